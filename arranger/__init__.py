@@ -1,0 +1,1 @@
+"""An arranging assistant for the harp."""

@@ -1,0 +1,1 @@
+"""What makes a draft unplayable, one family a module."""

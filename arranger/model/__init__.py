@@ -1,0 +1,1 @@
+"""Frozen values: pitch, harp, score, draft, edit, ledger, diagnostic."""

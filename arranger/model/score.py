@@ -1,0 +1,153 @@
+"""A score as the arranger sees it: sounding notes, bars, tempo, order of playing."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import pairwise
+
+from arranger.model.pitch import Pitch
+
+NoteId = str
+
+
+@dataclass(frozen=True, slots=True)
+class Location:
+    """A place as a player would say it."""
+
+    bar: str
+    bar_index: int  # from 1
+    beat: Fraction  # from 1, in units of the metre's denominator
+    onset: Fraction  # quarter notes from the start of the written score
+
+    def __str__(self) -> str:
+        beat = self.beat
+        shown = str(beat) if beat.denominator == 1 else f"{float(beat):.3g}"
+        return f"bar {self.bar}, beat {shown}"
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """A sounding note: everything tied into it belongs to it.
+
+    ``onset`` and ``duration`` in quarter notes; ``pitch`` sounding; ``staff`` from 1 (top);
+    ``marks`` from: staccato staccatissimo accent fermata arpeggiate non-arpeggiate harmonic
+    tremolo trill mordent turn glissando slide let-ring tie-only. A grace note has duration 0 and
+    the onset of the note it leans on. ``source_ids`` names the note itself and the duplicates of
+    it (same part, onset and pitch) that the reader joined into it. ``chord`` numbers the written
+    chord: notes of one voice with one stem share it.
+    """
+
+    id: NoteId
+    part: str
+    measure: int  # index from 0 into Score.measures
+    onset: Fraction
+    duration: Fraction
+    pitch: Pitch
+    staff: int = 1
+    voice: str = "1"
+    grace: bool = False
+    marks: frozenset[str] = frozenset()
+    source_ids: tuple[NoteId, ...] = ()
+    chord: int = 0
+
+    @property
+    def midi(self) -> int:
+        """MIDI number of the sounding pitch."""
+        return self.pitch.midi
+
+    @property
+    def end(self) -> Fraction:
+        """Where the written duration ends, in quarter notes."""
+        return self.onset + self.duration
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """One written bar; ``number`` as printed (it can repeat), ``index`` from 0."""
+
+    index: int
+    number: str
+    onset: Fraction
+    duration: Fraction
+    beats: int = 4
+    beat_type: int = 4
+    fifths: int = 0  # key signature of the arranged (or first) part
+
+
+@dataclass(frozen=True, slots=True)
+class TempoMark:
+    """From ``onset`` on, ``bpm`` quarter notes a minute; ``origin``: number, word or assumed."""
+
+    onset: Fraction
+    bpm: Fraction
+    origin: str = "number"
+
+
+@dataclass(frozen=True, slots=True)
+class TempoMap:
+    """Tempo marks in order; the first stands at onset 0."""
+
+    marks: tuple[TempoMark, ...]
+
+    @property
+    def assumed(self) -> bool:
+        """True if the score gives neither a number nor a known tempo word at its start."""
+        return self.marks[0].origin == "assumed"
+
+    def seconds(self, onset: Fraction) -> float:
+        """Seconds from the start of the written score to ``onset``."""
+        total = 0.0
+        for here, after in pairwise(self.marks):
+            if after.onset >= onset:
+                return total + float(onset - here.onset) * 60.0 / float(here.bpm)
+            total += float(after.onset - here.onset) * 60.0 / float(here.bpm)
+        last = self.marks[-1]
+        return total + float(onset - last.onset) * 60.0 / float(last.bpm)
+
+    def scaled(self, bpm: Fraction) -> TempoMap:
+        """Return the map with ``bpm`` as the opening tempo and the rest in proportion."""
+        ratio = bpm / self.marks[0].bpm
+        first, *rest = (TempoMark(m.onset, m.bpm * ratio, m.origin) for m in self.marks)
+        return TempoMap((TempoMark(first.onset, first.bpm, "number"), *rest))
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A part of the source; ``instrument`` is a sound id or instrument name where given."""
+
+    id: str
+    name: str
+    staves: int = 1
+    instrument: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    """A read score. ``notes`` are ordered by onset, then pitch; cue notes are left out.
+
+    ``playing_order`` lists measure indices as performed, repeats and jumps unfolded.
+    """
+
+    title: str
+    parts: tuple[Part, ...]
+    measures: tuple[Measure, ...]
+    notes: tuple[Note, ...]
+    tempo: TempoMap
+    playing_order: tuple[int, ...] = ()
+
+    def measure_at(self, onset: Fraction) -> Measure:
+        """Bar in which ``onset`` falls (the last bar for onsets past the end)."""
+        at = bisect_right(self.measures, onset, key=lambda m: m.onset)
+        return self.measures[max(at - 1, 0)]
+
+    def locate(self, onset: Fraction, measure: int | None = None) -> Location:
+        """Place of an onset in printed bars and beats."""
+        bar = self.measure_at(onset) if measure is None else self.measures[measure]
+        beat = 1 + (onset - bar.onset) * bar.beat_type / 4
+        return Location(bar.number, bar.index + 1, beat, onset)
+
+    def part_notes(self, part: str) -> tuple[Note, ...]:
+        """Notes of one part, in order."""
+        return tuple(n for n in self.notes if n.part == part)

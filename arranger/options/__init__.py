@@ -1,0 +1,1 @@
+"""What to offer where there is a choice."""

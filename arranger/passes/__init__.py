@@ -1,0 +1,1 @@
+"""Stages from source to draft, one a module."""

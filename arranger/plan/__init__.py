@@ -1,0 +1,1 @@
+"""The planner: pedals, strings, hands, times."""

@@ -1,0 +1,1 @@
+"""Exact search that knows no music."""
