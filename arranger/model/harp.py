@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from arranger.model.pitch import STEPS, Pitch
 
@@ -131,6 +132,7 @@ class Harp:
         return tuple(p for p in spellings(midi) if self.has(HarpString.of(p)))
 
 
+@lru_cache(maxsize=256)
 def spellings(midi: int) -> tuple[Pitch, ...]:
     """Spellings of a MIDI pitch with at most one sharp or flat (one for D, G, A; else two)."""
     return tuple(_spell(midi))

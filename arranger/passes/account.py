@@ -1,0 +1,53 @@
+"""The net ledger: one story for each note that differs between source and draft."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from arranger.model.draft import Draft, HarpNote
+from arranger.model.ledger import (
+    Alteration,
+    Drop,
+    GiveToHand,
+    Ledger,
+    Merge,
+    OctaveShift,
+    Repitch,
+    Respell,
+    Roll,
+)
+from arranger.model.score import Note, NoteId
+from arranger.passes.start import HANDS
+
+
+def net(draft: Draft) -> Draft:
+    """Replace the running ledger by the net difference, each with its last reason."""
+    said: dict[NoteId, Alteration] = {}
+    for entry in draft.ledger.entries:
+        said[entry.edit.note] = entry
+    played = {n.id: n for n in draft.notes}
+    entries: list[Alteration] = []
+    for note in draft.source.part_notes(draft.part):
+        entries += _story(note, played.get(note.id), said.get(note.id))
+    return replace(draft, ledger=Ledger(tuple(entries)))
+
+
+def _story(note: Note, played: HarpNote | None, said: Alteration | None) -> Iterator[Alteration]:
+    if played is None:
+        assert said is not None, f"{note.id} vanished without a ledger line"
+        assert isinstance(said.edit, Drop | Merge)
+        yield said
+        return
+    rule, stage, reason = (said.rule, said.stage, said.reason) if said else ("N1", "strings", "")
+    if played.pitch.midi != note.midi:
+        kind = (OctaveShift if played.pitch.pitch_class == note.pitch.pitch_class else Repitch)
+        yield Alteration(kind(note.id, played.pitch), rule, stage, reason)
+    elif played.pitch != note.pitch:
+        yield Alteration(Respell(note.id, played.pitch), rule, stage, reason)
+    if played.hand != HANDS.get(note.staff, "L"):
+        hand = "right" if played.hand == "R" else "left"
+        yield Alteration(GiveToHand(note.id, played.hand), "H6", "hands",
+                         f"the {hand} hand lies nearer or is free")
+    if played.rolled and "arpeggiate" not in note.marks:
+        yield Alteration(Roll(note.id), "H5", "hands", "wider than the hand spans at once")

@@ -1,0 +1,82 @@
+"""All stages in order, repeated on their own result until nothing changes.
+
+A draft must come through its own arranging unchanged, so each draft is arranged again as if it
+were the source; when that changes nothing the draft is settled.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from arranger.model.draft import Draft, HarpNote
+from arranger.model.ledger import Ledger
+from arranger.model.score import Score
+from arranger.passes.account import net
+from arranger.passes.compass import fold
+from arranger.passes.feet import move_pedals
+from arranger.passes.hands import give_hands
+from arranger.passes.restrike import thin_repeats
+from arranger.passes.runs import share_runs
+from arranger.passes.settings import Settings
+from arranger.passes.start import as_source, start
+from arranger.passes.strings import give_strings
+from arranger.plan.timing import Window
+
+ROUNDS = 6
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Arranged:
+    """The settled draft, the pedal changes no foot can make, and whether it settled."""
+
+    draft: Draft
+    missed: tuple[Window, ...]
+    settled: bool
+
+
+def arrange(score: Score, part: str, settings: Settings,
+            progress: Progress = lambda _: None) -> Arranged:
+    """Arrange one part of a score for the harp."""
+    progress("reading the texture")
+    first = _once(score, part, settings, progress)
+    cost, bound = first.draft.cost, first.draft.bound
+    result, entries = first, first.draft.ledger.entries
+    settled = False
+    for _ in range(ROUNDS):
+        progress("looking again at the draft")
+        again = _once(as_source(result.draft), part, settings, progress)
+        settled = _same(again.draft, result.draft)
+        if settled:
+            break
+        result = again
+        entries += again.draft.ledger.entries
+    origin = {n.id: n for n in score.part_notes(part)}
+    notes = tuple(replace(n, source=origin[n.id]) for n in result.draft.notes)
+    draft = replace(result.draft, source=score, notes=notes, cost=cost, bound=bound,
+                    ledger=Ledger(entries))
+    return Arranged(net(draft), result.missed, settled)
+
+
+def _once(score: Score, part: str, settings: Settings, progress: Progress) -> Arranged:
+    draft = fold(start(score, part), settings)
+    progress("weighing strings and pedals")
+    strung = give_strings(draft, settings)
+    progress("sharing the notes between the hands")
+    thinned = thin_repeats(strung.draft, settings)
+    handed = give_hands(share_runs(thinned, settings), settings)
+    progress("timing the pedals")
+    draft, missed = move_pedals(handed.draft, settings, strung.pins)
+    cost = {"notes": strung.notes_price, "pedals": strung.total - strung.notes_price,
+            "hands": handed.total}
+    return Arranged(replace(draft, cost=cost, bound=strung.total), missed, True)
+
+
+def _same(one: Draft, other: Draft) -> bool:
+    return ([_face(n) for n in one.notes] == [_face(n) for n in other.notes]
+            and (one.plan.opening, one.plan.moves) == (other.plan.opening, other.plan.moves))
+
+
+def _face(note: HarpNote) -> tuple[object, ...]:
+    return note.id, note.onset, note.pitch, note.hand, note.finger, note.rolled

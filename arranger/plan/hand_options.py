@@ -1,0 +1,204 @@
+"""What two hands can do with the notes of one slice.
+
+Hands are split at a cut point, lower strings to the left; the split of the staves is kept as an
+option where it crosses. Only where no split fits the hands are notes left out, moved by an octave
+or rolled.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+from arranger.model.harp import HarpString
+from arranger.model.pitch import Pitch
+from arranger.rulebook.players import Player
+
+_MOST = 16  # variants kept of a slice that must be thinned (the cheapest)
+
+
+@dataclass(frozen=True, slots=True)
+class Tone:
+    """A note of a slice: its pitch, the hand its staff suggests, and what losing it costs.
+
+    ``fixed``: it may not be moved by octaves (tune, bass, or a string without disc near by).
+    ``roll``: it may be part of a rolled chord; ``rolled``: the source rolls it; ``chord`` numbers
+    the written chord.
+    """
+
+    pitch: Pitch
+    hand: str
+    drop: int
+    fixed: bool
+    roll: bool
+    rolled: bool
+    chord: int
+
+
+@dataclass(frozen=True, slots=True)
+class Hand:
+    """What one hand plucks: (index of the tone, pitch) from the lowest up, and if it rolls."""
+
+    tones: tuple[tuple[int, Pitch], ...] = ()
+    rolled: bool = False
+
+    @property
+    def low(self) -> int:
+        """Position of the lowest string."""
+        return self.tones[0][1].position
+
+    @property
+    def high(self) -> int:
+        """Position of the highest string."""
+        return self.tones[-1][1].position
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """Both hands at one slice and the price of this way in itself."""
+
+    left: Hand
+    right: Hand
+    price: int
+
+
+def options(tones: Sequence[Tone], player: Player, prices: Mapping[str, int],
+            octaves: frozenset[int]) -> tuple[Option, ...]:
+    """All ways to share the tones of a slice between the hands.
+
+    Parameters
+    ----------
+    tones : lowest first.
+    octaves : positions of strings (by 7 times octave plus step) that may be moved to.
+
+    Returns
+    -------
+    Ways in which both hands are within the player's limits; never empty unless ``tones`` is.
+    """
+    if not tones:
+        return (Option(Hand(), Hand(), 0),)
+    whole = [_sized(o, tones, player, prices) for o in _splits(tones, player)]
+    if whole:
+        return tuple(whole)
+    found: dict[tuple[Hand, Hand], Option] = {}
+    for cut in range(len(tones) + 1):
+        for left in _thin(tones, range(cut), "L", player, prices, octaves):
+            for right in _thin(tones, range(cut, len(tones)), "R", player, prices, octaves):
+                if _clash(left[0], right[0]):
+                    continue
+                option = Option(left[0], right[0], left[1] + right[1])
+                found[option.left, option.right] = _sized(option, tones, player, prices)
+    ranked = sorted(found.values(), key=lambda o: (o.price, o.left.tones, o.right.tones))
+    return tuple(ranked[:_MOST])
+
+
+def _clash(left: Hand, right: Hand) -> bool:
+    """Tell whether a moved note landed on a string of the other hand."""
+    mine = {p.position for _, p in left.tones}
+    return any(p.position in mine for _, p in right.tones)
+
+
+def _splits(tones: Sequence[Tone], player: Player) -> list[Option]:
+    n = len(tones)
+    ways = [(tuple(range(cut)), tuple(range(cut, n))) for cut in range(n + 1)]
+    staves = (tuple(i for i in range(n) if tones[i].hand == "L"),
+              tuple(i for i in range(n) if tones[i].hand == "R"))
+    if staves not in ways:
+        ways.append(staves)
+    found = []
+    for left, right in ways:
+        hands = (_hand(tones, left, "L", player), _hand(tones, right, "R", player))
+        if hands[0] is not None and hands[1] is not None:
+            found.append(Option(hands[0], hands[1], 0))
+    return found
+
+
+def _hand(tones: Sequence[Tone], picked: Sequence[int], which: str,
+          player: Player) -> Hand | None:
+    """One hand taking these tones as they are, or None if it cannot."""
+    rolled = any(tones[i].rolled for i in picked)
+    hand = Hand(tuple((i, tones[i].pitch) for i in picked), rolled)
+    return hand if _fits(hand, which, player) else None
+
+
+def reach(which: str, player: Player) -> tuple[HarpString, HarpString]:
+    """Lowest and highest string of a hand."""
+    if which == "L":
+        return player.left_hand_lowest, player.left_hand_highest
+    return player.right_hand_lowest, player.right_hand_highest
+
+
+def _fits(hand: Hand, which: str, player: Player) -> bool:
+    if not hand.tones:
+        return True
+    low, high = reach(which, player)
+    span = player.rolled_span_steps if hand.rolled else player.span_steps
+    return (len(hand.tones) <= player.fingers_per_hand and hand.high - hand.low <= span
+            and hand.low >= low.position and hand.high <= high.position)
+
+
+def _thin(tones: Sequence[Tone], picked: Sequence[int], which: str, player: Player,
+          prices: Mapping[str, int],
+          octaves: frozenset[int]) -> list[tuple[Hand, int]]:
+    """Ways of one hand to take some of these tones, with what that costs."""
+    found: list[tuple[Hand, int]] = []
+    all_lost = sum(tones[i].drop for i in picked)
+    for count in range(min(len(picked), player.fingers_per_hand) + 1):
+        for kept in combinations(picked, count):
+            lost = all_lost - sum(tones[i].drop for i in kept)
+            plain = _hand(tones, kept, which, player)
+            if plain is not None:
+                found.append((plain, lost))
+            elif all(tones[i].roll for i in kept):
+                wide = Hand(tuple((i, tones[i].pitch) for i in kept), True)
+                if _fits(wide, which, player):
+                    found.append((wide, lost + prices["roll"]))
+            found += [(hand, lost - tones[i].drop + prices["octave"])
+                      for i, hand in _moved(tones, picked, kept, which, player, octaves)]
+    found.sort(key=lambda f: (f[1], f[0].tones))
+    return found[:2 * _MOST]
+
+
+def _moved(tones: Sequence[Tone], picked: Sequence[int], kept: Sequence[int], which: str,
+           player: Player, octaves: frozenset[int]) -> list[tuple[int, Hand]]:
+    """Add one tone that did not fit, an octave nearer the hand."""
+    found = []
+    taken = {t.pitch.position for t in tones}
+    for i in picked:
+        if i in kept or tones[i].fixed:
+            continue
+        for shift in (-1, 1):
+            pitch = tones[i].pitch.shifted(shift)
+            inside = (tones[0].pitch.position < pitch.position < tones[-1].pitch.position)
+            if not inside or pitch.position in taken or pitch.position not in octaves:
+                continue
+            ordered = sorted([*((k, tones[k].pitch) for k in kept), (i, pitch)],
+                             key=lambda t: t[1].position)
+            hand = Hand(tuple(ordered), False)
+            if _fits(hand, which, player):
+                found.append((i, hand))
+    return found
+
+
+def _sized(option: Option, tones: Sequence[Tone], player: Player,
+           prices: Mapping[str, int]) -> Option:
+    """Add the price of wide grips, of the other hand and of chords shared between the hands."""
+    price = option.price
+    chords: dict[int, set[str]] = {}
+    for which, hand in (("L", option.left), ("R", option.right)):
+        if not hand.tones:
+            continue
+        over = hand.high - hand.low - player.comfortable_span_steps
+        price += prices["reach"] * max(0, over)
+        for i, _ in hand.tones:
+            price += prices["other_hand"] * (tones[i].hand != which)
+            chords.setdefault(tones[i].chord, set()).add(which)
+    price += prices["split"] * sum(len(c) > 1 for c in chords.values())
+    if option.left.tones and option.right.tones:
+        mine = {p.position for _, p in option.left.tones}
+        near = sum(p.position - 1 in mine or p.position + 1 in mine
+                   for _, p in option.right.tones)
+        price += prices["neighbours"] * near
+        price += prices["crossing"] * (option.left.high > option.right.low)
+    return Option(option.left, option.right, price)

@@ -1,0 +1,214 @@
+"""Which string each note takes, or what else becomes of it, at the least price in pedals.
+
+Slices closer than ``FEET_AT_ONCE`` share one setting (a foot cannot act between them). What the
+search sees of a note is the set of its ways: one letter at one position for a price, or nothing
+for the price of leaving it out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from arranger.model.harp import PEDALS
+from arranger.model.pitch import SEMITONES, Pitch
+from arranger.plan.ring import AUDIBLE, level
+from arranger.plan.slices import Slice
+from arranger.rulebook.players import Player
+from arranger.search.positions import (
+    INFINITE,
+    SETTINGS,
+    SHAPES,
+    Gap,
+    Movers,
+    Table,
+    cheapest,
+)
+
+#: Seconds within which attacks count as one for the feet (assumption).
+FEET_AT_ONCE = 0.08
+_TICKS = 16  # ticks a second for foot work
+_STATES = np.array([[*SHAPES[0][i // 81], *SHAPES[1][i % 81]] for i in range(SETTINGS)])
+_OCTAVES = 9
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One way to sound a note: the spelled pitch, and its price."""
+
+    pitch: Pitch
+    price: int
+
+
+@dataclass(frozen=True, slots=True)
+class Ways:
+    """All ways of one note and the price of leaving it out.
+
+    The first ``spelled`` ways sound the note itself, the rest are stand-ins. ``free``: the way
+    is a string without disc, which asks nothing of the pedals.
+    """
+
+    ways: tuple[Way, ...]
+    drop: int
+    spelled: int = 1
+    free: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PedalPath:
+    """Result: the taken way (None: left out) per slice and note, pedals per slice, the price."""
+
+    taken: tuple[tuple[Way | None, ...], ...]
+    states: tuple[tuple[int, ...], ...]
+    total: int
+
+
+@dataclass(slots=True)
+class _Nodes:
+    """Cache of the price tables of notes."""
+
+    tables: dict[tuple[tuple[int, int, int], ...], Table] = field(default_factory=dict)
+
+    def table(self, ways: Ways) -> Table:
+        key = (*((PEDALS.index(w.pitch.step), w.pitch.alter + 1, w.price) for w in ways.ways),
+               (-1, -1, ways.drop))
+        if key not in self.tables:
+            prices = np.full(SETTINGS, ways.drop, dtype=np.int32)
+            for pedal, position, price in key[:-1]:
+                here = _STATES[:, pedal] == position
+                prices[here] = np.minimum(prices[here], price)
+            self.tables[key] = prices
+        return self.tables[key]
+
+
+def movers(player: Player, prices: Mapping[str, int]) -> Movers:
+    """Durations and prices of foot work for the search."""
+    return Movers(notch=round(player.foot_move_seconds * _TICKS),
+                  double=round(player.foot_two_notch_seconds * _TICKS),
+                  calm=round(player.foot_sustained_seconds * _TICKS),
+                  price=prices["notch"], crowd=prices["crowd"])
+
+
+def stations(times: Sequence[float]) -> tuple[int, ...]:
+    """Index of the first slice of every group that shares a setting."""
+    firsts: list[int] = []
+    for at, time in enumerate(times):
+        if not firsts or time - times[firsts[-1]] >= FEET_AT_ONCE:
+            firsts.append(at)
+    return tuple(firsts)
+
+
+class _LastUse:
+    """When each pitch of each letter was last wanted: 7 x 3 x octaves, seconds."""
+
+    def __init__(self) -> None:
+        shape = (7, 3, _OCTAVES)
+        self.struck = np.full(shape, -np.inf)
+        self.until = np.full(shape, -np.inf)
+        octaves = np.arange(_OCTAVES)
+        steps = np.array([SEMITONES[s] for s in PEDALS])
+        midi = 12 * (octaves[None, None, :] + 1) + steps[:, None, None] \
+            + np.arange(-1, 2)[None, :, None]
+        self.midi: npt.NDArray[np.int64] = np.clip(midi, 0, 127).astype(np.int64)
+
+    def note(self, ways: Ways, time: float, end: float) -> None:
+        """Record a note on every string that could sound it.
+
+        Counting both strings of an enharmonic pair charges an idle letter at times, and never
+        too little; it keeps the price independent of how the source happens to be spelled.
+        """
+        if ways.free:
+            return
+        for way in ways.ways[:ways.spelled]:
+            place = (PEDALS.index(way.pitch.step), way.pitch.alter + 1,
+                     min(way.pitch.octave, _OCTAVES - 1))
+            self.struck[place] = time
+            self.until[place] = max(self.until[place], end)
+
+    def leave(self, start: float, arrive: float, player: Player,
+              prices: Mapping[str, int]) -> Table:
+        """Price of moving each pedal off each position between ``start`` and ``arrive``."""
+        ringing = level(self.midi, np.maximum(start - self.struck, 0.0)).max(axis=2)
+        price = prices["ring"] * np.maximum(0.0, ringing - AUDIBLE)
+        price += prices["held"] * (self.until.max(axis=2) > arrive - 1e-6)
+        wait = arrive - self.struck.max(axis=2)
+        price += prices["hurry"] * (wait < player.foot_sustained_seconds - 1e-6)
+        table = np.rint(price).astype(np.int32)
+        table[wait < player.foot_move_seconds - 1e-6] = INFINITE
+        return np.asarray(table, dtype=np.int32)
+
+
+def pedal_path(parts: Sequence[Slice], ways: Sequence[Sequence[Ways]],
+               ends: Sequence[Sequence[float]], player: Player, prices: Mapping[str, int],
+               pins: Mapping[int, tuple[int, ...]] | None = None) -> PedalPath:
+    """Solve a piece exactly.
+
+    Parameters
+    ----------
+    parts : slices in order.
+    ways : the ways of each note of each slice.
+    ends : seconds at which each note of each slice stops being held.
+    pins : positions 0-2 of the seven pedals that must stand at a slice (by its index).
+    """
+    if not parts:
+        return PedalPath((), (), 0)
+    times = [s.seconds for s in parts]
+    firsts = stations(times)
+    nodes, gaps = _graph(times, firsts, ways, ends, player, prices, pins or {})
+    total, path = cheapest(nodes, gaps, movers(player, prices))
+    bounds = [*firsts[1:], len(parts)]
+    states: list[tuple[int, ...]] = []
+    for first, last, state in zip(firsts, bounds, path, strict=True):
+        states += [tuple(int(x) for x in _STATES[state])] * (last - first)
+    taken = tuple(tuple(_take(w, state) for w in row)
+                  for row, state in zip(ways, states, strict=True))
+    return PedalPath(taken, tuple(states), total)
+
+
+def _take(ways: Ways, state: tuple[int, ...]) -> Way | None:
+    """Cheapest way open at a setting; None if leaving the note out is cheaper."""
+    open_ways = [w for w in ways.ways
+                 if ways.free or state[PEDALS.index(w.pitch.step)] == w.pitch.alter + 1]
+    best = min(open_ways, key=lambda w: w.price, default=None)
+    return best if best is not None and best.price < ways.drop else None
+
+
+def _graph(times: Sequence[float], firsts: Sequence[int], ways: Sequence[Sequence[Ways]],
+           ends: Sequence[Sequence[float]], player: Player, prices: Mapping[str, int],
+           pins: Mapping[int, tuple[int, ...]]) -> tuple[list[Table], list[Gap]]:
+    cache, uses = _Nodes(), _LastUse()
+    nodes: list[Table] = []
+    gaps: list[Gap] = []
+    nothing = np.zeros((7, 3), dtype=np.int32)
+    bounds = [*firsts[1:], len(times)]
+    for rank, (first, last) in enumerate(zip(firsts, bounds, strict=True)):
+        arrive = times[first]
+        if rank == 0:
+            gaps.append(Gap(nothing, 0))
+        else:
+            since = arrive - times[first - 1]
+            start = max(arrive - player.foot_move_seconds, times[first - 1])
+            leave = uses.leave(start, arrive, player, prices)
+            work = int(since * _TICKS + 1e-6)
+            near = 0
+            if work < round(player.foot_move_seconds * _TICKS):
+                work = 1
+                near = sum(1 for f in firsts[max(0, rank - 8):rank]
+                           if arrive - times[f] < player.foot_move_seconds - 1e-6)
+            gaps.append(Gap(leave, work, near))
+        node = np.zeros(SETTINGS, dtype=np.int32)
+        for at in range(first, last):
+            for note_ways, end in zip(ways[at], ends[at], strict=True):
+                if note_ways.free:
+                    node += min(note_ways.drop, note_ways.ways[0].price)
+                else:
+                    node += cache.table(note_ways)
+                    uses.note(note_ways, times[at], end)
+            if at in pins:
+                held = (_STATES == np.array(pins[at])).all(axis=1)
+                node = np.where(held, node, INFINITE).astype(np.int32)
+        nodes.append(node)
+    return nodes, gaps

@@ -1,0 +1,196 @@
+"""When each pedal is moved: inside its window, on a beat where one serves.
+
+The windows follow from the strings alone: a pedal moves after the last use of its old position
+and before the first use of the new. Of one foot the moves stand at least one move apart; each foot
+is solved exactly over the candidate moments.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from arranger.model.draft import PedalMove
+from arranger.model.harp import LEFT_FOOT, PEDALS, HarpString, PedalSetting
+from arranger.model.score import Score
+from arranger.plan.ring import AUDIBLE, T60
+from arranger.plan.slices import clock
+from arranger.rulebook.players import Player
+
+_BEATS_BACK = 6  # candidates looked at before the new note (assumption)
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """A letter wanted at ``alter``: struck at ``onset``, held until ``until`` (both quarters).
+
+    ``midi`` is 0 for a use that sounds nothing (a setting pinned at a barline).
+    """
+
+    onset: Fraction
+    letter: str
+    alter: int
+    until: Fraction
+    midi: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """A pedal change and where it may stand: strictly between ``after`` and ``before``."""
+
+    pedal: str
+    from_alter: int
+    to_alter: int
+    after: Fraction
+    before: Fraction
+    midi: int
+    until: Fraction
+
+
+def windows(uses: Iterable[Use], default: PedalSetting) -> tuple[PedalSetting, tuple[Window, ...]]:
+    """Opening setting and the windows of all changes, ordered by deadline.
+
+    A letter never used stands as in ``default``.
+    """
+    opening = default
+    last: dict[str, Use] = {}
+    found: list[Window] = []
+    for use in sorted(uses, key=lambda u: (u.onset, u.letter, u.midi)):
+        before = last.get(use.letter)
+        if before is None:
+            opening = opening.with_pedal(use.letter, use.alter)
+        elif before.alter != use.alter:
+            found.append(Window(use.letter, before.alter, use.alter, before.onset, use.onset,
+                                before.midi, before.until))
+        last[use.letter] = use
+    found.sort(key=lambda w: (w.before, w.after, PEDALS.index(w.pedal)))
+    return opening, tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Moment:
+    onset: Fraction
+    seconds: float
+    price: int
+
+
+def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window], player: Player,
+             prices: Mapping[str, int]) -> tuple[tuple[PedalMove, ...], tuple[Window, ...]]:
+    """Place every change.
+
+    Parameters
+    ----------
+    onsets : attacks of the part, rising.
+    changes : windows ordered by deadline.
+
+    Returns
+    -------
+    The moves in order of time (right foot first at one moment), and the windows that could not
+    be met (their moves stand where they overlap least).
+    """
+    beats = _beats(score)
+    grid = sorted({*beats, *onsets})
+    beat_set = frozenset(beats)
+    moves: list[PedalMove] = []
+    missed: list[Window] = []
+    for left in (True, False):
+        mine = [w for w in changes if (w.pedal in LEFT_FOOT) == left]
+        options = [_moments(w, score, grid, beat_set, player, prices) for w in mine]
+        placed, late = _place(mine, options, player)
+        missed += late
+        moves += [PedalMove(m.onset, m.seconds, w.pedal, w.from_alter, w.to_alter)
+                  for w, m in zip(mine, placed, strict=True)]
+    moves.sort(key=lambda m: (m.onset, m.foot != "R", PEDALS.index(m.pedal)))
+    return tuple(moves), tuple(missed)
+
+
+def _beats(score: Score) -> list[Fraction]:
+    """Every beat of every bar: the metre's denominator, dotted in compound metres."""
+    found = []
+    for bar in score.measures:
+        unit = Fraction(4, bar.beat_type)
+        if bar.beats % 3 == 0 and bar.beats > 3 and bar.beat_type >= 8:
+            unit *= 3
+        count = -(-bar.duration // unit)
+        found += [bar.onset + unit * i for i in range(count)]
+    return found
+
+
+def _moments(window: Window, score: Score, grid: Sequence[Fraction], beats: frozenset[Fraction],
+             player: Player, prices: Mapping[str, int]) -> list[_Moment]:
+    """Candidate moments of one change with their prices, rising in time."""
+    first = bisect_left(grid, window.after)
+    last = bisect_left(grid, window.before)
+    inside = [g for g in grid[first:last] if g > window.after]
+    places = dict.fromkeys(inside[-4 * _BEATS_BACK:], 0)
+    width = window.before - window.after
+    start = window.after if width <= 2 else window.before - 2
+    places |= {start + (window.before - start) * i / 8: 6 for i in range(1, 8)
+               if start + (window.before - start) * i / 8 not in places}
+    ordered = sorted(places)
+    times = clock(score.tempo, [window.after, *ordered, window.before])
+    struck, arrive = times[0], times[-1]
+    need = player.foot_move_seconds if window.to_alter - window.from_alter in (-1, 1) \
+        else player.foot_two_notch_seconds
+    moments = []
+    ready = [p for p, t in zip(ordered, times[1:-1], strict=True)
+             if p in beats and arrive - t >= need - 1e-9]
+    for place, time in zip(ordered, times[1:-1], strict=True):
+        price = places[place] or (0 if place in beats else 3)
+        if place < window.until:
+            price += prices["held"]
+        if window.midi:
+            left = 10.0 ** (-3.0 * (time - struck) / float(T60[window.midi]))
+            price += round(prices["ring"] * max(0.0, left - AUDIBLE))
+        if arrive - time < need - 1e-9:
+            price += 25 + round(100 * (need - (arrive - time)))
+        price += 2 * sum(1 for r in ready if r > place)
+        moments.append(_Moment(place, time, price))
+    return moments
+
+
+def _place(changes: Sequence[Window], options: Sequence[Sequence[_Moment]],
+           player: Player) -> tuple[list[_Moment], list[Window]]:
+    """Cheapest moments in the given order, at least a move apart; misses at a heavy price."""
+    late = 10_000
+    table: list[list[tuple[int, int]]] = []
+    for rank, moments in enumerate(options):
+        row: list[tuple[int, int]] = []
+        for moment in moments:
+            if rank == 0:
+                row.append((moment.price, -1))
+                continue
+            gap = (player.foot_move_seconds
+                   if abs(changes[rank - 1].to_alter - changes[rank - 1].from_alter) == 1
+                   else player.foot_two_notch_seconds)
+            best: tuple[int, int] | None = None
+            for at, earlier in enumerate(options[rank - 1]):
+                price = table[-1][at][0]
+                short = gap - (moment.seconds - earlier.seconds)
+                if short > 1e-6:
+                    price += late + round(1000 * short)
+                if best is None or price <= best[0]:
+                    best = (price, at)
+            assert best is not None
+            row.append((best[0] + moment.price, best[1]))
+        table.append(row)
+    if not table:
+        return [], []
+    at = min(range(len(table[-1])), key=lambda i: (table[-1][i][0], -i))
+    picks = [at]
+    for rank in range(len(table) - 1, 0, -1):
+        at = table[rank][at][1]
+        picks.append(at)
+    placed = [options[r][i] for r, i in enumerate(reversed(picks))]
+    missed = [changes[r] for r in range(1, len(placed))
+              if placed[r].seconds - placed[r - 1].seconds < player.foot_move_seconds - 1e-6]
+    return placed, missed
+
+
+def uses_of(notes: Iterable[tuple[Fraction, Fraction, HarpString, int]],
+            fixed: frozenset[HarpString]) -> list[Use]:
+    """Uses of the pedals by plucked notes (onset, end, string, alter); fixed strings ask none."""
+    return [Use(onset, string.step, alter, end, string.pitch(alter).midi)
+            for onset, end, string, alter in notes if string not in fixed]
