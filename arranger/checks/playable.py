@@ -17,8 +17,8 @@ from arranger.rulebook.rules import rule
 
 def findings(draft: Draft, harp: Harp, player: Player) -> tuple[Diagnostic, ...]:
     """All findings of severity error in a draft, in order of time."""
-    found = [*_pedals(draft), *_compass(draft, harp), *_hands(draft, player), *_feet(draft, player),
-             *_repeats(draft, player)]
+    found = [*_pedals(draft), *_compass(draft, harp), *_hands(draft, player),
+             *_feet(draft, player), *_repeats(draft, player)]
     return tuple(sorted(found, key=lambda d: (d.where.onset, d.code, d.notes)))
 
 
@@ -92,8 +92,8 @@ def _feet(draft: Draft, player: Player) -> Iterator[Diagnostic]:
         for one, two in pairwise(mine):
             if two.seconds - one.seconds < player.foot_move_seconds - 1e-6:
                 where = draft.source.locate(two.onset)
-                yield _finding(draft, "P3", f"one foot moves {pedal_word(one.pedal, one.after)} and "
-                               f"{pedal_word(two.pedal, two.after)} within "
+                told = " and ".join(pedal_word(m.pedal, m.after) for m in (one, two))
+                yield _finding(draft, "P3", f"one foot moves {told} within "
                                f"{two.seconds - one.seconds:.2f} s", where)
 
 

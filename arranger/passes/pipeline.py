@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from arranger.model.draft import Draft, HarpNote
+from arranger.model.draft import Draft, HarpNote, PedalPlan
 from arranger.model.ledger import Ledger
 from arranger.model.score import Score
 from arranger.passes.account import net
-from arranger.passes.compass import fold
+from arranger.passes.compass import fold, tuning
 from arranger.passes.feet import move_pedals
 from arranger.passes.hands import give_hands
 from arranger.passes.restrike import thin_repeats
@@ -57,6 +57,35 @@ def arrange(score: Score, part: str, settings: Settings,
     draft = replace(result.draft, source=score, notes=notes, cost=cost, bound=bound,
                     ledger=Ledger(entries))
     return Arranged(net(draft), result.missed, settled)
+
+
+#: Times dearer a note or its spelling is in a part that is to stay as it is (assumption).
+_AS_IT_IS = 50
+
+
+def mark_pedals(score: Score, part: str, settings: Settings,
+                progress: Progress = lambda _: None) -> Arranged:
+    """Plan the pedals of a harp part as it stands: every note kept, hands by staff.
+
+    A note that no pedal gives stays as written (and is found by the checks); one that only its
+    other string gives is respelled.
+    """
+    dear = {name: price * _AS_IT_IS if name.startswith("drop") or name == "respell" else price
+            for name, price in settings.prices.items()}
+    strict = Settings(settings.harp, settings.player, dear)
+    written = start(score, part)
+    written = replace(written, plan=PedalPlan(fixed=tuning(written.notes, settings.harp)))
+    progress("weighing strings and pedals")
+    strung = give_strings(written, strict)
+    pitches = {n.id: n.pitch for n in strung.draft.notes}
+    notes = tuple(replace(n, pitch=pitches.get(n.id, n.pitch))
+                  if pitches.get(n.id, n.pitch).midi == n.pitch.midi else n for n in written.notes)
+    sure = tuple(n for n in notes if pitches.get(n.id) == n.pitch)
+    progress("timing the pedals")
+    timed, missed = move_pedals(replace(strung.draft, notes=sure), settings, strung.pins)
+    cost = {"notes": strung.notes_price, "pedals": strung.total - strung.notes_price}
+    draft = replace(timed, notes=notes, cost=cost, bound=strung.total)
+    return Arranged(net(draft), missed, True)
 
 
 def _once(score: Score, part: str, settings: Settings, progress: Progress) -> Arranged:

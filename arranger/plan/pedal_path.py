@@ -208,7 +208,7 @@ def _graph(times: Sequence[float], firsts: Sequence[int], ways: Sequence[Sequenc
                     node += cache.table(note_ways)
                     uses.note(note_ways, times[at], end)
             if at in pins:
-                held = (_STATES == np.array(pins[at])).all(axis=1)
+                held = (np.array(pins[at]) == _STATES).all(axis=1)
                 node = np.where(held, node, INFINITE).astype(np.int32)
         nodes.append(node)
     return nodes, gaps

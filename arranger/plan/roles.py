@@ -19,8 +19,10 @@ _CHORDS = ((0, 4, 7), (0, 3, 7), (0, 4, 7, 10), (0, 3, 7, 10), (0, 3, 6, 9), (0,
 
 @dataclass(frozen=True, slots=True)
 class Role:
-    """Part a note plays. ``tune`` and ``bass``: quarter notes for which it is the highest or
-    lowest sounding note; ``doubled``: its pitch class sounds in another octave at its onset;
+    """Part a note plays.
+
+    ``tune`` and ``bass``: quarter notes for which it is the highest or lowest sounding note;
+    ``doubled``: its pitch class sounds in another octave at its onset;
     ``colour``: it is the third or seventh of the harmony; ``alone``: nothing else is struck with
     it in its hand; ``harmony``: the pitch classes sounding at its onset.
     """

@@ -102,14 +102,14 @@ def _tables(mover: int, gap: Gap, movers: Movers, longest: int) -> Table:
     table = price + (source @ left.ravel()).astype(np.int32).reshape(price.shape)
     if longest < work:
         table = np.where(time <= longest, table, INFINITE)
-    return np.minimum(table, INFINITE).astype(np.int32)
+    return np.asarray(np.minimum(table, INFINITE), dtype=np.int32)
 
 
 def _apply(values: Table, table: Table, mover: int) -> Table:
     """Min-plus product of ``values`` (27 x 81) with one mover's table."""
     if mover == 0:
-        return (values[:, None, :] + table[:, :, None]).min(axis=0)
-    return (values[:, :, None] + table[None, :, :]).min(axis=1)
+        return np.asarray((values[:, None, :] + table[:, :, None]).min(axis=0))
+    return np.asarray((values[:, :, None] + table[None, :, :]).min(axis=1))
 
 
 def _single(values: Table, gap: Gap, movers: Movers, mover: int) -> Table:
@@ -147,7 +147,7 @@ def _short(values: Table, gap: Gap, movers: Movers, mover: int, move: bool) -> T
 
 def _collapse(values: Table) -> Table:
     """Best over both movers' idle times: planes x planes x 27 x 81 -> 27 x 81."""
-    return values.reshape(-1, 27, 81).min(axis=0)
+    return np.asarray(values.reshape(-1, 27, 81).min(axis=0))
 
 
 def _step(values: Table, gap: Gap, movers: Movers, clocked: bool) -> Table:

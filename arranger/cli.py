@@ -1,0 +1,143 @@
+"""The command line: arguments in, one call, exit status out. Heavy imports inside commands."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from arranger.api import Request, Result
+
+_EXISTING = click.Path(path_type=Path)
+
+
+class _Group(click.Group):
+    """Turn errors meant for the user into one line and an exit status."""
+
+    def main(self, *args: Any, **kwargs: Any) -> Any:
+        from arranger.model.errors import ArrangerError
+        kwargs["standalone_mode"] = False
+        try:
+            status = super().main(*args, **kwargs)
+        except ArrangerError as error:
+            click.echo(f"arranger: {error}", err=True)
+            sys.exit(error.exit_status)
+        except click.ClickException as error:
+            click.echo(f"arranger: {error.format_message()}", err=True)
+            sys.exit(2)
+        except (click.Abort, KeyboardInterrupt):
+            click.echo("arranger: interrupted; nothing was written", err=True)
+            sys.exit(130)
+        sys.exit(status if isinstance(status, int) else 0)
+
+
+@click.group(cls=_Group)
+@click.version_option(package_name="arranger")
+def main() -> None:
+    """Arrange music for the harp, and mark the pedals of harp parts."""
+
+
+def _shared(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Options that several commands take alike."""
+    for option in reversed((
+            click.argument("source", type=_EXISTING),
+            click.option("-o", "--out", "folder", type=_EXISTING,
+                         help="Folder to write to; default out/<name of SOURCE>."),
+            click.option("--part", "parts", multiple=True, metavar="NAME",
+                         help="Part to arrange, by name or id; may be given more than once."),
+            click.option("--harp", default="pedal-47", show_default=True, metavar="NAME",
+                         help="A harp of rules/harps."),
+            click.option("--player", default="average", show_default=True, metavar="NAME|FILE",
+                         help="A player of rules/players, or a file like those."),
+            click.option("--tempo", type=float, metavar="BPM",
+                         help="Opening tempo in crotchets a minute; later tempi keep their ratio."),
+            click.option("--pedals", type=click.Choice(["all", "changes", "diagrams", "none"]),
+                         default="all", show_default=True, help="Pedal marks to print."),
+            click.option("--format", "form", type=click.Choice(["text", "json"]), default="text",
+                         show_default=True, help="What to print when done."))):
+        command = option(command)
+    return command
+
+
+@main.command()
+@_shared
+@click.option("--fingering", type=click.Choice(["all", "none"]), default="all", show_default=True,
+              help="Fingers to print.")
+@click.option("--page/--no-page", default=True, help="Write report.html too.")
+@click.option("--verify", is_flag=True, help="Arrange the written draft again; nothing may change.")
+def convert(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
+    """Make a harp draft of SOURCE with a report of every alteration."""
+    from arranger.api import convert as run
+    request = _request(source, **settings)
+    return _done(run(request, _folder(source, folder), _progress()), form, _folder(source, folder))
+
+
+@main.command()
+@_shared
+def pedals(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
+    """Mark the pedals into the harp part SOURCE; no note is changed."""
+    from arranger.api import pedals as run
+    request = _request(source, **settings)
+    return _done(run(request, _folder(source, folder), _progress()), form, _folder(source, folder))
+
+
+@main.command()
+@click.argument("code", required=False)
+def rule(code: str | None) -> int:
+    """Explain the rule CODE with its numbers and sources; all rules without CODE."""
+    from arranger.rulebook.catalogue import catalogue
+    click.echo(catalogue(code))
+    return 0
+
+
+@main.command()
+@click.argument("notes", nargs=-1, required=True)
+@click.option("--from", "start", default="", metavar="SETTING",
+              help='Setting to start from, such as "D C Bb | Eb F G Ab".')
+@click.option("--glissando", is_flag=True, help="All seven strings must sound only these notes.")
+def settings(notes: tuple[str, ...], start: str, glissando: bool) -> int:
+    """List the pedal settings for NOTES (C E G Bb ...), nearest first."""
+    from arranger.api import settings_for
+    for line in settings_for(notes, start, glissando):
+        click.echo(line)
+    return 0
+
+
+def _request(source: Path, tempo: float | None, **settings: Any) -> Request:
+    from arranger.api import Request
+    if tempo is not None and not 10 <= tempo <= 400:
+        raise click.BadParameter("give a tempo from 10 to 400 crotchets a minute",
+                                 param_hint="--tempo")
+    bpm = None if tempo is None else Fraction(tempo).limit_denominator(1000)
+    return Request(source, tempo=bpm, **settings)
+
+
+def _folder(source: Path, folder: Path | None) -> Path:
+    return folder if folder is not None else Path("out") / source.stem
+
+
+def _done(result: Result, form: str, folder: Path) -> int:
+    if form == "json":
+        click.echo(result.files["report.json"].decode(), nl=False)
+    else:
+        from arranger.report.text import text
+        click.echo(text(result.report))
+        click.echo(f"Written to {folder}: {', '.join(result.files)}")
+    return 1 if result.incomplete else 0
+
+
+def _progress() -> Callable[[str], None]:
+    """Show each stage on a terminal once the work has taken a second."""
+    begun = time.monotonic()
+    live = sys.stderr.isatty()
+
+    def show(stage: str) -> None:
+        if live and time.monotonic() - begun > 1.0:
+            click.echo(f"{stage} ...", err=True)
+    return show

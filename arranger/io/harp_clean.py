@@ -1,0 +1,132 @@
+"""Signs of the piano, and old pedal marks, out of a part that becomes a harp part."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from lxml import etree
+
+from arranger.io.pedal_words import is_pedal_text
+from arranger.io.write_order import detach, element, forget, prune_notations
+
+# Words of the pianist's feet and hands in the usual languages (common practice).
+_PEDAL = re.compile(
+    r"(?:\b(?:con|col|senza|sempre|sans|avec|mit|ohne|with|without|both|both the|i|il|les?|"
+    r"due|2|deux|beiden?|simile)\s+)*[\[(*]?\bped(?:al[sei]?|[aá]le|[ae]len|\.)?(?![a-z])[.\])*]*"
+    r"(?:\s*(?:simile|sim\.|sempre|ad lib(?:itum)?\.?))?|[\ue650-\ue655]", re.IGNORECASE)
+_CORDA = re.compile(r"\b(?:(?:una|due|tre|tutte(?: le)?) cord[ae]|u\. ?c\.|t\. ?c\.)",
+                    re.IGNORECASE)
+_HANDS = re.compile(
+    r"\(?(?:\b[mrl]\. ?[dsgh]\.?(?: ?(?:sopra|sotto)\b)?|\bmano (?:destra|sinistra)\b|"
+    r"\bmain (?:droite|gauche)\b|\b(?:rechte|linke) hand\b|\b(?:right|left) hand\b)\)?",
+    re.IGNORECASE)
+_SOUND = ("damper-pedal", "soft-pedal", "sostenuto-pedal")
+
+
+@dataclass(frozen=True, slots=True)
+class Removed:
+    """One kind of sign that was taken out: how often, and the bar where it stood first."""
+
+    kind: str
+    count: int
+    bar: str
+
+
+def clean(part: etree._Element, keep_fingering: bool = False) -> tuple[Removed, ...]:
+    """Take out, in place, what is not for a harpist; return it counted by kind.
+
+    With ``keep_fingering`` (a harp part) fingers and words for the hands stay.
+    """
+    found: dict[str, tuple[int, str]] = {}
+    for measure in part.findall("measure"):
+        bar = measure.get("number", "")
+        for kind in _clean_measure(measure, keep_fingering):
+            count, first = found.get(kind, (0, bar))
+            found[kind] = (count + 1, first)
+    return tuple(Removed(kind, count, bar) for kind, (count, bar) in sorted(found.items()))
+
+
+def _clean_measure(measure: etree._Element, keep_fingering: bool) -> Iterator[str]:
+    for direction in measure.findall("direction"):
+        yield from _clean_direction(direction, keep_fingering)
+    for sound in measure.findall("sound"):
+        _clean_sound(sound)
+    if keep_fingering:
+        return
+    for note in measure.findall("note"):
+        fingers = note.findall("notations/technical/fingering")
+        for finger in fingers:
+            detach(finger)
+        if fingers:
+            yield "fingering"
+            prune_notations(note)
+
+
+def _clean_direction(direction: etree._Element, keep_fingering: bool) -> Iterator[str]:
+    changed = False
+    for kind_of in direction.findall("direction-type"):
+        for sign in list(kind_of):
+            kind = _kind(sign, keep_fingering)
+            if kind:
+                changed = True
+                yield kind
+                if not (sign.text or "").strip():
+                    kind_of.remove(sign)
+        if len(kind_of) == 0:
+            direction.remove(kind_of)
+    sound = direction.find("sound")
+    if sound is not None:
+        _clean_sound(sound)
+    if changed and direction.find("direction-type") is None:
+        _give_up(direction)
+
+
+def _kind(sign: etree._Element, keep_fingering: bool) -> str:
+    """Name what is wrong with a sign and take the words out of it; "" if it may stay."""
+    if sign.tag == "pedal":
+        sign.text = None
+        return "sustain pedal"
+    if sign.tag == "harp-pedals":
+        sign.text = None
+        return "old pedal diagram"
+    if sign.tag != "words" or not sign.text:
+        return ""
+    if is_pedal_text(sign.text):
+        sign.text = None
+        return "old pedal words"
+    patterns = {"sustain pedal": _PEDAL, "una corda": _CORDA}
+    if not keep_fingering:
+        patterns["words for the hands"] = _HANDS
+    for kind, pattern in patterns.items():
+        rest, cuts = pattern.subn("", sign.text)
+        if cuts:
+            sign.text = _tidy(rest)
+            return kind
+    return ""
+
+
+def _tidy(text: str) -> str:
+    """What is left of a text: without loose commas, brackets and conjunctions."""
+    text = re.sub(r"\(\s*\)|\[\s*\]", "", text)
+    return re.sub(r"^[\s,;.&*]+|[\s,;&*]+$", "", re.sub(r"[ \t]+", " ", text))
+
+
+def _clean_sound(sound: etree._Element) -> None:
+    forget(sound, *_SOUND)
+    if not sound.attrib and len(sound) == 0:
+        detach(sound)
+
+
+def _give_up(direction: etree._Element) -> None:
+    """Remove a direction that shows nothing; what it sounds stays as a bare ``<sound>``."""
+    parent, sound = direction.getparent(), direction.find("sound")
+    if parent is None:
+        return
+    if sound is not None:
+        offset = direction.findtext("offset")
+        if offset and sound.find("offset") is None:
+            sound.append(element("offset", offset))
+        parent.insert(parent.index(direction), sound)
+    parent.remove(direction)

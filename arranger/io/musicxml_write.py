@@ -1,0 +1,99 @@
+"""A draft to MusicXML 4.0: the source tree with the harp part patched, all else as it was."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from copy import deepcopy
+from fractions import Fraction
+
+from lxml import etree
+
+from arranger.io.document import Document
+from arranger.io.write_accidentals import needs, write_accidentals
+from arranger.io.write_beams import repair_beams
+from arranger.io.write_divisions import divisions_by_measure
+from arranger.io.write_events import Patch
+from arranger.io.write_marks import Elements, write_fingers, write_ids, write_rolls
+from arranger.io.write_notes import patch_measure
+from arranger.io.write_pedals import write_pedals
+from arranger.io.write_slurs import drop_broken_slides, repair_slurs
+from arranger.io.write_voices import Voices, hide_rests, place, remove_doomed
+from arranger.model.draft import Draft, HarpNote
+from arranger.model.score import NoteId
+
+HEADER = ('<?xml version="1.0" encoding="UTF-8" standalone="no"?>\n'
+          '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
+          '"http://www.musicxml.org/dtds/partwise.dtd">\n')
+
+
+def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = (),
+          fingering: str = "all") -> bytes:
+    """Return the draft as MusicXML 4.0.
+
+    Parameters
+    ----------
+    document : read from the tree that ``as_harp_part`` made; not changed.
+    draft : its notes come from ``document.score``.
+    diagrams_at : onsets, in quarter notes, at which the full setting stands again.
+    fingering : ``all`` or ``none``.
+
+    Only the part ``draft.part`` is changed. Notes not in the draft become rests or leave their
+    chord; the rest get the draft's pitch, hand (staff 1 is the right), roll and finger.
+    """
+    root, elements = _copy(document)
+    part = next((p for p in root.findall("part") if p.get("id") == draft.part), None)
+    if part is None:
+        raise ValueError(f"the tree has no part {draft.part!r}")
+    patch = Patch(_fates(document, draft, elements))
+    tied = {note for chain in elements.values() for note in chain[1:]}
+    before = needs(part, tied)
+    drop_broken_slides(part, patch)
+    voices = Voices(part)
+    leans_on = _leaning(draft, elements)
+    measures = document.score.measures
+    for index, (measure, divisions) in enumerate(divisions_by_measure(part)):
+        moved = patch_measure(measure, patch)
+        onset = measures[index].onset
+        place(measure, moved, patch, voices, {
+            note: (at - onset) * divisions for group in moved for note in group.notes
+            if (at := leans_on.get(note)) is not None})
+        repair_beams(measure, patch)
+        hide_rests(measure, patch)
+    repair_slurs(part, patch)
+    remove_doomed(patch)
+    write_accidentals(before, needs(part, tied, patch.repitched), part, patch.repitched)
+    write_rolls(part, draft.notes, elements)
+    write_fingers(part, draft.notes, elements, fingering)
+    write_pedals(part, draft.plan, document.score, diagrams_at)
+    write_ids(root, draft.notes, elements)
+    return serialise(root)
+
+
+def serialise(root: etree._Element) -> bytes:
+    """Return a tree as a MusicXML 4.0 file, indented by two spaces."""
+    root.set("version", "4.0")
+    etree.indent(root, "  ")
+    return (HEADER + etree.tostring(root, encoding="unicode", with_tail=False) + "\n").encode()
+
+
+def _copy(document: Document) -> tuple[etree._Element, Elements]:
+    """Copy the tree; the note ids name the notes of the copy."""
+    root = deepcopy(document.root)
+    twin = dict(zip(document.root.iter("note"), root.iter("note"), strict=True))
+    return root, {ident: tuple(twin[note] for note in chain)
+                  for ident, chain in document.elements.items()}
+
+
+def _fates(document: Document, draft: Draft,
+           elements: Elements) -> dict[etree._Element, HarpNote | None]:
+    """Return for each written note of the part what it becomes; None for one left out."""
+    planned: Mapping[NoteId, HarpNote] = {note.id: note for note in draft.notes}
+    return {written: planned.get(note.id) for note in document.score.part_notes(draft.part)
+            for ident in dict.fromkeys((note.id, *note.source_ids))
+            for written in elements[ident]}
+
+
+def _leaning(draft: Draft, elements: Elements) -> dict[etree._Element, Fraction]:
+    """Return the onset of the note each grace leans on."""
+    return {written: note.onset for note in draft.notes if note.source.grace
+            for written in elements[note.id]}

@@ -1,0 +1,37 @@
+"""Any source file to a MusicXML tree, by its suffix."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+from lxml import etree
+
+from arranger.io import musicxml_tree, other_read
+from arranger.io.files import read_bytes
+from arranger.model.errors import SourceError
+
+MUSICXML = (".musicxml", ".xml", ".mxl")
+
+
+def open_source(path: Path) -> etree._Element:
+    """Return the score-partwise root of a source.
+
+    Raises
+    ------
+    SourceError
+        Unknown suffix, or the file cannot be read; one line.
+    """
+    suffix = path.suffix.lower()
+    if suffix in MUSICXML:
+        return musicxml_tree.load(path)
+    if suffix in other_read.FORMATS:
+        return other_read.load(path)
+    known = " ".join((*MUSICXML, *other_read.FORMATS))
+    what = f"files of type {suffix}" if suffix else "files without a suffix"
+    raise SourceError(f"{path}: {what} are not read; known are {known}")
+
+
+def sha256(path: Path) -> str:
+    """Return the SHA-256 of a file in hexadecimal."""
+    return hashlib.sha256(read_bytes(path, musicxml_tree.LARGEST_XML)).hexdigest()

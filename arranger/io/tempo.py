@@ -1,0 +1,163 @@
+"""Tempo: what ``<sound tempo>``, metronome marks and tempo words say, made into a tempo map."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+import unicodedata
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+from pathlib import Path
+
+from lxml import etree
+
+from arranger.model.score import TempoMap, TempoMark
+
+#: Taken where a score gives neither number nor known word (CONTRACT of the report: "assumed").
+ASSUMED = Fraction(90)
+#: Numbers outside are slips of a program, not tempi (assumption).
+SLOWEST, FASTEST = 5, 1000
+#: Note values in quarter notes, by their MusicXML names.
+NOTE_VALUES: Mapping[str, Fraction] = {
+    "maxima": Fraction(32), "long": Fraction(16), "breve": Fraction(8), "whole": Fraction(4),
+    "half": Fraction(2), "quarter": Fraction(1), "eighth": Fraction(1, 2),
+    "16th": Fraction(1, 4), "32nd": Fraction(1, 8), "64th": Fraction(1, 16),
+    "128th": Fraction(1, 32), "256th": Fraction(1, 64), "512th": Fraction(1, 128),
+    "1024th": Fraction(1, 256)}
+_NUMBER = re.compile(r"\d{1,4}(?:\.\d{1,6})?")
+_FIRST_TEMPO = re.compile(r"\btempo (?:primo|i|1|1o|1mo|1°)(?!\w)")
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """A tempo sign: a quarter-note ``number``, a ``ratio`` to the tempo before, or ``words``."""
+
+    number: Fraction | None = None
+    ratio: Fraction | None = None
+    words: str = ""
+
+
+def read_sound(sound: etree._Element) -> Sign | None:
+    """Read the ``tempo`` attribute of ``<sound>``: quarter notes a minute."""
+    return _numbered(sound.get("tempo"), Fraction(1))
+
+
+def read_direction(direction: etree._Element) -> Sign | None:
+    """Read a direction; its sound counts before its metronome mark, that before its words."""
+    sound = direction.find("sound")
+    sign = None if sound is None else read_sound(sound)
+    if sign is None:
+        metronome = direction.find("direction-type/metronome")
+        sign = None if metronome is None else _read_metronome(metronome)
+    if sign is None:
+        words = " ".join(w.text or "" for w in direction.iterfind("direction-type/words"))
+        sign = Sign(words=words) if words.strip() else None
+    return sign
+
+
+def _read_metronome(metronome: etree._Element) -> Sign | None:
+    units: list[Fraction] = []
+    dots: list[int] = []
+    for child in metronome:
+        if child.tag == "beat-unit":
+            units.append(NOTE_VALUES.get((child.text or "").strip(), Fraction(1)))
+            dots.append(0)
+        elif child.tag == "beat-unit-dot" and dots:
+            dots[-1] += 1
+    values = [dotted(unit, count) for unit, count in zip(units, dots, strict=True)]
+    if not values:
+        return None
+    if len(values) == 2:  # "quarter = dotted quarter": the left value becomes the right one
+        return Sign(ratio=values[1] / values[0])
+    return _numbered(metronome.findtext("per-minute"), values[0])
+
+
+def dotted(value: Fraction, dots: int) -> Fraction:
+    """Return a note value with so many dots."""
+    return value * (2 - Fraction(1, 2 ** min(dots, 4)))
+
+
+def _numbered(text: str | None, unit: Fraction) -> Sign | None:
+    """Read ``72``, ``c. 72`` or ``66-72`` (its middle) beats of ``unit`` quarter notes."""
+    numbers = [Fraction(n) for n in _NUMBER.findall(text or "")[:2]]
+    if not numbers or (text or "").lstrip().startswith("-"):
+        return None
+    bpm = unit * sum(numbers) / len(numbers)
+    return Sign(number=bpm) if SLOWEST <= bpm <= FASTEST else None
+
+
+def tempo_map(signs: Iterable[tuple[Fraction, Sign]], opening: Fraction) -> TempoMap:
+    """Return the tempo map of signs at onsets.
+
+    Parameters
+    ----------
+    signs
+        Onsets in quarter notes and what stands there, in any order; at one onset a number counts
+        before a ratio, a ratio before words.
+    opening
+        Marks up to this onset (the end of the first bar) count from the start.
+    """
+    found: dict[Fraction, TempoMark] = {}
+    for onset, sign in sorted(signs, key=lambda s: (s[0], s[1].number is None, s[1].ratio is None)):
+        at = Fraction(0) if not found and onset <= opening else onset
+        if at not in found and (mark := _mark(at, sign, found)) is not None:
+            found[at] = mark
+    if Fraction(0) not in found:
+        found = {Fraction(0): TempoMark(Fraction(0), ASSUMED, "assumed"), **found}
+    return TempoMap(_without_repetition(found.values()))
+
+
+def _mark(at: Fraction, sign: Sign, before: Mapping[Fraction, TempoMark]) -> TempoMark | None:
+    if sign.number is not None:
+        return TempoMark(at, sign.number, "number")
+    marks = list(before.values())
+    if sign.ratio is not None:
+        return TempoMark(at, marks[-1].bpm * sign.ratio, marks[-1].origin) if marks else None
+    text = _plain(sign.words)
+    if marks and _FIRST_TEMPO.search(text):
+        return TempoMark(at, marks[0].bpm, marks[0].origin)
+    bpm = word_tempo(text)
+    return None if bpm is None else TempoMark(at, bpm, "word")
+
+
+def _without_repetition(marks: Iterable[TempoMark]) -> tuple[TempoMark, ...]:
+    kept: list[TempoMark] = []
+    for mark in marks:
+        if not kept or (mark.bpm, mark.origin) != (kept[-1].bpm, kept[-1].origin):
+            kept.append(mark)
+    return tuple(kept)
+
+
+def word_tempo(text: str) -> Fraction | None:
+    """Return the middle of the usual range of the longest tempo phrase in ``text``, if any."""
+    plain = _plain(text)
+    phrases, ranges = _table()
+    found = phrases.findall(plain)
+    if not found:
+        return None
+    low, high = ranges[max(found, key=len)]
+    return Fraction(low + high, 2)
+
+
+@cache
+def _table() -> tuple[re.Pattern[str], dict[str, tuple[int, int]]]:
+    with _rules().joinpath("tempo-words.toml").open("rb") as stream:
+        words = tomllib.load(stream)["words"]
+    ranges = {_plain(word): (low, high) for word, (low, high) in words.items()}
+    longest_first = sorted(ranges, key=lambda word: (-len(word), word))
+    return re.compile(rf"(?<!\w)(?:{'|'.join(map(re.escape, longest_first))})(?!\w)"), ranges
+
+
+def _rules() -> Path:
+    """Return the folder of rules: inside the installed package, or beside it in the project."""
+    package = Path(__file__).resolve().parents[1]
+    inside = package / "rules"
+    return inside if inside.is_dir() else package.parent / "rules"
+
+
+def _plain(text: str) -> str:
+    """Return ``text`` in small letters, without accents, with single spaces."""
+    letters = unicodedata.normalize("NFKD", text.lower().replace("ß", "ss"))
+    return " ".join("".join(c for c in letters if not unicodedata.combining(c)).split())

@@ -1,0 +1,74 @@
+"""Divisions of a quarter note: one value for a whole part, and where the cursor stands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+from math import lcm
+
+from lxml import etree
+
+_ATTRIBUTES = {"note": ("attack", "release"), "grace": ("make-time",)}
+
+
+def duration(element: etree._Element) -> Fraction:
+    """Return ``<duration>`` in divisions, 0 where there is none."""
+    return Fraction((element.findtext("duration") or "0").strip())
+
+
+def step(element: etree._Element) -> Fraction:
+    """Return how far a child of a measure moves the cursor, in divisions."""
+    if element.tag == "backup":
+        return -duration(element)
+    if element.tag == "forward" or (element.tag == "note" and element.find("chord") is None
+                                    and element.find("grace") is None):
+        return duration(element)
+    return Fraction(0)
+
+
+def length(measure: etree._Element) -> tuple[Fraction, Fraction]:
+    """Return where the cursor ends and how far it went at most, in divisions."""
+    at = furthest = Fraction(0)
+    for child in measure:
+        at = max(at + step(child), Fraction(0))
+        furthest = max(furthest, at)
+    return at, furthest
+
+
+def common_divisions(parts: list[etree._Element]) -> int:
+    """Return the least number that all divisions of these parts divide."""
+    return lcm(1, *(Fraction((d.text or "1").strip()).numerator
+                    for part in parts for d in part.iter("divisions")))
+
+
+def set_divisions(part: etree._Element, divisions: int) -> None:
+    """Bring a whole part to ``divisions``; every length in it is scaled, none is rounded."""
+    factor = Fraction(divisions)  # divisions are 1 until the part says otherwise
+    stated = False
+    for element in part.iter("divisions", "duration", "offset", "note", "grace"):
+        if element.tag == "divisions":
+            factor = divisions / Fraction((element.text or "1").strip())
+            element.text = str(divisions)
+            stated = True
+        elif element.tag in _ATTRIBUTES:
+            for name in _ATTRIBUTES[str(element.tag)]:
+                if name in element.attrib:
+                    element.set(name, number(Fraction(element.get(name, "0")) * factor))
+        elif element.text:
+            element.text = number(Fraction(element.text.strip()) * factor)
+    if not stated and divisions != 1:
+        raise ValueError("a part without divisions")
+
+
+def divisions_by_measure(part: etree._Element) -> Iterator[tuple[etree._Element, Fraction]]:
+    """Yield each measure with the divisions in force in it (the last value it states)."""
+    divisions = Fraction(1)
+    for measure in part.findall("measure"):
+        for stated in measure.iterfind("attributes/divisions"):
+            divisions = Fraction((stated.text or "1").strip())
+        yield measure, divisions
+
+
+def number(value: Fraction) -> str:
+    """Write a length: an integer, or decimals for the rare source that has them."""
+    return str(value.numerator) if value.denominator == 1 else str(float(value))

@@ -1,0 +1,205 @@
+"""Where notes that changed hands stand: in a chord there, in place of a rest, or a new voice."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from lxml import etree
+
+from arranger.io.write_divisions import length, number
+from arranger.io.write_events import Event, Patch, events, pitch_of
+from arranger.io.write_notes import Moved, bare, set_staff, share_signs
+from arranger.io.write_order import detach, drop, element, notations, prune_notations, put, set_text
+
+
+class Voices:
+    """Gives out voice numbers the part has not used; the same ones again in every measure."""
+
+    def __init__(self, part: etree._Element) -> None:
+        used = [int(v.text) for v in part.iterfind("measure/note/voice")
+                if v.text and v.text.strip().isdigit()]
+        self._next = max(used, default=0) + 1
+        self._given: dict[tuple[str, int, bool], str] = {}
+
+    def number(self, staff: str, lane: int, grace: bool) -> str:
+        """Return the number of the ``lane``-th further voice on a staff."""
+        key = (staff, lane, grace)
+        if key not in self._given:
+            self._given[key] = str(self._next)
+            self._next += 1
+        return self._given[key]
+
+
+def place(measure: etree._Element, moved: list[Moved], patch: Patch, voices: Voices,
+          leans_on: dict[etree._Element, Fraction]) -> None:
+    """Give every moved group its new place in the measure.
+
+    ``leans_on`` holds for grace notes the onset, in divisions, of the note they lean on.
+    """
+    waiting: list[tuple[Fraction, Moved]] = []
+    for group in moved:
+        for note in group.notes:
+            bare(note)
+            set_staff(note, group.staff, patch)
+        if group.event.grace:
+            onset = leans_on.get(group.notes[0], group.event.onset)
+            if not _lean(measure, group, onset):
+                waiting.append((onset, group))
+        elif not _share(measure, group, patch):
+            waiting.append((group.event.onset, group))
+    _write_lanes(measure, waiting, voices)
+
+
+def _share(measure: etree._Element, group: Moved, patch: Patch) -> bool:
+    """Join a chord of the same value on the other staff, or take the place of a rest there."""
+    here = [e for e in events(measure)
+            if (e.onset, e.length, e.staff, e.rhythm) == (
+                group.event.onset, group.event.length, group.staff, group.event.rhythm)
+            and not e.grace and e.head not in patch.doomed]
+    for chord in here:
+        if not chord.rest and _fits(chord, group):
+            _join(chord, group)
+            return True
+    for rest in here:
+        if rest.rest and rest.rhythm[0] and rest.head.get("print-object") != "no":
+            _replace(rest, group, patch)
+            return True
+    return False
+
+
+def _fits(chord: Event, group: Moved) -> bool:
+    pitches = [pitch_of(note) for note in (*chord.notes, *group.notes)]
+    lines = [pitch.position for pitch in pitches if pitch is not None]
+    return len(lines) == len(pitches) == len(set(lines)) and chord.head.find("cue") is None
+
+
+def _join(chord: Event, group: Moved) -> None:
+    stem, last = chord.head.find("stem"), chord.notes[-1]
+    for note in group.notes:
+        put(note, element("chord"))
+        set_text(note, "voice", chord.voice)
+        drop(note, "stem")
+        if stem is not None:
+            put(note, element("stem", stem.text))
+        last.addnext(note)
+        last = note
+
+
+def _replace(rest: Event, group: Moved, patch: Patch) -> None:
+    head = group.notes[0]
+    for beam in rest.head.findall("beam"):
+        put(head, beam)
+    for sign in [s for g in rest.head.findall("notations") for s in g]:
+        notations(head).append(sign)
+    if head.find("notations/fermata") is None:
+        share_signs(group.event.head, head)
+    last = rest.head
+    for note in group.notes:
+        if note is not head:
+            put(note, element("chord"))
+        set_text(note, "voice", rest.voice)
+        drop(note, "stem")
+        last.addnext(note)
+        last = note
+    patch.rests.discard(rest.head)
+    detach(rest.head)
+
+
+def _lean(measure: etree._Element, group: Moved, onset: Fraction) -> bool:
+    """Put grace notes before the note they lean on, on the other staff."""
+    for event in events(measure):
+        if not event.grace and event.onset == onset and event.staff == group.staff:
+            for at, note in enumerate(group.notes):
+                if at:
+                    put(note, element("chord"))
+                set_text(note, "voice", event.voice)
+                drop(note, "stem")
+                event.head.addprevious(note)
+            return True
+    return False
+
+
+def _write_lanes(measure: etree._Element, waiting: list[tuple[Fraction, Moved]],
+                 voices: Voices) -> None:
+    """Write further voices at the end of a measure, none with two events at a time."""
+    lanes: list[tuple[str, bool, list[tuple[Fraction, Moved]]]] = []
+    for onset, group in sorted(waiting, key=lambda w: (w[0], w[0] + w[1].event.length)):
+        for staff, grace, lane in lanes:
+            last = lane[-1]
+            if (staff == group.staff and not grace and not group.event.grace
+                    and last[0] + last[1].event.length <= onset):
+                lane.append((onset, group))
+                break
+        else:
+            lanes.append((group.staff, group.event.grace, [(onset, group)]))
+    if not lanes:
+        return
+    ending = [b for b in measure.findall("barline") if b.get("location", "right") == "right"]
+    for barline in ending:
+        measure.remove(barline)
+    home, _ = length(measure)
+    at = home
+    count: dict[tuple[str, bool], int] = {}
+    for staff, grace, lane in lanes:
+        index = count[staff, grace] = count.get((staff, grace), -1) + 1
+        voice = voices.number(staff, index, grace)
+        for onset, group in lane:
+            _go(measure, onset - at, voice, staff)
+            _write_group(measure, group, voice)
+            at = onset + group.event.length
+    _go(measure, home - at, "", "")
+    measure.extend(ending)
+
+
+def _go(measure: etree._Element, by: Fraction, voice: str, staff: str) -> None:
+    """Move the cursor forward or back."""
+    if not by:
+        return
+    move = etree.SubElement(measure, "forward" if by > 0 else "backup")
+    move.append(element("duration", number(abs(by))))
+    if by > 0 and voice:
+        move.extend([element("voice", voice), element("staff", staff)])
+
+
+def _write_group(measure: etree._Element, group: Moved, voice: str) -> None:
+    head = group.notes[0]
+    share_signs(group.event.head, head)
+    if head.find("time-modification") is not None and not group.event.grace:
+        # a tuplet of its own, unseen: engravers count the value of a note by its tuplet
+        notations(head).extend(
+            [element("tuplet", None, type="start", bracket="no", **{"show-number": "none"}),
+             element("tuplet", None, type="stop")])
+    for note in group.notes:
+        if note is not head:
+            put(note, element("chord"))
+        set_text(note, "voice", voice)
+        drop(note, "stem")
+        measure.append(note)
+
+
+def hide_rests(measure: etree._Element, patch: Patch) -> None:
+    """Hide rests that notes from the other staff have made untrue.
+
+    A rest of the whole measure goes where anything arrived; another rest where it is covered.
+    """
+    here = events(measure)
+    arrived = [e for e in here if not e.rest and not e.grace
+               and any(n in patch.arrived for n in e.notes)]
+    sounding: dict[str, list[Event]] = {}
+    for event in arrived:
+        sounding.setdefault(event.staff, []).append(event)
+    for event in here:
+        if not event.rest or event.staff not in sounding:
+            continue
+        others = sounding[event.staff]
+        whole = event.head.find("rest[@measure='yes']") is not None or not any(
+            e is not event and e.run == event.run and e.voice == event.voice for e in here)
+        if whole or any(o.onset <= event.onset and event.end <= o.end for o in others):
+            event.head.set("print-object", "no")
+
+
+def remove_doomed(patch: Patch) -> None:
+    """Take out the grace notes that were left out, once their slurs are mended."""
+    for note in patch.doomed:
+        prune_notations(note)
+        detach(note)

@@ -1,0 +1,119 @@
+"""The object written as report.json: source, settings, pedals, notes, ledger, findings, cost."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from arranger.model.diagnostic import Diagnostic
+from arranger.model.draft import Draft, HarpNote, PedalMove
+from arranger.model.harp import PEDALS
+from arranger.model.ledger import Alteration, Drop, Merge, OctaveShift, Repitch, Respell
+from arranger.model.pitch import Pitch
+from arranger.model.score import Location, Note, NoteId
+
+SCHEMA = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """What was read, and with which settings."""
+
+    command: str
+    file: str
+    sha256: str
+    parts: tuple[str, ...]
+    kept_parts: tuple[str, ...]
+    settings: Mapping[str, Any]
+
+
+def report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
+           summary: Mapping[str, float | int | str]) -> dict[str, Any]:
+    """Return the report of a draft; fractions are strings ``n`` or ``n/d``."""
+    source = {n.id: n for n in draft.source.part_notes(draft.part)}
+    played = {n.id: n for n in draft.notes}
+    body: dict[str, Any] = {
+        "schema": SCHEMA, "command": heading.command,
+        "source": {"file": heading.file, "sha256": heading.sha256,
+                   "parts": list(heading.parts), "kept_parts": list(heading.kept_parts)},
+        "settings": dict(heading.settings),
+        "pedals": _pedals(draft),
+        "notes": [_note(draft, n) for n in draft.notes],
+    }
+    if heading.command == "convert":
+        body["ledger"] = [_entry(draft, e, source, played) for e in draft.ledger.entries]
+    body["findings"] = [_finding(f) for f in findings]
+    body["cost"] = {**draft.cost, "total": draft.total}
+    body["bound"] = min(draft.bound, draft.total)
+    body["summary"] = dict(summary)
+    return body
+
+
+def dumps(body: Mapping[str, Any]) -> bytes:
+    """Serialise a report, the same bytes for the same content."""
+    return (json.dumps(body, ensure_ascii=False, indent=1) + "\n").encode()
+
+
+def _place(where: Location) -> dict[str, Any]:
+    return {"bar": where.bar, "bar_index": where.bar_index, "beat": str(where.beat),
+            "onset": str(where.onset)}
+
+
+def _pedals(draft: Draft) -> dict[str, Any]:
+    plan = draft.plan
+    opening = dict(zip(PEDALS, plan.opening.alters, strict=True))
+    return {"opening": opening, "moves": [_move(draft, m) for m in plan.moves],
+            "tuned": {str(s): a for s, a in plan.fixed.items() if a}}
+
+
+def _move(draft: Draft, move: PedalMove) -> dict[str, Any]:
+    return {**_place(draft.source.locate(move.onset)), "seconds": round(move.seconds, 3),
+            "pedal": move.pedal, "from": move.before, "to": move.after, "foot": move.foot}
+
+
+def _where(draft: Draft, note: Note) -> Location:
+    return draft.source.locate(note.onset, None if note.grace else note.measure)
+
+
+def _note(draft: Draft, note: HarpNote) -> dict[str, Any]:
+    return {"id": note.id, "source_ids": list(note.source.source_ids or (note.id,)),
+            "duration": str(note.source.duration), "midi": note.pitch.midi,
+            "string": note.pitch.name, "hand": note.hand, "finger": note.finger,
+            **_place(_where(draft, note.source)),
+            "grace": note.source.grace, "rolled": note.rolled}
+
+
+def _sound(ident: NoteId, onset: Fraction, pitch: Pitch) -> dict[str, Any]:
+    return {"id": ident, "onset": str(onset), "midi": pitch.midi, "name": pitch.name}
+
+
+def _entry(draft: Draft, entry: Alteration, source: Mapping[NoteId, Note],
+           played: Mapping[NoteId, HarpNote]) -> dict[str, Any]:
+    note = source[entry.edit.note]
+    before = [_sound(note.id, note.onset, note.pitch)]
+    after: list[dict[str, Any]] = []
+    match entry.edit:
+        case Repitch(_, pitch) | OctaveShift(_, pitch) | Respell(_, pitch):
+            after = [_sound(note.id, note.onset, pitch)]
+        case Drop():
+            pass
+        case Merge(_, into):
+            # the other note sounds on unchanged: only this one is taken away
+            assert into in played
+        case _:
+            after = [_sound(note.id, note.onset, played[note.id].pitch)]
+            before = [dict(after[0])]
+    return {"id": f"{entry.kind}-{note.id}", "kind": entry.kind, "stage": entry.stage,
+            "rule": entry.rule, "reason": entry.reason, **_place(_where(draft, note)),
+            "grace": note.grace, "before": before, "after": after, "fidelity": entry.fidelity}
+
+
+def _finding(found: Diagnostic) -> dict[str, Any]:
+    return {"code": found.code, "name": found.name, "severity": found.severity,
+            "message": found.message, "part": found.part, **_place(found.where),
+            "notes": list(found.notes),
+            "remedies": [{"title": r.title, "fidelity": r.fidelity, "cost": r.cost}
+                         for r in found.remedies]}

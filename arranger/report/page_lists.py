@@ -1,0 +1,176 @@
+"""The lists and tables of the page: findings, alterations, pedals, costs."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from fractions import Fraction
+from html import escape
+from itertools import groupby
+from typing import Any
+
+from arranger.model.harp import PedalSetting, pedal_word
+from arranger.report.diagram import setting_svg
+from arranger.report.page_marks import SHAPE_WORDS, Item
+from arranger.report.wording import Entry, beat_words, note_label, place, plain
+
+Link = Callable[[Item], str]  # address of the place on the score
+
+
+def shown(value: object) -> str:
+    """Escape a value for HTML, without control characters."""
+    return escape(plain(value))
+
+
+def mark_key() -> str:
+    """Explain the shapes drawn round the notes, with the shapes themselves."""
+    drawn = {
+        "ring": '<ellipse cx="12" cy="9" rx="9" ry="7"/>',
+        "box": '<path d="M4 3h16v12h-16z"/>',
+        "caret": '<path d="M6 15l6 -11l6 11"/>',
+        "lozenge": '<path d="M1 9l11 -8l11 8l-11 8z"/>',
+    }
+    rows = "".join(
+        f'<li><svg class="sign {shape}" viewBox="0 0 24 18" aria-hidden="true">{drawn[shape]}</svg>'
+        f"<span>{words}</span></li>" for shape, words in SHAPE_WORDS.items())
+    return f'<ul class="key" aria-label="Signs on the score">{rows}</ul>'
+
+
+def item_list(items: Sequence[Item], link: Link, level: str = "h3") -> str:
+    """Set the entries under a heading for each kind, each linked to its place on the score."""
+    out = []
+    for heading, group in groupby(items, key=lambda item: item.heading):
+        some = list(group)
+        rows = "".join(_row(item, link(item)) for item in some)
+        out.append(f"<{level}>{shown(heading).capitalize()} <small>{len(some)}</small></{level}>"
+                   f'<ol class="entries">{rows}</ol>')
+    return "".join(out)
+
+
+def _row(item: Item, address: str) -> str:
+    entry = item.entry
+    body = _finding(entry) if "message" in entry else _alteration(entry)
+    grave = ' class="grave"' if entry.get("severity") == "error" else ""
+    return (f'<li id="{item.id}"{grave}><a href="{address}"><b>{item.sign}</b>'
+            f"<span>{escape(place(entry))}</span></a> {body}</li>")
+
+
+def _alteration(entry: Entry) -> str:
+    before = ", ".join(note_label(str(n["name"])) for n in entry["before"])
+    after = ", ".join(note_label(str(n["name"])) for n in entry["after"])
+    change = before if before == after or not after else f"{before} to {after}" if before else after
+    rule = f' <span class="rule">{shown(entry["rule"])}</span>' if entry["rule"] else ""
+    return (f'<span class="change">{escape(change)}</span>'
+            f'<span class="why">{shown(entry["reason"])}{rule}</span>')
+
+
+def _finding(entry: Entry) -> str:
+    remedies = "".join(
+        f"<li>{shown(r['title'])} <small>{_price(r)}</small></li>"
+        for r in entry.get("remedies", ()))
+    ways = f'<ul class="remedies" aria-label="What would help">{remedies}</ul>' if remedies else ""
+    name = shown(entry["name"]).replace("-", " ")
+    return (f'<span class="why">{shown(entry["message"])} '
+            f'<span class="rule">{shown(entry["code"])}, {name}</span></span>{ways}')
+
+
+def _price(remedy: Entry) -> str:
+    said = [shown(remedy["fidelity"]).replace("-", " ")] if remedy.get("fidelity") else []
+    cost = remedy.get("cost")
+    if cost is not None:
+        said.append(f"cost {cost:+d}")
+    return ", ".join(said)
+
+
+def diagrams(opening: PedalSetting, sections: Sequence[tuple[int, PedalSetting]],
+             bars: Sequence[str]) -> str:
+    """Set the opening diagram and one for each printed setting, linked to its bar."""
+    opened = [("Start", opening, "#score")]
+    opened += [(f"Bar {shown(bars[index - 1])}", setting, f"#bar-{index}")
+               for index, setting in sections if index > 1]
+    rows = "".join(f'<li><a href="{address}">{words}</a>{setting_svg(setting)}</li>'
+                   for words, setting, address in opened)
+    return f'<ul class="diagrams" aria-label="Pedal settings">{rows}</ul>'
+
+
+def moves_table(moves: Sequence[Entry], bars: Sequence[str]) -> str:
+    """Set the moves in a table, one line a moment, right foot first as in a harp part."""
+    if not moves:
+        return "<p>No pedal moves after the start.</p>"
+    moments: dict[Fraction, list[Entry]] = defaultdict(list)
+    for move in moves:
+        moments[Fraction(move["onset"])].append(move)
+    rows = "".join(_moment(some, bars) for _, some in sorted(moments.items()))
+    return ('<div class="scroll"><table class="moves"><caption>Pedal moves. A boxed letter passes '
+            "two notches.</caption><thead><tr>"
+            '<th scope="col">Bar</th><th scope="col">Beat</th><th scope="col">Right foot</th>'
+            f'<th scope="col">Left foot</th></tr></thead><tbody>{rows}</tbody></table></div>')
+
+
+def _moment(moves: Sequence[Entry], bars: Sequence[str]) -> str:
+    first = moves[0]
+    index = bar_index(first, bars)
+    number = shown(first["bar"])
+    bar = f'<a href="#bar-{index}">{number}</a>' if index else number
+    feet = ["".join(_move(m) for m in moves if m["foot"] == foot) or '<span class="rest">-</span>'
+            for foot in "RL"]
+    return (f'<tr><th scope="row">{bar}</th><td>{beat_words(first["beat"])}</td>'
+            f"<td>{feet[0]}</td><td>{feet[1]}</td></tr>")
+
+
+def _move(move: Entry) -> str:
+    word = escape(pedal_word(move["pedal"], move["to"]))
+    if abs(move["to"] - move["from"]) == 2:
+        return f'<span class="two" title="two notches">{word}</span> '
+    return f"{word} "
+
+
+def bar_index(entry: Entry, bars: Sequence[str]) -> int:
+    """Index of the entry's bar from 1, by ``bar_index`` or the printed number; 0 if unknown."""
+    index = entry.get("bar_index")
+    if isinstance(index, int) and 1 <= index <= len(bars):
+        return index
+    return bars.index(entry["bar"]) + 1 if entry["bar"] in bars else 0
+
+
+def figures(title: str, head: tuple[str, str], rows: Mapping[str, Any], total: str = "") -> str:
+    """Set a mapping of names to numbers in a table; the row named ``total`` closes it."""
+    lines = "".join(_figure(name, value) for name, value in rows.items() if name != total)
+    foot = f"<tfoot>{_figure(total, rows[total])}</tfoot>" if total in rows else ""
+    return (f'<table><caption>{title}</caption><thead><tr><th scope="col">{head[0]}</th>'
+            f'<th scope="col">{head[1]}</th></tr></thead><tbody>{lines}</tbody>{foot}</table>')
+
+
+def _figure(name: str, value: object) -> str:
+    number = f"{value:.3g}" if isinstance(value, float) else shown(value)
+    label = shown(name).replace("_", " ").replace("-", " ")
+    return f'<tr><th scope="row">{label}</th><td>{number}</td></tr>'
+
+
+def compass(notes: Sequence[Entry]) -> str:
+    """Draw the strings of the harp, each as dark as it is busy, C strings and F strings marked."""
+    return "".join(_compass(notes))
+
+
+def _compass(notes: Sequence[Entry]) -> Iterator[str]:
+    uses: dict[int, int] = defaultdict(int)
+    for note in notes:
+        name = str(note["string"])
+        letter, octave = name[:1], name.lstrip("ABCDEFG#b")
+        if letter in "CDEFGAB" and octave.lstrip("-").isdecimal():
+            uses[7 * int(octave) + "CDEFGAB".index(letter)] += 1
+    if not uses:
+        return
+    low, high, most = min(7, *uses), max(53, *uses), max(uses.values())
+    edges = [f"{'CDEFGAB'[p % 7]}{p // 7}" for p in (min(uses), max(uses))]
+    words = f"Strings used: {len(uses)}, from {edges[0]} to {edges[1]}."
+    yield (f'<figure class="compass"><svg viewBox="0 0 {(high - low) * 10 + 10} 44" role="img" '
+           f'aria-label="{words}" preserveAspectRatio="none">')
+    for p in range(low, high + 1):
+        letter = "CDEFGAB"[p % 7]
+        tone = {"C": "c-string", "F": "f-string"}.get(letter, "string")
+        height = 0 if p not in uses else 4 + 36 * uses[p] / most
+        x = (p - low) * 10 + 5
+        yield f'<path class="{tone}" d="M{x} 42V{42 - max(height, 2):.1f}"/>'
+    yield (f"</svg><figcaption>{words} A tall line is a busy string; C and F strings in their "
+           "colours.</figcaption></figure>")

@@ -1,0 +1,115 @@
+"""The summary that is printed after a run, written for a harpist."""
+
+from __future__ import annotations
+
+import textwrap
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from arranger.model.harp import LEFT_FOOT, PEDALS, pedal_word
+from arranger.report.wording import (
+    CAUTION,
+    SEVERITIES,
+    Entry,
+    bars,
+    by_kind,
+    place,
+    plain,
+    settings_words,
+    verdict,
+)
+
+WIDTH = 80
+#: Findings told one by one before the rest is only counted.
+MOST_TOLD = 8
+
+
+def text(report: Mapping[str, Any]) -> str:
+    """Return the terminal summary of one ``report.json`` object, lines of at most 80 signs."""
+    lines: list[str] = []
+    lines += _wrap(f"{plain(report['source']['file'])}: {verdict(report)}", "")
+    lines += _wrap(f"Made for {settings_words(report['settings'])}.", "")
+    if "ledger" in report:
+        lines += ["", *_alterations(report["ledger"], len(report["notes"]))]
+    lines += ["", *_pedals(report["pedals"])]
+    lines += ["", *_findings(report["findings"])]
+    lines += ["", *_wrap(CAUTION, "")]
+    return "\n".join(lines) + "\n"
+
+
+def _wrap(line: str, indent: str) -> list[str]:
+    return textwrap.wrap(line, WIDTH, subsequent_indent=indent) or [""]
+
+
+def _columns(first: str, second: str, width: int) -> list[str]:
+    """Set one row of two columns; the second one is wrapped under itself."""
+    return _wrap(f"  {first:<{width}}  {second}", " " * (width + 4))
+
+
+def _alterations(ledger: Sequence[Entry], notes: int) -> Iterator[str]:
+    if not ledger:
+        yield "Alterations: none; the source can be played as it is written."
+        return
+    yield f"Alterations: {len(ledger)}, in a draft of {notes} notes"
+    groups = [(f"{len(entries):>3} {words}", entries) for words, entries in by_kind(ledger)]
+    width = max(len(head) for head, _ in groups)
+    for head, entries in groups:
+        yield from _columns(head, bars(entries), width)
+
+
+def _pedals(pedals: Mapping[str, Any]) -> Iterator[str]:
+    words = [pedal_word(step, pedals["opening"][step]).rstrip("♮") for step in PEDALS]
+    feet = len(LEFT_FOOT)
+    moves = pedals["moves"]
+    yield "Pedals"
+    yield f"  start with  {' '.join(words[:feet])} | {' '.join(words[feet:])}"
+    if not moves:
+        yield "  moves       none"
+        return
+    first, count = _busiest(moves)
+    double = sum(abs(m["to"] - m["from"]) == 2 for m in moves)
+    busiest = f"; most in bar {plain(first['bar'])} ({count})"
+    through = f", {double} of two notches" if double else ""
+    yield from _columns("moves     ", f"{len(moves)}{through}{busiest}", 10)
+
+
+def _busiest(moves: Sequence[Entry]) -> tuple[Entry, int]:
+    """Return the first move of the bar with the most moves, and how many it has."""
+    counts = Counter(_bar_key(m) for m in moves)
+    first = max(moves, key=lambda m: counts[_bar_key(m)])
+    return first, counts[_bar_key(first)]
+
+
+def _bar_key(entry: Entry) -> object:
+    return entry.get("bar_index", entry["bar"])
+
+
+def _findings(findings: Sequence[Entry]) -> Iterator[str]:
+    if not findings:
+        yield "Findings: none."
+        return
+    for severity, words in SEVERITIES.items():
+        some = [f for f in findings if f["severity"] == severity]
+        if some:
+            yield f"{words.capitalize()}: {len(some)}"
+            yield from _told(some) if severity == "error" else _counted(some)
+
+
+def _told(errors: Sequence[Entry]) -> Iterator[str]:
+    width = max(len(place(f)) for f in errors[:MOST_TOLD])
+    for finding in errors[:MOST_TOLD]:
+        yield from _columns(place(finding), plain(finding["message"]), width)
+    if len(errors) > MOST_TOLD:
+        yield f"  and {len(errors) - MOST_TOLD} more, all listed in the report"
+
+
+def _counted(findings: Sequence[Entry]) -> Iterator[str]:
+    groups: dict[tuple[str, str], list[Entry]] = defaultdict(list)
+    for finding in findings:
+        groups[plain(finding["code"]), plain(finding["name"])].append(finding)
+    rows = [(f"{len(some):>3} {name.replace('-', ' ')} ({code})", some)
+            for (code, name), some in groups.items()]
+    width = max(len(head) for head, _ in rows)
+    for head, some in rows:
+        yield from _columns(head, bars(some), width)

@@ -1,0 +1,134 @@
+"""The words of the report, shared by the terminal and the page.
+
+All functions take parts of the object that is written as ``report.json``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from fractions import Fraction
+from itertools import groupby
+from typing import Any
+
+from arranger.model.pitch import Pitch
+
+Entry = Mapping[str, Any]
+
+#: Kinds of alteration in the order of weight for the ear, and what a harpist calls them.
+KINDS: Mapping[str, str] = {
+    "drop": "left out",
+    "repitch": "other note of the harmony",
+    "octave": "in another octave",
+    "add": "added",
+    "move-in-time": "moved in time",
+    "restrike": "struck again",
+    "merge": "joined with the same sound",
+    "duration": "other length",
+    "respell": "other string",
+    "hand": "other hand",
+    "roll": "rolled",
+}
+SEVERITIES: Mapping[str, str] = {
+    "error": "cannot be played",
+    "warning": "against the idiom",
+    "advice": "matter of taste",
+}
+CAUTION = "A draft is a proposal; it is settled when a harpist has played it."
+
+
+def plain(value: object) -> str:
+    """Return the value as text without control or formatting characters (titles come from files).
+
+    Line breaks become spaces, anything else that does not print becomes a question mark.
+    """
+    return "".join(c if c.isprintable() else " " if c.isspace() else "?" for c in str(value))
+
+
+def kind_words(entry: Entry) -> str:
+    """Name one alteration: ``left out``, ``an octave higher``, ``other string``."""
+    kind = str(entry["kind"])
+    if kind == "octave" and entry["before"] and entry["after"]:
+        semitones = entry["after"][0]["midi"] - entry["before"][0]["midi"]
+        octaves = max(round(abs(semitones) / 12), 1)
+        amount = "an octave" if octaves == 1 else f"{octaves} octaves"
+        return f"{amount} {'higher' if semitones > 0 else 'lower'}"
+    return KINDS.get(kind, plain(kind))
+
+
+def by_kind(ledger: Sequence[Entry]) -> list[tuple[str, list[Entry]]]:
+    """Group a ledger by its words, the weightiest kind first, in order of the score inside."""
+    order = list(KINDS)
+
+    def rank(entry: Entry) -> tuple[int, str]:
+        kind = str(entry["kind"])
+        return order.index(kind) if kind in order else len(order), kind_words(entry)
+
+    ranked = sorted(ledger, key=lambda e: (rank(e), Fraction(e["onset"])))
+    return [(words, list(group)) for words, group in groupby(ranked, key=kind_words)]
+
+
+def note_label(name: str) -> str:
+    """Write ``Cb5`` as ``C♭5``; what is no pitch name is returned as it is."""
+    try:
+        return Pitch.parse(name).label
+    except ValueError:
+        return plain(name)
+
+
+def beat_words(beat: object) -> str:
+    """Show a beat: ``3``, ``2½``, ``4⅓`` or else with two decimals."""
+    value = Fraction(str(beat))
+    whole, rest = divmod(value, 1)
+    parts = {Fraction(0): "", Fraction(1, 2): "½", Fraction(1, 4): "¼", Fraction(3, 4): "¾",
+             Fraction(1, 3): "⅓", Fraction(2, 3): "⅔"}
+    return f"{whole}{parts[rest]}" if rest in parts else f"{float(value):.2f}"
+
+
+def place(entry: Entry) -> str:
+    """Say where: ``bar 12, beat 3``."""
+    return f"bar {plain(entry['bar'])}, beat {beat_words(entry['beat'])}"
+
+
+def bars(entries: Iterable[Entry], most: int = 10) -> str:
+    """List the bars of some entries: ``bar 3``, ``bars 3, 7-9, 12``.
+
+    Neighbouring bars are joined; after ``most`` items the rest is only counted.
+    """
+    runs: list[list[tuple[int | None, str]]] = []
+    for index, shown in _distinct_bars(entries):
+        if runs and index is not None and runs[-1][-1][0] == index - 1:
+            runs[-1].append((index, shown))
+        else:
+            runs.append([(index, shown)])
+    items = [r[0][1] if len(r) == 1 else f"{r[0][1]}-{r[-1][1]}" for r in runs]
+    if len(items) > most:
+        items = [*items[:most], f"and {len(items) - most} more places"]
+    single = len(runs) == 1 and len(runs[0]) == 1
+    return ("bar " if single else "bars ") + ", ".join(items)
+
+
+def _distinct_bars(entries: Iterable[Entry]) -> list[tuple[int | None, str]]:
+    found: dict[tuple[int | None, str], Fraction] = {}
+    for entry in entries:
+        shown = plain(entry["bar"])
+        index = entry.get("bar_index", int(shown) if shown.isdecimal() else None)
+        found.setdefault((index, shown), Fraction(entry["onset"]))
+    return sorted(found, key=lambda key: (found[key], key[0] or 0))
+
+
+def verdict(report: Entry) -> str:
+    """Say in one sentence whether the draft stands, or where it needs the arranger."""
+    errors = [f for f in report["findings"] if f["severity"] == "error"]
+    thing = "draft" if "ledger" in report else "part"
+    if errors:
+        return f"The {thing} needs you at {bars(errors)}."
+    return f"The {thing} is ready to try: no rule says that a bar cannot be played."
+
+
+def settings_words(settings: Mapping[str, Any]) -> str:
+    """Say what the draft was made for: harp, player, tempo, transposition."""
+    first = ("harp", "player", "tempo", "transpose")
+    keys = [*(k for k in first if k in settings), *sorted(k for k in settings if k not in first)]
+    said = [f"{plain(k).replace('_', ' ')} {plain(settings[k])}" for k in keys
+            if settings[k] not in (None, False, "", 0, [])]
+    return ", ".join(said)
