@@ -8,6 +8,8 @@ from itertools import combinations
 from arranger.model.harp import Harp, HarpString, PedalSetting, spellings
 from arranger.model.pitch import Pitch
 
+#: Rank of a move of 0, 1 or 2 notches: notches first, then as few moves of two as can be.
+_MOVE = (0, 8, 17)
 NOTHING_FIXED: Mapping[HarpString, int] = {}
 
 
@@ -21,8 +23,8 @@ def playable_together(midis: Sequence[int], start: PedalSetting | None = None,
     midis
         Sounding pitches, MIDI numbers; a number given twice asks for two strings in unison.
     start
-        Setting to stay near: the assignment of fewest notches is returned. Without it, the one
-        with fewest altered letters.
+        Setting to stay near: the assignment of fewest notches is returned, and among equals one
+        with fewer moves of two notches. Without it all pedals start at natural.
     harp
         Compass to stay in; any octave without it.
     fixed
@@ -38,12 +40,12 @@ def playable_together(midis: Sequence[int], start: PedalSetting | None = None,
                for midi in midis]
     best: tuple[int, tuple[Pitch, ...]] | None = None
 
-    def extend(chosen: tuple[Pitch, ...], letters: Mapping[str, int], notches: int) -> None:
+    def extend(chosen: tuple[Pitch, ...], letters: Mapping[str, int], cost: int) -> None:
         nonlocal best
-        if best is not None and notches >= best[0]:
+        if best is not None and cost >= best[0]:
             return
         if len(chosen) == len(choices):
-            best = (notches, chosen)
+            best = (cost, chosen)
             return
         for pitch in choices[len(chosen)]:
             string = HarpString.of(pitch)
@@ -51,10 +53,11 @@ def playable_together(midis: Sequence[int], start: PedalSetting | None = None,
                 continue
             if string in fixed:
                 if fixed[string] == pitch.alter:
-                    extend((*chosen, pitch), letters, notches)
+                    extend((*chosen, pitch), letters, cost)
             elif letters.get(pitch.step, pitch.alter) == pitch.alter:
-                more = 0 if pitch.step in letters else abs(near.alter(pitch.step) - pitch.alter)
-                extend((*chosen, pitch), {**letters, pitch.step: pitch.alter}, notches + more)
+                moved = abs(near.alter(pitch.step) - pitch.alter)
+                more = 0 if pitch.step in letters else _MOVE[moved]
+                extend((*chosen, pitch), {**letters, pitch.step: pitch.alter}, cost + more)
 
     extend((), {}, 0)
     return best[1] if best else None

@@ -66,6 +66,9 @@ def combine(parts: list[etree._Element]) -> etree._Element:
     """
     counts = tuple(staff_count(part) for part in parts)
     if counts == (2,):
+        _number_voices(parts[0])
+        for measure in parts[0].findall("measure"):
+            _hide_spare_rests(measure)
         return parts[0]
     divisions = common_divisions(parts)
     for part in parts:
@@ -84,6 +87,40 @@ def combine(parts: list[etree._Element]) -> etree._Element:
     if layout.total == 1:
         _fill_lower_staff(joined, layout)
     return joined
+
+
+def _number_voices(part: etree._Element) -> None:
+    """Give each voice a number of its own where one number serves both staves, or is no number.
+
+    Voice 0, or voice 1 on either staff, is read as one voice by some engravers.
+    """
+    measures = [list(runs(measure)) for measure in part.findall("measure")]
+    clash = False
+    for found in measures:
+        homes: dict[str, set[str]] = {}
+        for run in found:
+            for voice, staff in _homes(run).items():
+                clash |= not voice.isdigit() or voice == "0"
+                homes.setdefault(voice, set()).add(staff)
+        clash |= any(len(staves) > 1 for staves in homes.values())
+    if clash:
+        layout = _Layout((2,))
+        for run in (run for found in measures for run in found):
+            homes_here = _homes(run)
+            for note in run:
+                voice = note.findtext("voice") or "1"
+                set_text(note, "voice", layout.voice(0, voice, homes_here[voice]))
+        for child in part.iterfind("measure/*"):
+            if child.tag != "note":
+                drop(child, "voice")
+
+
+def _homes(run: list[etree._Element]) -> dict[str, str]:
+    """Return for each voice of a run the staff on which it begins."""
+    homes: dict[str, str] = {}
+    for note in run:
+        homes.setdefault(note.findtext("voice") or "1", note.findtext("staff") or "1")
+    return homes
 
 
 def _spread_numbers(parts: list[etree._Element]) -> None:
@@ -113,10 +150,10 @@ def runs(measure: etree._Element) -> Iterator[list[etree._Element]]:
 def _lay(measure: etree._Element, part: int, layout: _Layout) -> None:
     """Number staves and voices of a measure as the harp part has them."""
     for run in runs(measure):
-        home: dict[str, str] = {}
+        homes = _homes(run)
         for note in run:
             voice, staff = note.findtext("voice") or "1", note.findtext("staff") or "1"
-            set_text(note, "voice", layout.voice(part, voice, home.setdefault(voice, staff)))
+            set_text(note, "voice", layout.voice(part, voice, homes[voice]))
             set_text(note, "staff", str(layout.target(part, int(staff))))
             drop(note, "instrument")
     for child in measure:

@@ -14,6 +14,8 @@ from arranger.model.harp import LEFT_FOOT, RIGHT_FOOT, HarpString, pedal_word
 
 #: Printed once, where the first boxed word stands.
 BOX_EXPLAINED = "boxed: two notches"
+#: Words of a hard space keep a box from touching what stands beside it.
+SPACE = "\u00a0"
 _ALTER = {"♯": 1, "#": 1, "♮": 0, "n": 0, "♭": -1, "b": -1}
 _WORD = re.compile(r"([A-G])\s*([♯#♮n♭b])")
 _WORDS = re.compile(rf"\s*{_WORD.pattern}(?:[\s,;/|→>-]*(?:{_WORD.pattern}|[♯#♮♭]))*\s*")
@@ -53,4 +55,4 @@ def read_moves(text: str) -> dict[str, int]:
 def is_pedal_text(text: str) -> bool:
     """Tell whether a text is pedal words, their explanation or a tuning of a fixed string."""
     plain = " ".join(text.split())
-    return bool(read_moves(plain)) or plain == BOX_EXPLAINED or bool(_TUNE.fullmatch(plain))
+    return bool(read_moves(plain)) or text == SPACE or plain == BOX_EXPLAINED or bool(_TUNE.fullmatch(plain))

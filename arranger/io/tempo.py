@@ -91,6 +91,9 @@ def _numbered(text: str | None, unit: Fraction) -> Sign | None:
 def tempo_map(signs: Iterable[tuple[Fraction, Sign]], opening: Fraction) -> TempoMap:
     """Return the tempo map of signs at onsets.
 
+    Words count only in a score without any number; after the opening only where the marking
+    begins with a tempo word ("Allegro", not "poco più animato", which is relative).
+
     Parameters
     ----------
     signs
@@ -100,13 +103,24 @@ def tempo_map(signs: Iterable[tuple[Fraction, Sign]], opening: Fraction) -> Temp
         Marks up to this onset (the end of the first bar) count from the start.
     """
     found: dict[Fraction, TempoMark] = {}
-    for onset, sign in sorted(signs, key=lambda s: (s[0], s[1].number is None, s[1].ratio is None)):
+    ordered = sorted(signs, key=lambda s: (s[0], s[1].number is None, s[1].ratio is None))
+    numbered = any(sign.number is not None for _, sign in ordered)
+    for onset, sign in ordered:
+        if sign.words and numbered and not _FIRST_TEMPO.search(_plain(sign.words)):
+            continue
+        if sign.words and onset > opening and not _begins_with_tempo(sign.words):
+            continue
         at = Fraction(0) if not found and onset <= opening else onset
         if at not in found and (mark := _mark(at, sign, found)) is not None:
             found[at] = mark
     if Fraction(0) not in found:
         found = {Fraction(0): TempoMark(Fraction(0), ASSUMED, "assumed"), **found}
     return TempoMap(_without_repetition(found.values()))
+
+
+def _begins_with_tempo(words: str) -> bool:
+    text = _plain(words)
+    return bool(_FIRST_TEMPO.search(text) or _table()[0].match(text))
 
 
 def _mark(at: Fraction, sign: Sign, before: Mapping[Fraction, TempoMark]) -> TempoMark | None:

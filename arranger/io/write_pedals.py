@@ -9,7 +9,7 @@ from math import lcm
 
 from lxml import etree
 
-from arranger.io.pedal_words import BOX_EXPLAINED, move_words, tune_words
+from arranger.io.pedal_words import BOX_EXPLAINED, SPACE, move_words, tune_words
 from arranger.io.write_divisions import (
     common_divisions,
     divisions_by_measure,
@@ -74,8 +74,11 @@ def _diagram(setting: PedalSetting) -> etree._Element:
 def _moves(moves: list[PedalMove]) -> tuple[list[etree._Element], bool]:
     """One direction for the moves of one moment; says whether a box is in it."""
     words = move_words(moves)
-    made = [_words(text, **({"enclosure": "rectangle"} if boxed else {}))
-            for text, boxed in words]
+    made: list[etree._Element] = []
+    for text, boxed in words:
+        if made:
+            made.append(_words(SPACE))
+        made.append(_words(text, **({"enclosure": "rectangle"} if boxed else {})))
     return [_direction(*made)], any(boxed for _, boxed in words)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import replace
 
 from arranger.model.draft import Draft, HarpNote
@@ -29,15 +29,18 @@ def net(draft: Draft) -> Draft:
     played = {n.id: n for n in draft.notes}
     entries: list[Alteration] = []
     for note in draft.source.part_notes(draft.part):
-        entries += _story(note, played.get(note.id), said.get(note.id))
+        entries += _story(note, played.get(note.id), said.get(note.id), played.keys())
     return replace(draft, ledger=Ledger(tuple(entries)))
 
 
-def _story(note: Note, played: HarpNote | None, said: Alteration | None) -> Iterator[Alteration]:
+def _story(note: Note, played: HarpNote | None, said: Alteration | None,
+           kept: Collection[NoteId]) -> Iterator[Alteration]:
+    """Alterations of one note; one merged into a note that was given up later is left out."""
     if played is None:
         assert said is not None, f"{note.id} vanished without a ledger line"
         assert isinstance(said.edit, Drop | Merge)
-        yield said
+        gone = isinstance(said.edit, Merge) and said.edit.into not in kept
+        yield replace(said, edit=Drop(note.id)) if gone else said
         return
     rule, stage, reason = (said.rule, said.stage, said.reason) if said else ("N1", "strings", "")
     if played.pitch.midi != note.midi:

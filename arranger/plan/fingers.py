@@ -10,6 +10,9 @@ from arranger.rulebook.players import Player
 
 #: Seconds after which a hand is placed afresh and fingers no longer depend on the last ones.
 _AFRESH = 0.6
+#: Steps between two fingers so many fingers apart that lie easily: a third to a fourth for
+#: neighbours, an octave for thumb and fourth (common practice).
+_EASY = {1: (1, 3), 2: (3, 5), 3: (5, 9)}
 
 
 def fingerings(strings: Sequence[tuple[int, ...]], times: Sequence[float],
@@ -69,7 +72,8 @@ def _shape(steps: tuple[int, ...], fingers: tuple[int, ...], spans: tuple[int, .
     for step, (low, high) in zip(steps, pairwise(fingers), strict=True):
         room = sum(spans[f - 1] for f in range(high, low))
         price += 5 * max(0, step - room)
-        price += max(0, (low - high) - step)  # a finger squeezed in between unused strings
+        least, most = _EASY[low - high]
+        price += max(0, least - step, step - most)
         if step >= 4 and high != 1:
             price += 2  # the widest gap belongs next to the thumb (Kuntz; Freund & Cutler)
     if len(fingers) > 1:

@@ -56,8 +56,9 @@ def chord_settings(pitch_classes: Iterable[int],
     """Settings in which these pitch classes can be plucked together, each on its own letter.
 
     A letter sounds one pitch class at a time, so it is enough that the setting sounds them all.
-    Nearest to ``start`` first, counted in notches; equals, or all without ``start``, in
-    canonical order. Empty if there is none, as for G, G sharp and A.
+    Nearest to ``start`` first, counted in notches, and among equals those with fewer moves of two
+    notches; the rest, or all without ``start``, in canonical order. Empty if there is none, as
+    for G, G sharp and A.
     """
     mask = pitch_class_mask(pitch_classes)
     return _ranked((s for s, sounding in all_settings() if sounding & mask == mask), start)
@@ -77,7 +78,7 @@ def _ranked(settings: Iterable[PedalSetting],
             start: PedalSetting | None) -> tuple[PedalSetting, ...]:
     if start is None:
         return tuple(settings)
-    return tuple(sorted(settings, key=lambda s: (start.notches_to(s), s)))
+    return tuple(sorted(settings, key=lambda s: (start.notches_to(s), -start.pedals_to(s), s)))
 
 
 def pitch_classes_of(text: str) -> frozenset[int]:

@@ -19,7 +19,10 @@ from arranger.plan.ring import AUDIBLE, T60
 from arranger.plan.slices import clock
 from arranger.rulebook.players import Player
 
-_BEATS_BACK = 6  # candidates looked at before the new note (assumption)
+_BEATS_BACK = 6  # beats looked at before the new note (assumption)
+#: Into how many parts a window is cut for moments off the beat; the finer only where the foot
+#: cannot meet all its windows otherwise.
+_CUTS = (8, 48)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,8 +100,11 @@ def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window]
     missed: list[Window] = []
     for left in (True, False):
         mine = [w for w in changes if (w.pedal in LEFT_FOOT) == left]
-        options = [_moments(w, score, grid, beat_set, player, prices) for w in mine]
-        placed, late = _place(mine, options, player)
+        for cuts in _CUTS:
+            options = [_moments(w, score, grid, beat_set, cuts, player, prices) for w in mine]
+            placed, late = _place(mine, options, player)
+            if not late:
+                break
         missed += late
         moves += [PedalMove(m.onset, m.seconds, w.pedal, w.from_alter, w.to_alter)
                   for w, m in zip(mine, placed, strict=True)]
@@ -119,7 +125,7 @@ def _beats(score: Score) -> list[Fraction]:
 
 
 def _moments(window: Window, score: Score, grid: Sequence[Fraction], beats: frozenset[Fraction],
-             player: Player, prices: Mapping[str, int]) -> list[_Moment]:
+             cuts: int, player: Player, prices: Mapping[str, int]) -> list[_Moment]:
     """Candidate moments of one change with their prices, rising in time."""
     first = bisect_left(grid, window.after)
     last = bisect_left(grid, window.before)
@@ -127,8 +133,8 @@ def _moments(window: Window, score: Score, grid: Sequence[Fraction], beats: froz
     places = dict.fromkeys(inside[-4 * _BEATS_BACK:], 0)
     width = window.before - window.after
     start = window.after if width <= 2 else window.before - 2
-    places |= {start + (window.before - start) * i / 8: 6 for i in range(1, 8)
-               if start + (window.before - start) * i / 8 not in places}
+    between = [start + (window.before - start) * i / cuts for i in range(1, cuts)]
+    places |= {moment: 6 for moment in between if moment not in places}
     ordered = sorted(places)
     times = clock(score.tempo, [window.after, *ordered, window.before])
     struck, arrive = times[0], times[-1]
