@@ -10,7 +10,7 @@ from math import lcm
 from lxml import etree
 
 from arranger.io.document import Document
-from arranger.io.part_read import Bar, Found, PartReader, Ticks
+from arranger.io.part_read import FINEST, Bar, Found, PartReader, Ticks
 from arranger.io.playing_order import flows, playing_order
 from arranger.io.tempo import tempo_map
 from arranger.io.ties import Sounding, sounding_notes
@@ -50,7 +50,7 @@ def read(root: etree._Element, name: str = "",
     _check_parts(readers, name, part_ids)
     for reader in readers:
         reader.run()
-    if not found.notes:
+    if not any(reader.notes for reader in readers):
         raise SourceError(f"{name}: no notes of definite pitch in it")
     clock = _Clock(found.grid)
     bars = _bars(readers)
@@ -58,7 +58,7 @@ def read(root: etree._Element, name: str = "",
     measures = tuple(
         Measure(i, bar.number, clock[starts[i]], clock[starts[i + 1] - starts[i]], bar.beats,
                 bar.beat_type, bar.fifths) for i, bar in enumerate(bars))
-    notes, chains = _notes(readers, found, starts, clock)
+    notes, chains = _notes(readers, starts, clock)
     opening = clock[starts[1]]
     tempo = tempo_map(((clock[starts[bar] + at], sign) for bar, at, sign in found.tempi), opening)
     order = playing_order(flows(found.signs, len(bars)))
@@ -79,12 +79,16 @@ class _Clock(dict[Ticks, Fraction]):
 
 
 def _grid(parts: Sequence[etree._Element], name: str) -> int:
-    """Return ticks to the quarter note: the least common multiple of all divisions."""
+    """Return ticks to the quarter note: the least common multiple of all whole divisions.
+
+    Others (decimal, or no number at all) are left to the part's reader.
+    """
     grid = 1
     for part in parts:
-        reader = PartReader(part, Found(name, 1), keep=False)
         for element in part.iter("divisions"):
-            grid = lcm(grid, reader.divisions(element).numerator)
+            text = (element.text or "").strip()
+            if text.isascii() and text.isdigit() and 0 < int(text[:9]) <= FINEST:
+                grid = lcm(grid, int(text[:9]))
             if grid > FINEST_GRID:
                 raise SourceError(f"{name}: its many different <divisions> make no sense")
     return grid
@@ -124,14 +128,11 @@ def _length(bar: Bar, grid: int) -> Ticks:
     return int(metre) if metre.denominator == 1 else metre
 
 
-def _notes(readers: Sequence[PartReader], found: Found, starts: Sequence[Ticks],
+def _notes(readers: Sequence[PartReader], starts: Sequence[Ticks],
            clock: _Clock) -> tuple[tuple[Note, ...], dict[NoteId, tuple[etree._Element, ...]]]:
-    by_part: dict[str, list[Sounding]] = {}
-    for reader in readers:
-        mine = [note for note in found.notes if note.part == reader.id]
-        by_part[reader.id] = sounding_notes(mine, starts, [bar.length for bar in reader.bars])
-    ordered = sorted((s for sounding in by_part.values() for s in sounding),
-                     key=lambda s: (s.onset, s.struck.pitch.midi))
+    ordered = [sounding for reader in readers for sounding in sounding_notes(
+        reader.notes, starts, [bar.length for bar in reader.bars])]
+    ordered.sort(key=lambda s: (s.onset, s.struck.pitch.midi))
     chains = {s.struck.id: tuple(w.element for w in s.written)
               for note in ordered for s in (note, *note.joined)}
     return tuple(_note(sounding, clock) for sounding in ordered), chains

@@ -23,6 +23,8 @@ from arranger.model.score import NoteId
 Ticks = int | Fraction
 #: A note, backup or bar longer than this many quarter notes is a slip or an attack (assumption).
 LONGEST = 1024
+MOST_IN_CHORD = 100
+FINEST = 10**7  # divisions of a quarter note; programs write up to some ten thousand
 _NUMBER = re.compile(r"\s*[+-]?\d{1,18}(?:\.\d{0,9})?\s*")
 _MARKS = {
     "staccato": "staccato", "spiccato": "staccato", "staccatissimo": "staccatissimo",
@@ -74,7 +76,6 @@ class Found:
 
     name: str
     grid: int
-    notes: list[Written] = field(default_factory=list)
     tempi: list[tuple[int, Ticks, tempo.Sign]] = field(default_factory=list)
     signs: list[playing_order.Sign] = field(default_factory=list)
     identified: int = 0
@@ -82,7 +83,7 @@ class Found:
 
 
 class PartReader:
-    """Reads the bars of one part in order; the result is in ``bars`` and in ``found``."""
+    """Reads the bars of one part in order; the result is in ``bars``, ``notes``, ``found``."""
 
     def __init__(self, part: etree._Element, found: Found, *, keep: bool) -> None:
         self.part = part
@@ -90,6 +91,7 @@ class PartReader:
         self.found = found
         self.keep = keep  # False: the bars count, the notes do not
         self.bars: list[Bar] = []
+        self.notes: list[Written] = []
         self.staves = 1
         self._unit: Ticks = 0  # ticks to one division; 0 before any divisions are given
         self._metre = (4, 4)
@@ -190,7 +192,7 @@ class PartReader:
         if "pitch" in fields:
             written = self._written(note, fields, voice, grace or not length, length)
             if self.keep:
-                self.found.notes.append(written)
+                self.notes.append(written)
             if grace:
                 self._graces.setdefault(voice, []).append(written)
             self._share_marks(written)
@@ -264,9 +266,11 @@ class PartReader:
     def _share_marks(self, note: Written) -> None:
         """Give the marks of the stem to every note of the chord."""
         self._chord.append(note)
-        if len(self._chord) > 1 and any(member.marks for member in self._chord):
-            shared = _NONE.union(*(member.marks for member in self._chord)) & _OF_THE_STEM
-            for member in self._chord:
+        if len(self._chord) > MOST_IN_CHORD:
+            raise self.fault(f"a chord of more than {MOST_IN_CHORD} notes makes no sense")
+        if len(self._chord) > 1:
+            shared = (self._chord[0].marks | note.marks) & _OF_THE_STEM
+            for member in self._chord if shared else ():
                 member.marks |= shared
 
     def _lean_back(self) -> None:
@@ -281,9 +285,7 @@ class PartReader:
     def _attributes(self, attributes: etree._Element) -> None:
         for child in attributes:
             if child.tag == "divisions":
-                self._unit = self.found.grid / Fraction(self.divisions(child))
-                if self._unit.denominator == 1:
-                    self._unit = int(self._unit)
+                self._divisions(child.text)
             elif child.tag == "time":
                 self._time(child)
             elif child.tag == "key" and child.findtext("fifths") is not None:
@@ -297,12 +299,12 @@ class PartReader:
             self.bar.beats, self.bar.beat_type = self._metre
             self.bar.fifths = move.key(self._fifths)
 
-    def divisions(self, element: etree._Element) -> Ticks:
-        """Return the divisions of a quarter note that an element states."""
-        value = self.number(element.text, "<divisions>")
-        if not 0 < value <= 10**7:
+    def _divisions(self, text: str | None) -> None:
+        value = self.number(text, "<divisions>")
+        if not 0 < value <= FINEST:
             raise self.fault(f"{value} divisions of a quarter note make no sense")
-        return value
+        unit = Fraction(self.found.grid) / value
+        self._unit = int(unit) if unit.denominator == 1 else unit
 
     def _time(self, time: etree._Element) -> None:
         types = [self.whole(t.text, "the metre", 1, 256) for t in time.iterchildren("beat-type")]

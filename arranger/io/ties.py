@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from arranger.io.part_read import Ticks, Written
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Sounding:
     """A struck note with what is tied to it; ``onset`` and ``end`` in ticks from the start."""
 
@@ -55,9 +55,7 @@ def _chains(notes: Iterable[Written], starts: Sequence[Ticks],
             end = max(end, starts[note.bar + 1]) if note.starts_tie else end
         waiting = open_ties.get((note.pitch.midi, onset)) if note.stops_tie else None
         if waiting:
-            chain = min(waiting, key=lambda s: (s.written[-1].voice != note.voice,
-                                                s.written[-1].staff != note.staff))
-            waiting.remove(chain)
+            chain = waiting.pop(_best(waiting, note))
             chain.written.append(note)
             chain.end = end
             chain.marks |= note.marks
@@ -68,6 +66,15 @@ def _chains(notes: Iterable[Written], starts: Sequence[Ticks],
         if note.starts_tie:
             open_ties[note.pitch.midi, end].append(chain)
     return found
+
+
+def _best(waiting: Sequence[Sounding], note: Written) -> int:
+    """Return the index of the chain that ``note`` goes on; of many, the last few are looked at."""
+    def distance(index: int) -> tuple[bool, bool]:
+        last = waiting[index].written[-1]
+        return last.voice != note.voice, last.staff != note.staff
+
+    return min(range(max(0, len(waiting) - 32), len(waiting)), key=distance)
 
 
 def _without_duplicates(notes: list[Sounding]) -> list[Sounding]:

@@ -35,6 +35,7 @@ class Moved:
 
     notes: tuple[etree._Element, ...]
     event: Event
+    voice: str
     staff: str
 
 
@@ -51,6 +52,7 @@ def patch_measure(measure: etree._Element, patch: Patch) -> list[Moved]:
 
 def _patch_event(event: Event, patch: Patch) -> Moved | None:
     kept = [n for n in event.notes if patch.fate.get(n, n) is not None]
+    voice = event.voice
     if not kept:
         for member in event.notes[1:]:
             detach(member)
@@ -73,7 +75,7 @@ def _patch_event(event: Event, patch: Patch) -> Moved | None:
         _set_pitch(note, patch)
     for note in stay:
         set_staff(note, home, patch)
-    return Moved(tuple(leave), event, target[leave[0]]) if leave else None
+    return Moved(tuple(leave), event, voice, target[leave[0]]) if leave else None
 
 
 def _staff(note: HarpNote | None, event: Event) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import deepcopy
 from fractions import Fraction
 
 from lxml import etree
@@ -134,6 +135,7 @@ def _write_lanes(measure: etree._Element, waiting: list[tuple[Fraction, Moved]],
             lanes.append((group.staff, group.event.grace, [(onset, group)]))
     if not lanes:
         return
+    here = events(measure)
     ending = [b for b in measure.findall("barline") if b.get("location", "right") == "right"]
     for barline in ending:
         measure.remove(barline)
@@ -143,12 +145,45 @@ def _write_lanes(measure: etree._Element, waiting: list[tuple[Fraction, Moved]],
     for staff, grace, lane in lanes:
         index = count[staff, grace] = count.get((staff, grace), -1) + 1
         voice = voices.number(staff, index, grace)
+        _go(measure, -at, "", "")  # a voice begins with the bar: some engravers know no other
+        at = Fraction(0)
         for onset, group in lane:
-            _go(measure, onset - at, voice, staff)
+            beside = [e for e in here if (e.run, e.voice) == (group.event.run, group.voice)]
+            _fill(measure, beside, at, onset, (voice, staff))
             _write_group(measure, group, voice)
             at = onset + group.event.length
     _go(measure, home - at, "", "")
     measure.extend(ending)
+
+
+def _fill(measure: etree._Element, beside: list[Event], at: Fraction, until: Fraction,
+          place: tuple[str, str]) -> None:
+    """Move on to ``until``; tuplets passed on the way are counted out in hidden rests.
+
+    An engraver cannot make a third of a beat out of halves; ``beside`` is the voice the notes
+    came from, which has just the values that are needed.
+    """
+    for event in beside:
+        change = event.head.find("time-modification")
+        if change is None or event.grace or event.onset < at or event.end > until:
+            continue
+        _go(measure, event.onset - at, *place)
+        rest = etree.SubElement(measure, "note", {"print-object": "no"})
+        rest.extend([element("rest"), element("duration", number(event.length)),
+                     element("voice", place[0])])
+        rest.extend([deepcopy(child) for tag in ("type", "dot") for child in
+                     event.head.findall(tag)])
+        rest.extend([deepcopy(change), element("staff", place[1])])
+        _own_tuplet(rest)
+        at = event.end
+    _go(measure, until - at, *place)
+
+
+def _own_tuplet(note: etree._Element) -> None:
+    """Make the note a tuplet by itself, unseen: engravers take its length from there."""
+    notations(note).extend(
+        [element("tuplet", None, type="start", bracket="no", **{"show-number": "none"}),
+         element("tuplet", None, type="stop")])
 
 
 def _go(measure: etree._Element, by: Fraction, voice: str, staff: str) -> None:
@@ -165,10 +200,7 @@ def _write_group(measure: etree._Element, group: Moved, voice: str) -> None:
     head = group.notes[0]
     share_signs(group.event.head, head)
     if head.find("time-modification") is not None and not group.event.grace:
-        # a tuplet of its own, unseen: engravers count the value of a note by its tuplet
-        notations(head).extend(
-            [element("tuplet", None, type="start", bracket="no", **{"show-number": "none"}),
-             element("tuplet", None, type="stop")])
+        _own_tuplet(head)
     for note in group.notes:
         if note is not head:
             put(note, element("chord"))

@@ -22,7 +22,7 @@ from arranger.report.page_lists import (
 )
 from arranger.report.page_marks import Item, alteration_items, finding_items
 from arranger.report.page_score import Engraving, Written, engrave, read_written
-from arranger.report.wording import CAUTION, settings_words, verdict
+from arranger.report.wording import CAUTION, settings_words, tuning_words, verdict
 
 
 def page(report: Mapping[str, Any], draft_xml: bytes) -> str:
@@ -47,19 +47,20 @@ def page(report: Mapping[str, Any], draft_xml: bytes) -> str:
         _pedals(report, written), _figures(report),
         f'<footer><p>{CAUTION}</p></footer>',
     ]
-    return _document(title, "\n".join(body))
+    return _document(title, engraving.font, "\n".join(body))
 
 
-def _document(title: str, body: str) -> str:
+def _document(title: str, font: str, body: str) -> str:
     style, script = (files("arranger.report").joinpath(name).read_text("utf-8")
                      for name in ("page.css", "page.js"))
     digest = b64encode(sha256(script.encode()).digest()).decode()
-    policy = f"default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-{digest}'"
+    policy = ("default-src 'none'; font-src data:; style-src 'unsafe-inline'; "
+              f"script-src 'sha256-{digest}'")
     return (f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
             f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
             f'<meta name="viewport" content="width=device-width, initial-scale=1">\n'
             f'<meta name="color-scheme" content="light dark">\n'
-            f"<title>{title}: harp draft</title>\n<style>\n{style}</style>\n</head>\n"
+            f"<title>{title}: harp draft</title>\n<style>\n{style}{font}</style>\n</head>\n"
             f"<body>\n{body}\n<script>{script}</script>\n</body>\n</html>\n")
 
 
@@ -71,10 +72,14 @@ def _masthead(title: str, report: Mapping[str, Any]) -> str:
     grave = any(f["severity"] == "error" for f in report["findings"])
     return (f'<a class="skip" href="#notes">Past the score to the notes</a>\n<header>'
             f"<h1>{title}</h1>"
-            f'<p class="verdict{" grave" if grave else ""}">{shown(verdict(report))}</p>'
+            f'<p class="verdict{" grave" if grave else ""}">{shown(_sentence(verdict(report)))}</p>'
             f'<p class="made">For harp, from {parts or "the score"}{beside} '
             f'({shown(source["file"])}). Made for {shown(settings_words(report["settings"]))}.</p>'
             f'{compass(report["notes"])}</header>')
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def _links(engraving: Engraving, written: Written) -> Callable[[Item], str]:
@@ -148,8 +153,13 @@ def _pedals(report: Mapping[str, Any], written: Written) -> str:
     opening = PedalSetting.of(pedals["opening"])
     return ('<section id="pedals"><h2>Pedals</h2>'
             "<p>A peg above the line is flat, on the line natural, below it sharp.</p>"
-            f"{diagrams(opening, written.settings, written.bars)}"
+            f"{_tuned(pedals)}{diagrams(opening, written.settings, written.bars)}"
             f'{moves_table(pedals["moves"], written.bars)}</section>')
+
+
+def _tuned(pedals: Mapping[str, Any]) -> str:
+    words = tuning_words(pedals)
+    return f"<p><strong>{shown(words)}</strong></p>" if words else ""
 
 
 def _figures(report: Mapping[str, Any]) -> str:

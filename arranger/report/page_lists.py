@@ -12,7 +12,7 @@ from typing import Any
 from arranger.model.harp import PedalSetting, pedal_word
 from arranger.report.diagram import setting_svg
 from arranger.report.page_marks import SHAPE_WORDS, Item
-from arranger.report.wording import Entry, beat_words, note_label, place, plain
+from arranger.report.wording import Entry, beat_words, message, note_label, place, plain
 
 Link = Callable[[Item], str]  # address of the place on the score
 
@@ -70,7 +70,7 @@ def _finding(entry: Entry) -> str:
         for r in entry.get("remedies", ()))
     ways = f'<ul class="remedies" aria-label="What would help">{remedies}</ul>' if remedies else ""
     name = shown(entry["name"]).replace("-", " ")
-    return (f'<span class="why">{shown(entry["message"])} '
+    return (f'<span class="why">{escape(message(entry))} '
             f'<span class="rule">{shown(entry["code"])}, {name}</span></span>{ways}')
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, Literal
 
-from arranger.report.wording import SEVERITIES, Entry, by_kind, place, plain
+from arranger.report.wording import SEVERITIES, Entry, by_kind, message, place, plain
 
 Shape = Literal["ring", "box", "caret", "lozenge"]
 #: Shape of a mark in words, as the key beside the score explains it.
@@ -89,7 +89,8 @@ def finding_items(report: Mapping[str, Any]) -> tuple[Item, ...]:
 
 def _item(entry: Entry, sign: str, target: str, heading: str, shape: Shape,
           anchors: Sequence[str]) -> Item:
-    words = f"{sign}: {place(entry)}, {heading}. {plain(entry.get('message', ''))}".strip()
+    said = message(entry) if "message" in entry else plain(entry["reason"])
+    words = f"{sign}: {place(entry)}, {heading}. {said}"
     grave = entry.get("severity") == "error"
     marks = tuple(Mark(note, shape, "" if at else sign, words, target,
                        "" if at else f"mark-{target}", grave)

@@ -23,6 +23,7 @@ _DRAWN = {"svg", "g", "defs", "use", "path", "ellipse", "circle", "line", "polyg
           "rect", "text", "tspan", "title", "a"}
 _HEAD = re.compile(r"translate\((-?[\d.]+), (-?[\d.]+)\) scale\((-?[\d.]+)")
 _HOLDER = "the harp setting no. "  # words that keep the place of a diagram while verovio lays out
+_HELD = re.compile(_HOLDER + r"(\d+)\b")
 _WIDE_HEADS = ("E0A0", "E0A1", "E0A2")  # SMuFL: double whole and whole noteheads
 
 
@@ -41,11 +42,16 @@ class Written:
 
 @dataclass(frozen=True, slots=True)
 class Engraving:
-    """Pages as SVG text, the first bar index of each, the notes that could be marked."""
+    """Pages as SVG text, the first bar index of each, the ids of the marks that were drawn.
+
+    ``glyphs`` holds the music signs all pages use, ``font`` the style rule with the music font
+    for tempo marks (59 kB, only where there are any).
+    """
 
     pages: tuple[str, ...] = ()
     first_bars: tuple[int, ...] = ()
     glyphs: str = ""
+    font: str = ""
     marked: frozenset[str] = frozenset()
     problem: str = ""
 
@@ -84,8 +90,7 @@ def _setting(diagram: ET.Element) -> PedalSetting:
 def _hold_place(direction_type: ET.Element, diagram: ET.Element, words: str) -> None:
     """Put words where verovio, which draws no harp-pedals, shall leave room."""
     direction_type.remove(diagram)
-    holder = ET.SubElement(direction_type, "words", {"font-size": "17"})
-    holder.text = words
+    ET.SubElement(direction_type, "words").text = f"{words}\n-"  # two lines, the diagram's height
 
 
 def engrave(written: Written, marks: Iterable[Mark]) -> Engraving:
@@ -113,10 +118,12 @@ def _finish(drawn: Sequence[str], written: Written, marks: Iterable[Mark]) -> En
     for mark in marks:
         by_note[mark.note].append(mark)
     glyphs: dict[str, ET.Element] = {}
-    pages, first_bars, marked = [], [], set()
+    pages, first_bars, marked, font = [], [], set(), ""
     bar = 1
     for number, svg in enumerate(drawn, 1):
-        root = _clean(ET.fromstring(svg))
+        drawing = ET.fromstring(svg)
+        font = font or _font(drawing)
+        root = _clean(drawing)
         _collect_glyphs(root, glyphs)
         _draw_settings(root, written.settings)
         marked |= _draw_marks(root, by_note)
@@ -126,7 +133,13 @@ def _finish(drawn: Sequence[str], written: Written, marks: Iterable[Mark]) -> En
         root.attrib.update({"class": "engraving", "role": "group", "aria-label": label})
         pages.append(ET.tostring(root, encoding="unicode"))
     defs = "".join(ET.tostring(g, encoding="unicode") for g in glyphs.values())
-    return Engraving(tuple(pages), tuple(first_bars), defs, frozenset(marked))
+    return Engraving(tuple(pages), tuple(first_bars), defs, font, frozenset(marked))
+
+
+def _font(root: ET.Element) -> str:
+    """Return the rule by which verovio embeds its music font, or nothing."""
+    rules = (style.text or "" for style in root.iter(f"{_SVG}style"))
+    return next((r.strip() for r in rules if r.strip().startswith("@font-face")), "")
 
 
 def _clean(root: ET.Element) -> ET.Element:
@@ -162,13 +175,13 @@ def _name_bars(root: ET.Element, bar: int) -> int:
 
 def _draw_settings(root: ET.Element, settings: Sequence[tuple[int, PedalSetting]]) -> None:
     for group in root.iter("g"):
-        words = "".join(group.itertext()) if group.get("class") == "dir" else ""
-        text = group.find("text")
-        if not words.startswith(_HOLDER) or text is None:
+        text = group.find("text") if group.get("class") == "dir" else None
+        held = None if text is None else _HELD.match("".join(text.itertext()))
+        if text is None or held is None:
             continue
-        diagram = ET.fromstring(setting_svg(settings[int(words.removeprefix(_HOLDER))][1]))
-        diagram.attrib.update({"x": text.get("x", "0"), "width": "1900", "height": "780",
-                               "y": f"{float(text.get('y', '0')) - 740:g}",
+        diagram = ET.fromstring(setting_svg(settings[int(held[1])][1]))
+        diagram.attrib.update({"x": text.get("x", "0"), "width": "1900", "height": "770",
+                               "y": f"{float(text.get('y', '0')) - 320:g}",
                                "preserveAspectRatio": "xMinYMax"})
         group.remove(text)
         group.append(diagram)

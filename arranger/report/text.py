@@ -14,9 +14,11 @@ from arranger.report.wording import (
     Entry,
     bars,
     by_kind,
+    message,
     place,
     plain,
     settings_words,
+    tuning_words,
     verdict,
 )
 
@@ -32,7 +34,8 @@ def text(report: Mapping[str, Any]) -> str:
     lines += _wrap(f"Made for {settings_words(report['settings'])}.", "")
     if "ledger" in report:
         lines += ["", *_alterations(report["ledger"], len(report["notes"]))]
-    lines += ["", *_pedals(report["pedals"])]
+    if "pedals" in report:
+        lines += ["", *_pedals(report["pedals"])]
     lines += ["", *_findings(report["findings"])]
     lines += ["", *_wrap(CAUTION, "")]
     return "\n".join(lines) + "\n"
@@ -64,6 +67,8 @@ def _pedals(pedals: Mapping[str, Any]) -> Iterator[str]:
     moves = pedals["moves"]
     yield "Pedals"
     yield f"  start with  {' '.join(words[:feet])} | {' '.join(words[feet:])}"
+    if tuning_words(pedals):
+        yield from _wrap(f"  {tuning_words(pedals)}", "  ")
     if not moves:
         yield "  moves       none"
         return
@@ -99,7 +104,7 @@ def _findings(findings: Sequence[Entry]) -> Iterator[str]:
 def _told(errors: Sequence[Entry]) -> Iterator[str]:
     width = max(len(place(f)) for f in errors[:MOST_TOLD])
     for finding in errors[:MOST_TOLD]:
-        yield from _columns(place(finding), plain(finding["message"]), width)
+        yield from _columns(place(finding), message(finding), width)
     if len(errors) > MOST_TOLD:
         yield f"  and {len(errors) - MOST_TOLD} more, all listed in the report"
 

@@ -5,14 +5,16 @@ All functions take parts of the object that is written as ``report.json``.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from itertools import groupby
 from typing import Any
 
-from arranger.model.pitch import Pitch
+from arranger.model.pitch import SIGNS, Pitch
 
 Entry = Mapping[str, Any]
+_PLACE = re.compile(r"^bar [^,]{1,12}, beat [\d./]+: ")
 
 #: Kinds of alteration in the order of weight for the ear, and what a harpist calls them.
 KINDS: Mapping[str, str] = {
@@ -39,9 +41,11 @@ CAUTION = "A draft is a proposal; it is settled when a harpist has played it."
 def plain(value: object) -> str:
     """Return the value as text without control or formatting characters (titles come from files).
 
-    Line breaks become spaces, anything else that does not print becomes a question mark.
+    Line breaks become spaces, anything else that does not print becomes a question mark. Double
+    sharps and flats, which few text fonts have, are written as two signs.
     """
-    return "".join(c if c.isprintable() else " " if c.isspace() else "?" for c in str(value))
+    text = str(value).replace("𝄫", "♭♭").replace("𝄪", "♯♯")
+    return "".join(c if c.isprintable() else " " if c.isspace() else "?" for c in text)
 
 
 def kind_words(entry: Entry) -> str:
@@ -70,7 +74,7 @@ def by_kind(ledger: Sequence[Entry]) -> list[tuple[str, list[Entry]]]:
 def note_label(name: str) -> str:
     """Write ``Cb5`` as ``C♭5``; what is no pitch name is returned as it is."""
     try:
-        return Pitch.parse(name).label
+        return plain(Pitch.parse(name).label)
     except ValueError:
         return plain(name)
 
@@ -116,19 +120,37 @@ def _distinct_bars(entries: Iterable[Entry]) -> list[tuple[int | None, str]]:
     return sorted(found, key=lambda key: (found[key], key[0] or 0))
 
 
+def message(finding: Entry) -> str:
+    """Return a finding's sentence without the place it may open with: lists show that already."""
+    return _PLACE.sub("", plain(finding["message"]))
+
+
 def verdict(report: Entry) -> str:
     """Say in one sentence whether the draft stands, or where it needs the arranger."""
     errors = [f for f in report["findings"] if f["severity"] == "error"]
     thing = "draft" if "ledger" in report else "part"
     if errors:
-        return f"The {thing} needs you at {bars(errors)}."
-    return f"The {thing} is ready to try: no rule says that a bar cannot be played."
+        return f"the {thing} needs you at {bars(errors)}."
+    return f"the {thing} is ready to try; no bar of it is beyond the harp."
 
 
 def settings_words(settings: Mapping[str, Any]) -> str:
-    """Say what the draft was made for: harp, player, tempo, transposition."""
-    first = ("harp", "player", "tempo", "transpose")
-    keys = [*(k for k in first if k in settings), *sorted(k for k in settings if k not in first)]
-    said = [f"{plain(k).replace('_', ' ')} {plain(settings[k])}" for k in keys
-            if settings[k] not in (None, False, "", 0, [])]
-    return ", ".join(said)
+    """Say what the draft was made for: harp, player, tempo, transposition, then the rest."""
+    rest = {k: v for k, v in settings.items() if v not in (None, False, "", "all", 0, [])}
+    said = [f"harp {rest.pop('harp')}"] if "harp" in rest else []
+    if "player" in rest:
+        said.append(f"player {rest.pop('player')}")
+    assumed = " (assumed)" if rest.pop("tempo_assumed", False) else ""
+    if "tempo" in rest:
+        said.append(f"crotchet {rest.pop('tempo')}{assumed} at the start")
+    if "transpose" in rest:
+        said.append(f"transposed by {rest.pop('transpose')} semitones")
+    said += [f"{k} {v}".replace("_", " ") for k, v in sorted(rest.items())]
+    return plain(", ".join(said))
+
+
+def tuning_words(pedals: Mapping[str, Any]) -> str:
+    """Say which strings without discs are tuned by hand, or nothing."""
+    tuned = [note_label(f"{name[:1]}{SIGNS[alter]}{name[1:]}")
+             for name, alter in sorted(pedals.get("tuned", {}).items())]
+    return f"Before the start tune by hand: {', '.join(tuned)}." if tuned else ""

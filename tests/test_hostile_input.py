@@ -1,0 +1,270 @@
+"""Bad input is refused in one clear line, at once, and without eating the machine."""
+
+from __future__ import annotations
+
+import io
+import os
+import subprocess
+import sys
+import time
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from arranger.io import files, musicxml_tree
+from arranger.io.musicxml_read import read
+from arranger.io.source import open_source, sha256
+from arranger.model.errors import SourceError
+
+HEAD = ('<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Harp</part-name>'
+        '</score-part></part-list><part id="P1"><measure number="7">')
+DIVISIONS = "<attributes><divisions>2</divisions></attributes>"
+NOTE = "<note><pitch><step>C</step><octave>4</octave></pitch><duration>2</duration></note>"
+TAIL = "</measure></part></score-partwise>"
+GOOD = HEAD + DIVISIONS + NOTE + TAIL
+CONTAINER = ('<container><rootfiles><rootfile full-path="{}" '
+             'media-type="application/vnd.recordare.musicxml+xml"/></rootfiles></container>')
+
+
+def bar(content: str) -> str:
+    return HEAD + content + TAIL
+
+
+def with_note(change: str, to: str) -> str:
+    return HEAD + DIVISIONS + NOTE.replace(change, to) + TAIL
+
+
+def archive(entries: dict[str, str | bytes]) -> bytes:
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as out:
+        for name, content in entries.items():
+            out.writestr(name, content)
+    return packed.getvalue()
+
+
+def mxl(score: str | bytes = GOOD, name: str = "score.xml", listed: str = "") -> bytes:
+    return archive({"META-INF/container.xml": CONTAINER.format(listed or name), name: score})
+
+
+def lying_zip() -> bytes:
+    """A zip bomb that declares a small size, so only the real bytes give it away."""
+    honest = mxl(b"<score-partwise>" + b" " * 20_000_000)
+    return honest.replace((20_000_016).to_bytes(4, "little"), (500).to_bytes(4, "little"))
+
+
+LAUGHS = "".join(f'<!ENTITY l{i} "{f"&l{i - 1};" * 10 if i else "ha"}">' for i in range(12))
+PRIMES = (9999991, 9999973, 9999971)
+
+#: what it is: (suffix, content, words of the message)
+BAD: dict[str, tuple[str, str | bytes, str]] = {
+    "empty": (".musicxml", "", "the file is empty"),
+    "blank": (".xml", " \n\t ", "the file is empty"),
+    "truncated": (".musicxml", GOOD[:-30], "truncated or damaged"),
+    "not XML": (".xml", "Dear harpist,", "not XML"),
+    "binary": (".musicxml", bytes(range(128, 256)) * 4, "not XML"),
+    "wrong root": (".xml", "<html><note/></html>", "its root is <html>"),
+    "no notes": (".musicxml", bar(DIVISIONS), "no notes in it"),
+    "only rests": (".musicxml", with_note("<pitch><step>C</step><octave>4</octave></pitch>",
+                                          "<rest/>"), "no notes of definite pitch"),
+    "no parts": (".musicxml", "<score-partwise><!-- <note/> --></score-partwise>", "no parts"),
+    "laughs": (".musicxml", f"<!DOCTYPE score-partwise [{LAUGHS}]>"
+               + GOOD.replace("Harp", "&l11;"), "XML entities"),
+    "external entity": (".musicxml", '<!DOCTYPE score-partwise [<!ENTITY x SYSTEM '
+                        '"file:///etc/passwd">]>' + GOOD.replace("Harp", "&x;"), "XML entities"),
+    "undefined entity": (".musicxml", GOOD.replace("Harp", "&nothing;"), "damaged"),
+    "laughs in UTF-16": (".xml", (f"<!DOCTYPE score-partwise [{LAUGHS}]>" + GOOD).encode("utf-16"),
+                         "XML entities"),
+    "strange encoding": (".xml", f'<?xml version="1.0" encoding="utf-7"?>{GOOD}', "utf-7"),
+    "tag bomb": (".xml", bar(NOTE + "<a/>x" * 300_000), "far too many XML tags"),
+    "attribute bomb": (".xml", bar(NOTE + "<a b='' c='' d=''/>" * 90_000),
+                       "far too many XML tags"),
+    "deep nesting": (".xml", bar(NOTE + "<a>" * 30_000 + "</a>" * 30_000), "damaged"),
+    "zip bomb": (".mxl", mxl(b"<score-partwise>" + b" " * 20_000_000), "zip bomb"),
+    "lying zip bomb": (".mxl", lying_zip(), "damaged"),
+    "container bomb": (".mxl", archive({"META-INF/container.xml": b" " * 20_000_000}), "zip bomb"),
+    "crowded archive": (".mxl", archive({f"f{i}": b"" for i in range(1500)}), "too much in it"),
+    "climbing entry": (".mxl", archive({"META-INF/container.xml": CONTAINER.format("s.xml"),
+                                        "../../s.xml": GOOD}), "points outside"),
+    "climbing root file": (".mxl", mxl(listed="../s.xml"), "points outside"),
+    "absolute root file": (".mxl", mxl(listed="/etc/passwd"), "points outside"),
+    "no container": (".mxl", archive({"score.xml": GOOD}), "without META-INF/container.xml"),
+    "empty container": (".mxl", archive({"META-INF/container.xml": "<container/>"}),
+                        "names no score"),
+    "broken container": (".mxl", archive({"META-INF/container.xml": "<container>"}),
+                         "not well-formed"),
+    "missing root file": (".mxl", mxl(listed="other.xml"), "not in the archive"),
+    "cut archive": (".mxl", mxl()[:-40], "damaged or unsupported .mxl"),
+    "archive in archive": (".mxl", mxl(mxl()), "not XML"),
+    "no divisions": (".musicxml", bar(NOTE), "bar 7, part P1: a duration stands before"),
+    "zero divisions": (".musicxml", bar("<attributes><divisions>0</divisions></attributes>" + NOTE),
+                       "bar 7, part P1: 0 divisions"),
+    "negative divisions": (".musicxml", GOOD.replace("<divisions>2", "<divisions>-2"),
+                           "bar 7, part P1: -2 divisions"),
+    "divisions of words": (".musicxml", GOOD.replace("<divisions>2", "<divisions>two"),
+                           "bar 7, part P1: <divisions> is not a number: 'two'"),
+    "exponent": (".musicxml", GOOD.replace("<divisions>2", "<divisions>1e999999999"),
+                 "bar 7, part P1: <divisions> is not a number"),
+    "clashing divisions": (".musicxml", bar("".join(
+        f"<attributes><divisions>{p}</divisions></attributes>" for p in PRIMES) + NOTE),
+        "different <divisions>"),
+    "negative duration": (".musicxml", with_note("<duration>2", "<duration>-2"),
+                          "bar 7, part P1: a duration of -2"),
+    "endless duration": (".musicxml", with_note("<duration>2", "<duration>" + "9" * 17),
+                         "bar 7, part P1: a duration of 999"),
+    "duration of words": (".musicxml", with_note("<duration>2", "<duration>long"), "not a number"),
+    "no duration": (".musicxml", with_note("<duration>2</duration>", ""), "<note> is missing"),
+    "endless bar": (".musicxml", bar(DIVISIONS + NOTE.replace(">2<", ">2000<") * 9), "longer than"),
+    "no step": (".musicxml", with_note("<step>C</step>", ""), "bar 7, part P1: '' is no step"),
+    "step H": (".musicxml", with_note("<step>C", "<step>H"), "'H' is no step"),
+    "octave 99": (".musicxml", with_note("<octave>4", "<octave>99"), "the octave is 99"),
+    "quarter tone": (".musicxml", with_note("</step>", "</step><alter>0.5</alter>"),
+                     "quarter tone"),
+    "alter 400": (".musicxml", with_note("</step>", "</step><alter>400</alter>"),
+                  "400 semitones"),
+    "metre 4/0": (".musicxml", bar("<attributes><divisions>2</divisions><time><beats>4</beats>"
+                                   "<beat-type>0</beat-type></time></attributes>" + NOTE),
+                  "the metre is 0"),
+    "endless repeat": (".musicxml", bar(DIVISIONS + NOTE + '<barline><repeat direction="backward" '
+                                        'times="999999999"/></barline>'), "makes no sense"),
+    "huge chord": (".musicxml", bar(DIVISIONS + NOTE.replace("<note>", "<note><chord/>") * 500),
+                   "a chord of more than"),
+    "two parts, one id": (".musicxml", GOOD.replace("</score-partwise>", "") + GOOD[
+        GOOD.index('<part id'):], "two parts have the same id"),
+    "too many bars": (".musicxml", GOOD.replace("</part>", "<measure/>" * 20_001 + "</part>"),
+                      "more than 20000 bars"),
+}
+BOMBS = ["laughs", "laughs in UTF-16", "external entity", "tag bomb", "attribute bomb", "zip bomb",
+         "lying zip bomb", "container bomb", "deep nesting", "too many bars", "huge chord"]
+
+
+def write(folder: Path, kind: str) -> Path:
+    suffix, content, _ = BAD[kind]
+    path = folder / f"bad{suffix}"
+    path.write_bytes(content if isinstance(content, bytes) else content.encode())
+    return path
+
+
+def refusal(path: Path) -> str:
+    with pytest.raises(SourceError) as caught:
+        read(open_source(path), str(path))
+    message = str(caught.value)
+    assert str(path) in message
+    assert "\n" not in message
+    assert len(message) < 300 + len(str(path))
+    assert caught.value.exit_status == 3
+    return message
+
+
+@pytest.mark.parametrize("kind", BAD)
+def test_bad_input_is_refused_in_one_line_at_once(kind: str, tmp_path: Path) -> None:
+    path = write(tmp_path, kind)
+    begun = time.perf_counter()
+    assert BAD[kind][2] in refusal(path)
+    assert time.perf_counter() - begun < 2
+
+
+def test_the_good_twin_of_all_these_is_read(tmp_path: Path) -> None:
+    for name, content in {"a.musicxml": GOOD.encode(), "b.mxl": mxl(), "c.xml": mxl(),
+                          "d.xml": GOOD.encode("utf-16"), "e.mxl": GOOD.encode("utf-16-le"),
+                          "f.xml": b"\xef\xbb\xbf" + GOOD.encode()}.items():
+        path = tmp_path / name
+        path.write_bytes(content)
+        assert [n.midi for n in read(open_source(path)).score.notes] == [60], name
+
+
+def test_bombs_stay_small(tmp_path: Path) -> None:
+    """Peak memory of a fresh process that refuses all bombs, its imports included."""
+    paths = []
+    for kind in BOMBS:
+        folder = tmp_path / kind.replace(" ", "-")
+        folder.mkdir()
+        paths.append(str(write(folder, kind)))
+    program = f"""
+import resource
+from pathlib import Path
+from arranger.io.musicxml_read import read
+from arranger.io.musicxml_tree import load
+from arranger.model.errors import SourceError
+refused = 0
+for path in {paths!r}:
+    try:
+        read(load(Path(path)), path)
+    except SourceError:
+        refused += 1
+print(refused, open("/proc/self/status").read().split("VmHWM:")[1].split()[0])
+"""
+    run = subprocess.run([sys.executable, "-c", program], capture_output=True, check=True,
+                         cwd=Path(__file__).parents[1], text=True)
+    refused, kilobytes = map(int, run.stdout.split())
+    assert refused == len(BOMBS)
+    assert kilobytes < 300_000
+
+
+def test_missing_file_folder_device_and_unknown_suffix(tmp_path: Path) -> None:
+    assert "no such file" in refusal(tmp_path / "missing.musicxml")
+    (tmp_path / "folder.xml").mkdir()
+    assert "is a folder" in refusal(tmp_path / "folder.xml")
+    os.mkfifo(tmp_path / "pipe.mxl")
+    assert "not a regular file" in refusal(tmp_path / "pipe.mxl")
+    assert "files of type .pdf are not read" in refusal(tmp_path / "score.pdf")
+    assert "without a suffix" in refusal(tmp_path / "score")
+    assert "cannot be read" in refusal(tmp_path / ("x" * 300 + ".xml"))
+
+
+def test_no_permission(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "locked.musicxml"
+    path.write_text(GOOD)
+
+    def locked(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "open", locked)  # a mode of 000 does not stop the superuser
+    assert "permission denied" in refusal(path)
+
+
+def test_larger_than_any_score(tmp_path: Path) -> None:
+    path = tmp_path / "large.xml"
+    with path.open("wb") as stream:
+        stream.truncate(musicxml_tree.LARGEST_XML + 1)  # sparse: takes no room on the disk
+    assert "larger than 64 MB" in refusal(path)
+
+
+def test_sha256_is_of_the_bytes(tmp_path: Path) -> None:
+    (tmp_path / "abc").write_bytes(b"abc")  # the test vector of FIPS 180-4
+    assert sha256(tmp_path / "abc").startswith("ba7816bf8f01cfea414140de5dae2223")
+
+
+def test_publish_writes_all_or_nothing(tmp_path: Path) -> None:
+    folder = tmp_path / "new" / "out"
+    files.publish(folder, {"a.txt": b"one", "b.txt": b"two"})
+    assert sorted(p.name for p in folder.iterdir()) == ["a.txt", "b.txt"]
+    (folder / "c.txt").mkdir()
+    with pytest.raises(SourceError, match="is a folder"):
+        files.publish(folder, {"a.txt": b"changed", "c.txt": b"three"})
+    assert (folder / "a.txt").read_bytes() == b"one"
+    assert sorted(p.name for p in folder.iterdir()) == ["a.txt", "b.txt", "c.txt"]
+
+
+def test_publish_leaves_nothing_when_the_disk_fails(tmp_path: Path,
+                                                    monkeypatch: pytest.MonkeyPatch) -> None:
+    files.publish(tmp_path, {"a.txt": b"one"})
+    real, calls = Path.chmod, []
+
+    def full(self: Path, mode: int) -> None:
+        calls.append(self)
+        if len(calls) == 2:
+            raise OSError(28, "No space left on device")
+        real(self, mode)
+
+    monkeypatch.setattr(Path, "chmod", full)
+    with pytest.raises(SourceError, match="no space left") as caught:
+        files.publish(tmp_path, {"a.txt": b"changed", "b.txt": b"two"})
+    assert "\n" not in str(caught.value)
+    assert [(p.name, p.read_bytes()) for p in tmp_path.iterdir()] == [("a.txt", b"one")]
+
+
+def test_publish_into_a_file_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "taken").write_bytes(b"")
+    with pytest.raises(SourceError, match="taken: cannot be written"):
+        files.publish(tmp_path / "taken", {"a.txt": b"one"})

@@ -1,0 +1,152 @@
+"""The search is exact: against brute force, against an integer programme, against a replay."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+
+from arranger.search import positions
+from arranger.search.positions import INFINITE, SETTINGS, Gap, Movers, cheapest, decode, encode
+from tests.oracles import POSITIONS, brute_force, integer_programme, replay
+from tests.strategies import KINDS, MOVERS, Piece, gaps_of, long_piece, small_pieces
+
+FREE = np.zeros((7, 3), dtype=np.int32)
+
+
+def standing(*settings_: tuple[int, ...]) -> list[np.ndarray]:
+    """Nodes open at one setting each."""
+    nodes = []
+    for setting in settings_:
+        node = np.full(SETTINGS, INFINITE, dtype=np.int32)
+        node[POSITIONS.index(setting)] = 0
+        nodes.append(node)
+    return nodes
+
+
+def solved(piece: Piece) -> int:
+    """Total of the search, after its path has been replayed."""
+    total, path = cheapest(piece.nodes, piece.gaps, piece.movers)
+    assert len(path) == len(piece.nodes)
+    assert replay(path, piece.nodes, piece.gaps, piece.movers) == total
+    return total
+
+
+def test_settings_are_numbered_like_the_product_of_their_positions():
+    assert [decode(i) for i in range(SETTINGS)] == list(POSITIONS)
+    assert [encode(s) for s in POSITIONS] == list(range(SETTINGS))
+
+
+def test_nothing_costs_nothing():
+    assert cheapest([], [], MOVERS) == (0, ())
+
+
+@given(small_pieces())
+@settings(max_examples=60, deadline=None)
+def test_four_nodes_equal_brute_force(piece):
+    assert solved(piece) == brute_force(piece.nodes, piece.gaps, piece.movers)
+
+
+@given(small_pieces(most=12))
+@settings(max_examples=60, deadline=None)
+def test_every_path_is_worth_its_price(piece):
+    solved(piece)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("count", [20, 30, 45, 60])
+def test_total_is_the_optimum_of_the_integer_programme(kind, count):
+    piece = long_piece(count, count, kind)
+    assert solved(piece) == integer_programme(piece.notes, piece.gaps, piece.movers)
+
+
+@pytest.mark.campaign
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("seed", range(8))
+def test_total_is_the_optimum_of_the_integer_programme_on_200_nodes(kind, seed):
+    piece = long_piece(seed, 200, kind)
+    assert solved(piece) == integer_programme(piece.notes, piece.gaps, piece.movers)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_piece_solved_in_blocks_is_the_same_piece(kind, monkeypatch):
+    piece = long_piece(7, 50, kind)
+    whole = cheapest(piece.nodes, piece.gaps, piece.movers)
+    for block in (1, 7, 49, 50):
+        monkeypatch.setattr(positions, "_BLOCK", block)
+        assert cheapest(piece.nodes, piece.gaps, piece.movers) == whole
+
+
+def test_a_piece_longer_than_a_block_is_replayed():
+    piece = long_piece(3, 1100, "mixed")
+    assert len(piece.nodes) > positions._BLOCK
+    solved(piece)
+
+
+@pytest.mark.parametrize("slack", ["notch", "double", "leave", "crowd", "work"])
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_slack_limit_never_raises_the_optimum(slack, kind):
+    piece = long_piece(11, 60, kind)
+    gaps, movers = piece.gaps, piece.movers
+    if slack == "leave":
+        gaps = tuple(replace(g, leave=FREE) for g in gaps)
+    elif slack == "work":
+        gaps = gaps_of([g.work + 1 for g in gaps], [g.leave for g in gaps], movers)
+    elif slack == "crowd":
+        movers = replace(movers, crowd=0)
+    elif slack == "double":
+        movers = replace(movers, double=movers.notch)
+    else:
+        movers = replace(movers, notch=movers.notch - 1)
+        gaps = gaps_of([g.work for g in gaps], [g.leave for g in gaps], movers)
+    assert cheapest(piece.nodes, gaps, movers)[0] <= cheapest(piece.nodes, piece.gaps,
+                                                              piece.movers)[0]
+
+
+def test_ties_fall_to_the_lowest_setting():
+    nodes = [np.zeros(SETTINGS, dtype=np.int32)] * 3
+    assert cheapest(nodes, gaps_of([0, 8, 1], [FREE] * 3, MOVERS), MOVERS) == (0, (0, 0, 0))
+
+
+def test_two_movers_work_at_once_and_one_mover_in_turn():
+    low, high = (0, 1, 1, 0, 1, 1, 1), (1, 1, 1, 1, 1, 1, 1)
+    gaps = [Gap(FREE, 0), Gap(FREE, MOVERS.notch)]
+    assert cheapest(standing(low, high), gaps, MOVERS)[0] == 20
+    low = (0, 0, 1, 1, 1, 1, 1)
+    assert cheapest(standing(low, high), gaps, MOVERS)[0] >= INFINITE
+    gaps[1] = Gap(FREE, 2 * MOVERS.notch)
+    assert cheapest(standing(low, high), gaps, MOVERS)[0] == 20 + MOVERS.crowd
+    gaps[1] = Gap(FREE, 2 * MOVERS.calm)
+    assert cheapest(standing(low, high), gaps, MOVERS)[0] == 20
+
+
+def test_a_move_over_short_gaps_keeps_its_mover_busy():
+    one, two, three = (1,) * 7, (2, *(1,) * 6), (2, 2, *(1,) * 5)
+    nodes = standing(one, two, three)
+    near = [Gap(FREE, 0), Gap(FREE, 3, 1), Gap(FREE, 3, 1)]
+    assert cheapest(nodes, near, MOVERS)[0] >= INFINITE
+    apart = [*near[:2], Gap(FREE, 3, 0)]
+    assert cheapest(nodes, apart, MOVERS)[0] == 20
+
+
+def test_a_long_gap_filled_with_moves_leaves_no_time_for_the_next():
+    one, two, three = (1,) * 7, (2, *(1,) * 6), (2, 2, *(1,) * 5)
+    for work, total in ((2 * MOVERS.notch - 1, None), (2 * MOVERS.notch, 20)):
+        gaps = [Gap(FREE, 0), Gap(FREE, work), Gap(FREE, 1, 1)]
+        found = cheapest(standing(one, two, three), gaps, MOVERS)[0]
+        assert found == total if total else found >= INFINITE
+
+
+def test_no_time_at_all_allows_no_move():
+    gaps = [Gap(FREE, 0), Gap(FREE, 0)]
+    assert cheapest(standing((1,) * 7, (2, *(1,) * 6)), gaps, MOVERS)[0] >= INFINITE
+
+
+def test_a_long_gap_is_long_enough_for_every_move():
+    """Also where a two-notch move takes longer than a move at leisure."""
+    movers = Movers(notch=4, double=12, calm=4, price=10, crowd=15)
+    nodes = standing((0,) * 7, (2,) * 7)
+    assert cheapest(nodes, [Gap(FREE, 0), Gap(FREE, 48)], movers)[0] == 140
+    assert cheapest(nodes, [Gap(FREE, 0), Gap(FREE, 47)], movers)[0] >= INFINITE

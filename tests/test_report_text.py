@@ -1,0 +1,188 @@
+"""The terminal summary."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from arranger.report.text import MOST_TOLD, WIDTH, text
+from arranger.report.wording import (
+    KINDS,
+    bars,
+    beat_words,
+    by_kind,
+    kind_words,
+    message,
+    note_label,
+    plain,
+    settings_words,
+    tuning_words,
+    verdict,
+)
+from tests.sample_report import sample_report
+
+
+def at(*numbers: int) -> list[dict]:
+    return [{"bar": str(n), "bar_index": n, "onset": str(4 * n)} for n in numbers]
+
+
+def test_first_line_says_where_it_needs_you():
+    assert text(sample_report()).splitlines()[0] == "mill.musicxml: the draft needs you at bar 2."
+
+
+def test_first_line_of_a_clean_draft():
+    assert text(sample_report(errors=False)).splitlines()[0] == (
+        "mill.musicxml: the draft is ready to try; no bar of it is beyond the harp.")
+
+
+def test_whole_summary():
+    assert text(sample_report()) == """\
+mill.musicxml: the draft needs you at bar 2.
+Made for harp pedal-47, player average, crotchet 90 at the start.
+
+Alterations: 5, in a draft of 8 notes
+    1 left out                   bar 1
+    1 other note of the harmony  bar 1
+    1 an octave higher           bar 2
+    1 other string               bar 1
+    1 other hand                 bar 2
+
+Pedals
+  start with  D C B♭ | E♭ F G A♭
+  moves       3, 1 of two notches; most in bar 1 (2)
+
+Cannot be played: 1
+  bar 2, beat 1  F natural and F sharp cannot sound together.
+Against the idiom: 1
+    1 wide span (H2)  bar 1
+
+A draft is a proposal; it is settled when a harpist has played it.
+"""
+
+
+def test_nothing_to_say():
+    report = {**sample_report(), "ledger": [], "findings": []}
+    report["pedals"]["moves"] = []
+    said = text(report)
+    assert "Alterations: none; the source can be played as it is written." in said
+    assert "Findings: none." in said
+    assert "  moves       none\n" in said
+
+
+def test_a_check_has_no_alterations():
+    report = sample_report()
+    del report["ledger"]
+    said = text(report)
+    assert said.startswith("mill.musicxml: the part needs you at bar 2.")
+    assert "Alterations" not in said
+
+
+def test_a_lever_harp_has_no_pedals():
+    report = sample_report()
+    del report["pedals"]
+    assert "Pedals" not in text(report)
+
+
+def test_many_errors_are_counted():
+    report = sample_report()
+    error = next(f for f in report["findings"] if f["severity"] == "error")
+    report["findings"] = [error] * (MOST_TOLD + 3)
+    assert "  and 3 more, all listed in the report\n" in text(report)
+
+
+@given(st.text(max_size=300), st.text(max_size=300))
+def test_lines_stay_short_and_printable(name, words):
+    report = sample_report()
+    report["source"]["file"] = name
+    report["findings"][0]["message"] = words
+    report["findings"][0]["severity"] = "error"
+    report["ledger"][0]["bar"] = words
+    for line in text(report).splitlines():
+        assert len(line) <= WIDTH
+        assert line.isprintable()
+
+
+def test_escape_sequences_do_not_reach_the_terminal():
+    report = sample_report()
+    report["source"]["file"] = "a\x1b[31mred\u202e\nb.xml"
+    assert text(report).startswith("a?[31mred? b.xml: ")
+
+
+@pytest.mark.parametrize(("numbers", "said"), [
+    ((3,), "bar 3"),
+    ((3, 3, 3), "bar 3"),
+    ((3, 4), "bars 3-4"),
+    ((9, 3, 4, 5), "bars 3-5, 9"),
+    (range(1, 30, 2), "bars 1, 3, 5, 7, 9, 11, 13, 15, 17, 19, and 5 more places"),
+])
+def test_bars(numbers, said):
+    assert bars(at(*numbers)) == said
+
+
+def test_bars_with_repeated_numbers_are_not_joined():
+    one, other = at(1)[0], {"bar": "1", "bar_index": 20, "onset": "80"}
+    assert bars([one, other]) == "bars 1, 1"
+
+
+def test_bars_without_an_index():
+    assert bars([{"bar": "X1", "onset": "0"}, {"bar": "2", "onset": "4"},
+                 {"bar": "3", "onset": "8"}]) == "bars X1, 2-3"
+
+
+def test_every_kind_has_words_and_keeps_its_order():
+    ledger = [{"kind": k, "onset": "0", "before": [], "after": []} for k in reversed(KINDS)]
+    assert [words for words, _ in by_kind(ledger)] == list(KINDS.values())
+
+
+@pytest.mark.parametrize(("before", "after", "said"), [
+    (60, 72, "an octave higher"), (60, 48, "an octave lower"), (36, 60, "2 octaves higher")])
+def test_octaves(before, after, said):
+    assert kind_words({"kind": "octave", "before": [{"midi": before}],
+                       "after": [{"midi": after}]}) == said
+
+
+@pytest.mark.parametrize(("beat", "said"), [
+    ("3", "3"), ("5/2", "2½"), ("13/3", "4⅓"), ("9/8", "1.12"), ("7/4", "1¾")])
+def test_beats(beat, said):
+    assert beat_words(beat) == said
+
+
+def test_labels():
+    assert note_label("Cb5") == "C♭5"
+    assert note_label("Bbb3") == "B♭♭3"
+    assert note_label("<b>") == "<b>"
+
+
+def test_message_loses_the_place_it_opens_with():
+    said = {"message": "bar 14, beat 5.5: one foot moves E♮"}
+    assert message(said) == "one foot moves E♮"
+    assert message({"message": "bar 14 is too long: cut it"}) == "bar 14 is too long: cut it"
+
+
+def test_settings():
+    assert settings_words({"tempo": "90", "tempo_assumed": True, "harp": "lever-34",
+                           "player": "student", "transpose": -2, "fingering": "hints",
+                           "pedals": "all"}) == (
+        "harp lever-34, player student, crotchet 90 (assumed) at the start, "
+        "transposed by -2 semitones, fingering hints")
+
+
+def test_tuning_of_the_low_strings():
+    assert tuning_words({"tuned": {"C1": -1, "D1": 1}}) == (
+        "Before the start tune by hand: C♭1, D♯1.")
+    assert tuning_words({}) == ""
+    report = sample_report()
+    report["pedals"]["tuned"] = {"C1": -1}
+    assert "  Before the start tune by hand: C♭1.\n" in text(report)
+
+
+def test_verdict_lists_every_place_once():
+    report = sample_report()
+    error = next(f for f in report["findings"] if f["severity"] == "error")
+    report["findings"] = [{**error, **place} for place in at(7, 8, 12)]
+    assert verdict(report) == "the draft needs you at bars 7-8, 12."
+
+
+def test_plain():
+    assert plain("a\tb\u0000c𝄫") == "a b?c♭♭"
