@@ -7,6 +7,10 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from lxml import etree
+
+from arranger.io.musicxml_tree import load
+
 #: (index of the bar, offset in the bar, MIDI number)
 Attacks = Counter[tuple[int, Fraction, int]]
 
@@ -15,8 +19,7 @@ def attacks(path: Path) -> tuple[Attacks, Counter[tuple[int, int]]]:
     """Return the struck notes, and the grace notes as (bar, MIDI number)."""
     from music21 import converter, stream
 
-    score = converter.parseFile(path, format="musicxml", forceSource=True, storePickle=False)
-    score = score.toSoundingPitch()
+    score = converter.parseData(_without_cues(path), format="musicxml").toSoundingPitch()
     struck: Attacks = Counter()
     graces: Counter[tuple[int, int]] = Counter()
     groups: dict[str, list[Any]] = {}
@@ -40,6 +43,20 @@ def attacks(path: Path) -> tuple[Attacks, Counter[tuple[int, int]]]:
     return struck, graces
 
 
+def _without_cues(path: Path) -> str:
+    """Return the score with rests for cue notes: music21 tells them by their print size only."""
+    root = load(path)
+    for cue in list(root.iter("cue")):
+        note = cue.getparent()
+        assert note is not None
+        pitch = note.find("pitch")
+        if note.find("chord") is not None:
+            note.getparent().remove(note)  # type: ignore[union-attr]  # it stands in a measure
+        elif pitch is not None:
+            note.replace(pitch, etree.Element("rest"))
+    return etree.tostring(root, encoding="unicode")
+
+
 def _place(bar: int, end: Fraction, lengths: dict[int, Fraction]) -> tuple[int, Fraction]:
     """Return where a note that ends here goes on; the end of a bar is the start of the next."""
     return (bar + 1, Fraction(0)) if end >= lengths[bar] else (bar, end)
@@ -59,7 +76,7 @@ def _rows(part: Any) -> list[tuple[int, Fraction, Fraction, int | None, str, boo
             rows.append((bar, offset, length, None, "", grace))
             members = element.notes if element.isChord else [element]
             for member in members:
-                if isinstance(member, note.Note) and member.style.noteSize != "cue":
+                if isinstance(member, note.Note):
                     tie = member.tie.type if member.tie else ""
                     rows.append((bar, offset, length, member.pitch.midi, tie, grace))
     return rows

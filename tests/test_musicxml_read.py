@@ -1,10 +1,11 @@
-"""The reader, notation by notation, on small handwritten scores; then music21 as a second reader."""
+"""The reader, notation by notation, on small handwritten scores; then against music21."""
 
 from __future__ import annotations
 
 import zipfile
 from collections import Counter
 from fractions import Fraction as F
+from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -20,6 +21,13 @@ from arranger.model.pitch import Pitch
 from arranger.model.score import Note
 from tests.music21_oracle import attacks
 
+
+def ticks(length: F | int | str) -> str:
+    """Divisions as a file writes them, decimal where they must be."""
+    exact = F(length) * 12
+    return str(exact) if exact.denominator == 1 else str(float(exact))
+
+
 DIV = "<attributes><divisions>12</divisions></attributes>"
 
 
@@ -32,18 +40,18 @@ def n(name: str, length: F | int | str = 1, inside: str = "", *, voice: str = "1
         f"<octave>{pitch.octave}</octave></pitch>")
     ties = {"": "", ">": '<tie type="start"/>', "<": '<tie type="stop"/>',
             "<>": '<tie type="stop"/><tie type="start"/>'}[tie]
-    duration = "" if grace else f"<duration>{F(length) * 12}</duration>"
+    duration = "" if grace else f"<duration>{ticks(length)}</duration>"
     return (f"<note>{'<grace/>' if grace else ''}{'<cue/>' if cue else ''}"
             f"{'<chord/>' if chord else ''}{head}{duration}{ties}<voice>{voice}</voice>"
             f"<staff>{staff}</staff>{inside}</note>")
 
 
 def back(length: F | int | str) -> str:
-    return f"<backup><duration>{F(length) * 12}</duration></backup>"
+    return f"<backup><duration>{ticks(length)}</duration></backup>"
 
 
 def forth(length: F | int | str) -> str:
-    return f"<forward><duration>{F(length) * 12}</duration></forward>"
+    return f"<forward><duration>{ticks(length)}</duration></forward>"
 
 
 def score(*parts: list[str], heads: str = "") -> Document:
@@ -152,7 +160,7 @@ def test_a_missing_duration_is_taken_from_the_note_value() -> None:
 def test_a_bar_is_as_long_as_its_longest_content_and_an_empty_one_as_its_metre() -> None:
     metre = "<attributes><time><beats>3+2</beats><beat-type>8</beat-type></time></attributes>"
     document = score([n("C4"), n("C4", 4), metre, n("C4", 1)],
-                     [n("rest", F(1, 2)), n("C4", 3) + forth(2), "", ""])
+                     [n("rest", F(1, 2)) + forth(9), n("C4", 3) + forth(1) + n("rest"), "", ""])
     bars = document.score.measures
     assert [(b.onset, b.duration) for b in bars] == [(0, 1), (1, 5), (6, F(5, 2)), (F(17, 2), 1)]
     assert (bars[1].beats, bars[2].beats, bars[2].beat_type) == (4, 5, 8)
@@ -214,6 +222,11 @@ def test_a_tie_leaves_a_bar_that_another_part_makes_longer() -> None:
     assert seen(document)[0] == ("C4", 0, 5)
 
 
+def test_a_tied_chord_note_lasts_as_long_as_its_chord() -> None:
+    document = one(n("C3", 3) + n("G3", 2, chord=True, tie=">"), n("G3", 1, tie="<"))
+    assert seen(document) == [("C3", 0, 3), ("G3", 0, 4)]
+
+
 def test_tied_without_tie_is_a_tie_and_let_ring_a_mark() -> None:
     def tied(kind: str) -> str:
         return f'<notations><tied type="{kind}"/></notations>'
@@ -265,7 +278,7 @@ def test_graces_at_the_end_of_a_bar_lean_on_the_note_before() -> None:
     ("C4", "<chromatic>0</chromatic><octave-change>-1</octave-change>", "C3"),  # double bass
     ("C4", "<chromatic>-2</chromatic><octave-change>-1</octave-change><double/>", "Bb2"),
     ("Fbb4", "<diatonic>1</diatonic><chromatic>1</chromatic>", "Fb4"),  # no triple flat
-    ("B##4", "<diatonic>0</diatonic><chromatic>1</chromatic>", "D5"),  # no triple sharp
+    ("B##4", "<diatonic>0</diatonic><chromatic>1</chromatic>", "C##5"),  # no triple sharp
     ("Cb4", "<diatonic>2</diatonic><chromatic>3</chromatic>", "Ebb4")])
 def test_transposing_parts_sound_as_spelled(written: str, transpose: str, sounding: str) -> None:
     head = f"<attributes><transpose>{transpose}</transpose></attributes>"
@@ -345,13 +358,18 @@ def test_without_number_or_word_the_tempo_is_assumed() -> None:
 
 
 def test_tempo_words_and_their_places() -> None:
-    marks = tempo(words("Allegro ma non troppo, cantabile") + n("C4", 4) + words("Largo"),
-                  n("C4", 4), '<sound tempo="50"/>' + words("Presto") + n("C4"),
-                  words("Tempo I") + n("C4"))
-    assert [(m[0], m[2]) for m in marks] == [(0, "word"), (4, "word"), (8, "number"), (9, "word")]
-    assert marks[0][1] == marks[3][1] == word_tempo("allegro  non TROPPO") != word_tempo("Allegro")
+    marks = tempo(words("Allegro ma non troppo, cantabile") + n("C4", 4), words("Largo") + n("C4"),
+                  words("dolce e largo") + n("C4"), words("Tempo I") + n("C4"))
+    assert [(m[0], m[2]) for m in marks] == [(0, "word"), (4, "word"), (6, "word")]
+    assert marks[0][1] == marks[2][1] == word_tempo("allegro  non TROPPO") != word_tempo("Allegro")
     assert word_tempo("Très lent") < word_tempo("Lent") < word_tempo("Mäßig") < word_tempo("Vif")
     assert word_tempo("poco allargando") is None
+
+
+def test_words_do_not_count_beside_numbers() -> None:
+    assert tempo('<sound tempo="80"/>' + n("C4", 4), words("Largo") + n("C4", 4),
+                 '<sound tempo="50"/>' + words("Presto") + n("C4"), words("Tempo I") + n("C4")) == [
+        (0, 80, "number"), (8, 50, "number"), (9, 80, "number")]
 
 
 def test_a_first_mark_in_the_pickup_or_bar_two_counts_from_the_start() -> None:
@@ -447,8 +465,10 @@ def test_title_parts_and_instruments() -> None:
 
 
 def test_timewise_scores_are_turned_round() -> None:
-    text = f"""<score-timewise><part-list/><measure number="1"><part id="A">{DIV}{n("C4")}</part>
-        <part id="B">{DIV}{n("E4")}</part></measure><measure number="2"><part id="A">{n("D4")}</part>
+    text = f"""<score-timewise><part-list/>
+        <measure number="1"><part id="A">{DIV}{n("C4")}</part>
+        <part id="B">{DIV}{n("E4")}</part></measure>
+        <measure number="2"><part id="A">{n("D4")}</part>
         <part id="B">{n("F4")}</part></measure></score-timewise>"""
     document = read(musicxml_tree.parse(text.encode(), "test"))
     assert [(x.part, x.pitch.name, x.onset) for x in document.score.notes] == [
@@ -463,7 +483,7 @@ def test_notes_come_by_onset_then_pitch_and_reading_changes_nothing() -> None:
 
 
 def test_errors_name_the_bar_as_printed() -> None:
-    with pytest.raises(SourceError, match="^test: bar 2, part P1: 'X' is no step of a pitch$"):
+    with pytest.raises(SourceError, match=r"^test: bar 2, part P1: 'X' is no step of a pitch$"):
         one(n("C4"), n("C4").replace("<step>C", "<step>X"))
 
 
@@ -478,14 +498,17 @@ def scores_of(*folders: Path) -> list[Path]:
 
 
 def corpus() -> list[Path]:
-    import music21
-
-    return scores_of(Path(music21.__file__).parent / "corpus")
+    package = find_spec("music21")  # without its import, which takes half a second
+    assert package is not None
+    assert package.origin is not None
+    return scores_of(Path(package.origin).parent / "corpus")
 
 
 #: Where the two readers differ: (file, bar from 1) -> why, and how many notes only we, only music21
 #: read there.
-DIFFERENCES: dict[tuple[str, int], tuple[str, int, int]] = {}
+DIFFERENCES: dict[tuple[str, int], tuple[str, int, int]] = {
+    ("PMFC_13_04-Credo Cursor.xml", 147): (
+        "an editorial sharp is printed but no <alter> given: music21 sounds the sign", 1, 1)}
 
 
 def differences(path: Path) -> dict[int, tuple[int, int]]:
@@ -517,12 +540,12 @@ def explained(path: Path) -> dict[int, tuple[int, int]]:
 
 def small(path: Path) -> bool:
     if path.suffix != ".mxl":
-        return path.stat().st_size < 60_000
+        return path.stat().st_size < 200_000
     with zipfile.ZipFile(path) as archive:
-        return sum(entry.file_size for entry in archive.infolist()) < 60_000
+        return sum(entry.file_size for entry in archive.infolist()) < 200_000
 
 
-@pytest.mark.parametrize("path", [p for p in corpus() if small(p)][::12], ids=lambda p: p.name)
+@pytest.mark.parametrize("path", [p for p in corpus() if small(p)][::5], ids=lambda p: p.name)
 def test_music21_reads_the_same_notes(path: Path) -> None:
     assert differences(path) == explained(path)
 
@@ -530,4 +553,9 @@ def test_music21_reads_the_same_notes(path: Path) -> None:
 @pytest.mark.campaign
 @pytest.mark.parametrize("path", corpus() + scores_of(DATA), ids=lambda p: p.name)
 def test_music21_reads_the_same_notes_everywhere(path: Path) -> None:
-    assert differences(path) == explained(path)
+    root = musicxml_tree.load(path)
+    if not any(note.find("pitch") is not None for note in root.iter("note")):
+        with pytest.raises(SourceError, match="no notes of definite pitch"):
+            read(root)
+    else:
+        assert differences(path) == explained(path)

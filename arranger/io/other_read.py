@@ -26,9 +26,9 @@ LARGEST = 8 * 2**20
 LONGEST = 15_000
 #: 19,000 notes of MIDI take music21 some 20 s (measured).
 SECONDS = 120
-#: Numbers of five digits where a length or a metre stands: beyond any music.
+#: Numbers of so many digits where a length or a metre stands are beyond any music.
 _ABSURD = {
-    "abc": re.compile(rb"^(?:(?![A-Za-z]:|%)[^\n%]*?\d{5}|[LM]:[^\n%]*?\d{4})", re.MULTILINE),
+    "abc": re.compile(rb"^(?![A-KN-Za-z]:|%)[^\n%]*?\d{4}", re.MULTILINE),
     "humdrum": re.compile(rb"^(?![!*=])[^\n]*?\d{5}", re.MULTILINE)}
 
 
@@ -50,7 +50,7 @@ def load(path: Path) -> etree._Element:
         raise SourceError(f"{path}: defines XML entities, which no score needs; not read")
     elif kind in _ABSURD and (absurd := _ABSURD[kind].search(content)):
         line = content.count(b"\n", 0, absurd.end()) + 1
-        raise SourceError(f"{path}: line {line}: a length or metre of five digits makes no sense")
+        raise SourceError(f"{path}: line {line}: a length or metre beyond any music")
     root = parse(_converted(path, kind), str(path))
     _settle(root)
     return root

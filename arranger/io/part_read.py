@@ -61,7 +61,7 @@ class Written:
 
 @dataclass(slots=True)
 class Bar:
-    """A bar as one part has it. ``length``: how far its content reaches, in ticks."""
+    """A bar as one part has it. ``length``: how far its notes and rests reach, in ticks."""
 
     number: str
     beats: int
@@ -113,6 +113,7 @@ class PartReader:
             self.bars.append(self.bar)
             self._at: Ticks = 0  # cursor
             self._chord_at: Ticks = 0  # where the last note that is no chord member began
+            self._chord_length: Ticks = 0
             self._chord: list[Written] = []
             self._graces: dict[str, list[Written]] = {}  # waiting for the note they lean on
             self._last: dict[str, Ticks] = {}  # onset of the last full note of each voice
@@ -154,8 +155,8 @@ class PartReader:
             raise self.fault(f"a duration of {(text or '').strip()[:30]} divisions makes no sense")
         return ticks
 
-    def _advance(self, to: Ticks) -> None:
-        self._at = to
+    def _fill(self, to: Ticks) -> None:
+        """Note that the content of the bar reaches up to here."""
         if to > self.bar.length:
             self.bar.length = to
             if to > LONGEST * self.found.grid:
@@ -167,7 +168,10 @@ class PartReader:
         self._chord = []
 
     def _forward(self, element: etree._Element) -> None:
-        self._advance(self._at + self._ticks(element, element.findtext("duration")))
+        """Move on; this fills nothing, for programs also use it to place a direction."""
+        self._at += self._ticks(element, element.findtext("duration"))
+        if self._at > LONGEST * self.found.grid:
+            raise self.fault(f"the bar is longer than {LONGEST} quarter notes")
         self._chord = []
 
     # notes
@@ -178,10 +182,11 @@ class PartReader:
         length: Ticks = 0 if grace else self._length(note, fields)
         chord = "chord" in fields
         if not chord:
-            self._chord_at = self._at
+            self._chord_at, self._chord_length = self._at, length
             self._chord = []
             self.found.chords += 1
-            self._advance(self._at + length)
+            self._at += length
+        self._fill(self._chord_at + length)
         if "cue" in fields:
             return
         voice = fields["voice"].text or "1" if "voice" in fields else "1"
@@ -191,6 +196,8 @@ class PartReader:
                 waiting.offset = self._chord_at
         if "pitch" in fields:
             written = self._written(note, fields, voice, grace or not length, length)
+            if written.starts_tie:  # lasts up to the tied note, whatever a sloppy file says
+                written.length = max(length, self._chord_length)
             if self.keep:
                 self.notes.append(written)
             if grace:

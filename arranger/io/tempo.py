@@ -145,14 +145,17 @@ def _without_repetition(marks: Iterable[TempoMark]) -> tuple[TempoMark, ...]:
 
 
 def word_tempo(text: str) -> Fraction | None:
-    """Return the middle of the usual range of the longest tempo phrase in ``text``, if any."""
+    """Return the slow end of the usual range of the longest tempo phrase in ``text``, if any.
+
+    A draft gives up no note that can be played within the range the word stands for.
+    """
     plain = _plain(text)
     phrases, ranges = _table()
     found = phrases.findall(plain)
     if not found:
         return None
-    low, high = ranges[max(found, key=len)]
-    return Fraction(low + high, 2)
+    low, _ = ranges[max(found, key=len)]
+    return Fraction(low)
 
 
 @cache

@@ -45,13 +45,14 @@ def give_strings(draft: Draft, settings: Settings) -> Strung:
     parts = _with_barlines(slices(draft.notes, draft.source.tempo), draft, groups)
     ways = [[_ways(n, s, part_roles[n.id], draft, settings) for n in s.notes] for s in parts]
     ends = [clock_of(draft, s.notes) for s in parts]
-    path = pedal_path(parts, ways, ends, settings.player, settings.prices)
+    sure = draft.source.tempo.sure
+    path = pedal_path(parts, ways, ends, settings.player, settings.prices, sure=sure)
     pins: dict[Fraction, tuple[int, ...]] = {}
     if groups:
         at = {s.onset: i for i, s in enumerate(parts)}
         pins = {onset: path.states[at[min(group)]] for group in groups for onset in group}
         path = pedal_path(parts, ways, ends, settings.player, settings.prices,
-                          {at[o]: state for o, state in pins.items()})
+                          {at[o]: state for o, state in pins.items()}, sure)
     price = sum(w.price if w else ways[i][j].drop
                 for i, row in enumerate(path.taken) for j, w in enumerate(row))
     return Strung(_apply(draft, parts, path, part_roles), pins, path.total, price)

@@ -171,7 +171,7 @@ def _figure_tables(report: Mapping[str, Any]) -> Iterator[str]:
     yield '<section id="figures"><h2>Figures</h2><div class="tables">'
     if cost:
         terms = {k: v for k, v in sorted(cost.items(), key=lambda kv: (-kv[1], kv[0])) if v}
-        yield figures("What the draft costs, term by term", ("Term", "Cost"),
+        yield figures("Cost by term", ("Term", "Cost"),
                       {**terms, "total": cost.get("total", 0)}, "total")
     if report.get("summary"):
         yield figures("Measures of the draft", ("Measure", "Value"), report["summary"])

@@ -15,6 +15,7 @@ from arranger.report.page_marks import SHAPE_WORDS, Item
 from arranger.report.wording import Entry, beat_words, message, note_label, place, plain
 
 Link = Callable[[Item], str]  # address of the place on the score
+_LINES = 16  # moments in one table of pedal moves
 
 
 def shown(value: object) -> str:
@@ -37,13 +38,18 @@ def mark_key() -> str:
 
 
 def item_list(items: Sequence[Item], link: Link, level: str = "h3") -> str:
-    """Set the entries under a heading for each kind, each linked to its place on the score."""
+    """Set the entries under a heading for each kind, each linked to its place on the score.
+
+    The reason of an alteration stands before it, once for all that follow each other with it.
+    """
     out = []
     for heading, group in groupby(items, key=lambda item: item.heading):
         some = list(group)
-        rows = "".join(_row(item, link(item)) for item in some)
-        out.append(f"<{level}>{shown(heading).capitalize()} <small>{len(some)}</small></{level}>"
-                   f'<ol class="entries">{rows}</ol>')
+        out.append(f"<{level}>{shown(heading).capitalize()} <small>{len(some)}</small></{level}>")
+        for reason, run in groupby(some, key=lambda item: _reason(item.entry)):
+            out.append(f'<p class="why">{reason}</p>' if reason else "")
+            lines = "".join(_row(item, link(item)) for item in run)
+            out.append(f'<ol class="entries">{lines}</ol>')
     return "".join(out)
 
 
@@ -55,13 +61,19 @@ def _row(item: Item, address: str) -> str:
             f"<span>{escape(place(entry))}</span></a> {body}</li>")
 
 
+def _reason(entry: Entry) -> str:
+    """Say why a note was altered, with the rule; findings have none, but a sentence each."""
+    if "message" in entry:
+        return ""
+    rule = f' <span class="rule">{shown(entry["rule"])}</span>' if entry["rule"] else ""
+    return f'{shown(entry["reason"])}{rule}'
+
+
 def _alteration(entry: Entry) -> str:
     before = ", ".join(note_label(str(n["name"])) for n in entry["before"])
     after = ", ".join(note_label(str(n["name"])) for n in entry["after"])
     change = before if before == after or not after else f"{before} to {after}" if before else after
-    rule = f' <span class="rule">{shown(entry["rule"])}</span>' if entry["rule"] else ""
-    return (f'<span class="change">{escape(change)}</span>'
-            f'<span class="why">{shown(entry["reason"])}{rule}</span>')
+    return f'<span class="change">{escape(change)}</span>'
 
 
 def _finding(entry: Entry) -> str:
@@ -94,17 +106,25 @@ def diagrams(opening: PedalSetting, sections: Sequence[tuple[int, PedalSetting]]
 
 
 def moves_table(moves: Sequence[Entry], bars: Sequence[str]) -> str:
-    """Set the moves in a table, one line a moment, right foot first as in a harp part."""
+    """Set the moves in tables side by side, a line a moment, right foot first as in a harp part."""
     if not moves:
         return "<p>No pedal moves after the start.</p>"
     moments: dict[Fraction, list[Entry]] = defaultdict(list)
     for move in moves:
         moments[Fraction(move["onset"])].append(move)
-    rows = "".join(_moment(some, bars) for _, some in sorted(moments.items()))
-    return ('<div class="scroll"><table class="moves"><caption>Pedal moves. A boxed letter passes '
-            "two notches.</caption><thead><tr>"
+    lines = [some for _, some in sorted(moments.items())]
+    tables = "".join(_moves(lines[at:at + _LINES], bars) for at in range(0, len(lines), _LINES))
+    return ("<h3>Moves</h3><p>A boxed letter passes two notches.</p>"
+            f'<div class="tables">{tables}</div>')
+
+
+def _moves(lines: Sequence[Sequence[Entry]], bars: Sequence[str]) -> str:
+    rows = "".join(_moment(some, bars) for some in lines)
+    first, last = (shown(line[0]["bar"]) for line in (lines[0], lines[-1]))
+    where = f"Bar {first}" if first == last else f"Bars {first}-{last}"
+    return (f'<table class="moves"><caption>{where}</caption><thead><tr>'
             '<th scope="col">Bar</th><th scope="col">Beat</th><th scope="col">Right foot</th>'
-            f'<th scope="col">Left foot</th></tr></thead><tbody>{rows}</tbody></table></div>')
+            f'<th scope="col">Left foot</th></tr></thead><tbody>{rows}</tbody></table>')
 
 
 def _moment(moves: Sequence[Entry], bars: Sequence[str]) -> str:
