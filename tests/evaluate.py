@@ -39,6 +39,7 @@ COLUMNS = (("notes", "notes", "5.0f"), ("A1P", "A1_P", "6.3f"), ("A1R", "A1_R", 
            ("roll%", "rolls_added", "6.1f"),
            ("<10th", "rolls_within_tenth", "5.0f"), ("closed", "A11_closed", "6.0f"),
            ("B", "violations", "4.0f"), ("B5c", "B5c", "4.0f"), ("held", "W-held", "4.0f"),
+           ("early", "W-held-early", "5.0f"),
            ("mv/bar", "C2_mean", "6.2f"), ("C1", "C1", "6.3f"), ("D3", "D3", "6.3f"),
            ("D4", "D4", "6.3f"), ("rep", "report_differs", "4.0f"),
            ("xsd", "schema", "4.0f"), ("sec", "seconds", "6.1f"))
@@ -64,13 +65,13 @@ def convert(source: Path, folder: Path, extra: Sequence[str] = ()) -> tuple[int,
     return run.returncode, time.monotonic() - start
 
 
-def evaluate(path: Path, *, twice: bool = False, again: bool = False,
-             baseline: bool = False) -> Row:
+def evaluate(path: Path, *, twice: bool = False, again: bool = False, baseline: bool = False,
+             all_parts: bool = False) -> Row:
     """One row: convert a score and measure what was written."""
     row: Row = {"file": path.name}
     try:
         with tempfile.TemporaryDirectory() as folder:
-            row |= _measure(path, Path(folder), twice=twice, again=again)
+            row |= _measure(path, Path(folder), twice=twice, again=again, all_parts=all_parts)
             if baseline:
                 row["baseline"] = _as_written(path, row["parts"])
     except Exception as error:  # a row, never a crash
@@ -78,8 +79,10 @@ def evaluate(path: Path, *, twice: bool = False, again: bool = False,
     return row
 
 
-def _measure(path: Path, folder: Path, *, twice: bool, again: bool) -> Row:
-    status, seconds = convert(path, folder / "one")
+def _measure(path: Path, folder: Path, *, twice: bool, again: bool, all_parts: bool) -> Row:
+    ids = [part for part, _ in read_score(path).parts] if all_parts else []
+    chosen = [word for part in ids for word in ("--part", part)]
+    status, seconds = convert(path, folder / "one", chosen)
     report = json.loads((folder / "one" / "report.json").read_text())
     written = (folder / "one" / "draft.musicxml").read_bytes()
     source, draft = read_score(path), read_score(written)
@@ -98,7 +101,7 @@ def _measure(path: Path, folder: Path, *, twice: bool, again: bool) -> Row:
                 **_agreement(report, theirs, result.written_moves),
                 **_changes(ours, theirs, source), **_schema(written)}
     if twice:
-        convert(path, folder / "two")
+        convert(path, folder / "two", chosen)
         row["same_bytes"] = _same_files(folder / "one", folder / "two")
     if again:
         row |= _again(folder / "one" / "draft.musicxml", folder / "again", report, theirs)
@@ -120,12 +123,12 @@ def _tempo(draft: Score, report: Mapping[str, Any]) -> float | None:
 def _agreement(report: Mapping[str, Any], theirs: Iterable[Note],
                moves: Iterable[Any]) -> dict[str, float]:
     """Whether report.json and the written part tell the same notes and moves."""
-    told = Counter((Fraction(n["onset"]), n["midi"], n["string"], n["hand"])
-                   for n in report["notes"] if not n["grace"])
-    seen = Counter((n.onset, n.midi, n.name, hand(n)) for n in theirs if not n.grace)
+    told = {(Fraction(n["onset"]), n["midi"], n["string"], n["hand"])
+            for n in report["notes"] if not n["grace"]}
+    seen = {(n.onset, n.midi, n.name, hand(n)) for n in theirs if not n.grace}
     told_moves = {(Fraction(m["onset"]), m["pedal"], m["to"]) for m in report["pedals"]["moves"]}
     seen_moves = {(m.onset, m.letter, m.after) for m in moves}
-    notes, feet = ((told - seen) | (seen - told)).total(), len(told_moves ^ seen_moves)
+    notes, feet = len(told ^ seen), len(told_moves ^ seen_moves)
     return {"report_notes_differ": float(notes), "report_moves_differ": float(feet),
             "report_differs": float(notes + feet)}
 
@@ -330,9 +333,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--baseline", action="store_true", help="violations of the source as is")
     parser.add_argument("--profile", action="store_true", help="print the comfort table")
     parser.add_argument("--harp-parts", action="store_true", help="list notes lost and gained")
+    parser.add_argument("--all-parts", action="store_true", help="arrange every part of a score")
     options = parser.parse_args(argv)
     table = rows(scores(options.folder)[:options.limit], options.jobs, twice=options.twice,
-                 again=options.again, baseline=options.baseline)
+                 again=options.again, baseline=options.baseline, all_parts=options.all_parts)
     summary = means(table)
     print_table(table, summary)
     if options.baseline:

@@ -112,7 +112,10 @@ def chord_root(pcs: frozenset[int], bass: int) -> tuple[int, int, int | None]:
 
 
 def note_rates(source: Sequence[Note], draft: Sequence[Note]) -> dict[str, float]:
-    """A1: precision, recall and F, exact and octave-lenient (with the mean octaves moved)."""
+    """A1: precision, recall and F, exact and octave-lenient (with the mean octaves moved).
+
+    ``A1_R_sounds`` is the recall of distinct sounds: unisons of several parts count once.
+    """
     n, m = sums(source), sums(draft)
     exact = (n & m).total()
     out = _prf("A1", exact, n.total(), m.total())
@@ -126,6 +129,7 @@ def note_rates(source: Sequence[Note], draft: Sequence[Note]) -> dict[str, float
         lenient += min(len(ours), len(theirs))
         octaves += _octaves(ours, theirs)
     out |= _prf("A1_lenient", lenient, n.total(), m.total())
+    out["A1_R_sounds"] = len(n.keys() & m.keys()) / len(n) if n else 1.0
     out["A1_octaves"] = octaves / lenient if lenient else 0.0
     return out
 
@@ -340,11 +344,14 @@ def hand_chords(notes: Iterable[Note]) -> dict[tuple[Fraction, str], list[Note]]
 
 
 def rolls(source: Iterable[Note], draft: Iterable[Note], span: int = 9) -> dict[str, float]:
-    """Rolls the draft adds per 100 chords, and how many of them lie within the span."""
-    marked = {n.onset for n in source if n.arpeggiate}
+    """Rolls the draft adds per 100 chords, and how many of them lie within the span.
+
+    A roll is added if no note of the hand's chord was marked to be rolled in the source.
+    """
+    marked = {(n.onset, n.midi) for n in source if n.arpeggiate}
     chords = hand_chords(draft)
-    added = [notes for (onset, _), notes in chords.items()
-             if all(n.arpeggiate for n in notes) and onset not in marked]
+    added = [notes for notes in chords.values() if all(n.arpeggiate for n in notes)
+             and not any((n.onset, n.midi) in marked for n in notes)]
     within = sum(max(n.position for n in notes) - min(n.position for n in notes) <= span
                  for notes in added)
     return {"rolls_added": 100 * len(added) / len(chords) if chords else 0.0,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections import Counter
 from fractions import Fraction
 from pathlib import Path
@@ -19,7 +20,9 @@ def attacks(path: Path) -> tuple[Attacks, Counter[tuple[int, int]]]:
     """Return the struck notes, and the grace notes as (bar, MIDI number)."""
     from music21 import converter, stream
 
-    score = converter.parseData(_without_cues(path), format="musicxml").toSoundingPitch()
+    with warnings.catch_warnings():  # of overfull bars, and of wedges it cannot place
+        warnings.simplefilter("ignore")
+        score = converter.parseData(_without_cues(path), format="musicxml").toSoundingPitch()
     struck: Attacks = Counter()
     graces: Counter[tuple[int, int]] = Counter()
     groups: dict[str, list[Any]] = {}

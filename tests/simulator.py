@@ -22,7 +22,9 @@ B8    a string struck again too soon
 ====  ============================================================================
 
 Apart from these: B5c, a move less than ``lead`` seconds before the letter's next pluck. Warnings
-begin with W.
+begin with W. W-held: a written note of the letter is still held when its pedal moves;
+W-held-early: and the move could have waited for its end with ``lead`` to spare (other moves of the
+foot are not looked at).
 """
 
 from __future__ import annotations
@@ -39,7 +41,7 @@ from tests.score_reading import STEPS, Mark, Note, Score, Source, read_score
 
 HARD = ("B1", "B1b", "B1d", "B2", "B2b", "B3", "B4", "B5a", "B5b", "B5n", "B6", "B7", "B8")
 APART = ("B5c",)
-WARNINGS = ("W-restrike", "W-foot", "W-rh-low", "W-lh-high", "W-held", "W-box")
+WARNINGS = ("W-restrike", "W-foot", "W-rh-low", "W-lh-high", "W-held", "W-held-early", "W-box")
 LEFT_FOOT = "DCB"
 _SIGNS = {"♭": -1, "b": -1, "♮": 0, "n": 0, "♯": 1, "#": 1}
 _SHOWN = {-1: "♭", 0: "♮", 1: "♯", None: "?"}
@@ -392,11 +394,26 @@ class _Replay:
             if gap is not None and gap < self.limits.lead - _EPS:
                 self._add("B5c", move.onset, f"{move.letter} moves {max(gap, 0):.3f} s before "
                           "its string is plucked", move.turn)
+        self._held()
+
+    def _held(self) -> None:
+        by_letter: defaultdict[str, list[Note]] = defaultdict(list)
+        for note in self.struck:
+            if note.position not in self.fixed:
+                by_letter[note.step].append(note)
         for move in first_passages(self.moves):
-            held = [n for n in self.struck if n.step == move.letter and n.alter == move.before
-                    and n.onset < move.onset < n.end and n.position not in self.fixed]
-            if held:
-                self._add("W-held", move.onset, f"{held[0].name} is held while {move.letter} moves")
+            mine = by_letter[move.letter]
+            held = [n for n in mine
+                    if n.alter == move.before and n.onset < move.onset < n.end]
+            if not held:
+                continue
+            self._add("W-held", move.onset, f"{held[0].name} is held while {move.letter} moves")
+            until = max(n.end for n in held)
+            use = min((n.onset for n in mine if n.onset >= move.onset), default=None)
+            spare = None if use is None else self.score.seconds(use) - self.score.seconds(until)
+            if spare is None or spare >= self.limits.lead - _EPS:
+                self._add("W-held-early", move.onset, f"{move.letter} could wait for the end of "
+                          f"{held[0].name}")
 
     def _written_moves(self) -> None:
         """A written move must move its pedal on some passage, boxed for two notches alone."""

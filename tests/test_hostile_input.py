@@ -9,8 +9,10 @@ import sys
 import time
 import zipfile
 from pathlib import Path
+from random import Random
 
 import pytest
+from lxml import etree
 
 from arranger.io import files, musicxml_tree
 from arranger.io.musicxml_read import read
@@ -199,6 +201,47 @@ print(refused, open("/proc/self/status").read().split("VmHWM:")[1].split()[0])
     refused, kilobytes = map(int, run.stdout.split())
     assert refused == len(BOMBS)
     assert kilobytes < 300_000
+
+
+RICH = HEAD + """<attributes><divisions>2</divisions><key><fifths>1</fifths></key><time>
+<beats>3</beats><beat-type>4</beat-type></time><staves>2</staves><transpose><diatonic>-1</diatonic>
+<chromatic>-2</chromatic><octave-change>0</octave-change></transpose></attributes>
+<direction><direction-type><metronome><beat-unit>half</beat-unit><beat-unit-dot/><per-minute>60
+</per-minute></metronome></direction-type><offset>1</offset><sound tempo="60" dacapo="yes"/>
+</direction><note><grace/><pitch><step>D</step><alter>-1</alter><octave>4</octave></pitch></note>
+<note><pitch><step>C</step><octave>4</octave></pitch><duration>3</duration><tie type="start"/>
+<type>quarter</type><time-modification><actual-notes>3</actual-notes><normal-notes>2</normal-notes>
+</time-modification><voice>1</voice><staff>2</staff></note><backup><duration>1</duration></backup>
+<forward><duration>2</duration></forward><barline><ending number="1" type="start"/><repeat
+direction="backward" times="3"/></barline>""" + NOTE + TAIL
+ODD = ("", "0", "-1", "1e9", "two", "99999999999999999999", "½", "٣", "1.5", "-0.5", " 2 ", "NaN",
+       "+3", "\n", "x" * 400)
+
+
+def test_whatever_is_changed_the_answer_is_a_score_or_one_line() -> None:
+    chance = Random(1)
+    refused = 0
+    for _ in range(600):
+        root = etree.fromstring(RICH)
+        for _ in range(chance.randint(1, 3)):
+            elements = list(root.iter())[1:]
+            one, other = chance.choice(elements), chance.choice(elements)
+            match chance.randrange(4):
+                case 0:
+                    one.text = chance.choice(ODD)
+                case 1:
+                    one.tag = other.tag
+                case 2 if one.getparent() is not None:
+                    one.getparent().remove(one)
+                case _ if one.attrib:
+                    one.set(chance.choice(one.keys()), chance.choice(ODD))
+        try:
+            read(musicxml_tree.parse(etree.tostring(root), "test"), "test")
+        except SourceError as error:
+            refused += 1
+            assert str(error).startswith("test: ")  # noqa: PT017 - many inputs, one test
+            assert "\n" not in str(error)  # noqa: PT017 - as above
+    assert 150 < refused < 450
 
 
 def test_missing_file_folder_device_and_unknown_suffix(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ import csv
 import math
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 from itertools import permutations
 from pathlib import Path
@@ -14,6 +15,7 @@ import pytest
 
 from tests import metrics_comfort as comfort
 from tests import metrics_fidelity as fidelity
+from tests.evaluate import evaluate, main, means
 from tests.score_reading import STEPS, Note, Score, read_score
 from tests.simulator import simulate
 from tests.test_simulator import bar, diagram, note, rest, tempo, words
@@ -46,6 +48,12 @@ def test_note_rates_exact_and_lenient() -> None:
     assert rates["A1_octaves"] == pytest.approx(1 / 3)
     assert fidelity.note_rates(source, source)["A1_F"] == 1
     assert fidelity.note_rates(source, several("C4 E4 G4 C5", 1))["A1_F"] == 0
+
+
+def test_unisons_of_two_parts_are_one_sound() -> None:
+    source = [*several("C4 E4"), replace(n("E4"), part="P2")]
+    rates = fidelity.note_rates(fidelity.attacks(source), several("C4 E4"))
+    assert (rates["A1_R"], rates["A1_R_sounds"]) == (pytest.approx(2 / 3), 1)
 
 
 def test_octave_matching_is_the_cheapest() -> None:
@@ -170,6 +178,9 @@ def test_rolls_added_and_those_that_had_no_need() -> None:
     assert found["rolls_added"] == pytest.approx(200 / 3)
     assert found["rolls_within_tenth"] == 1
     assert fidelity.rolls(rolled, rolled)["rolls_added"] == 0
+    left = several("C3 E3", 0, staff=2)
+    both = [*rolled, *several("C3 E3", 0, staff=2, arpeggiate=True)]
+    assert fidelity.rolls([*rolled, *left], both)["rolls_added"] == 25
 
 
 def test_roles_and_what_was_dropped() -> None:
@@ -329,3 +340,32 @@ def test_everything_together_on_an_untouched_part() -> None:
     feasible = comfort.comfort(notes, notes, score, simulate(data))
     assert feasible["violations"] == 0
     assert feasible["D3"] == 0
+
+
+# ------------------------------------------------------------------------------ the evaluation
+
+
+def test_a_bad_file_is_a_row_with_one_line(tmp_path: Path) -> None:
+    bad = tmp_path / "bad.musicxml"
+    bad.write_text("no score")
+    row = evaluate(bad)
+    assert row["file"] == "bad.musicxml"
+    assert row["error"].startswith("RunError: exit 3")
+    assert "\n" not in row["error"]
+    assert means([row])["failed"] == 1
+
+
+def test_a_small_score_is_measured_from_what_was_written(
+        tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    source = tmp_path / "small.musicxml"
+    source.write_bytes(written(bar(tempo(60), note("F4", 8), note("F#4", 8), note("A4", 16))))
+    row = evaluate(source, twice=True, again=True, baseline=True)
+    assert "error" not in row
+    assert (row["notes"], row["A1_F"], row["A11_closed"], row["violations"]) == (3, 1, 1, 0)
+    assert row["same_bytes"]
+    assert row["stable"]
+    assert row["moves"] == 1
+    assert row["lost"] == []
+    assert main([str(source), "--jobs", "1", "--profile", "-o", str(tmp_path / "x.json")]) == 0
+    assert "violations: none" in capsys.readouterr().out
+    assert (tmp_path / "x.json").stat().st_size > 1000

@@ -242,6 +242,9 @@ def test_move_between_notes_by_offset() -> None:
 def test_held_string_is_warned_of() -> None:
     held = one(note("F4", 16), back(8), words("F♯"), back(8), rest(16), note("F#4"))
     assert simulate(held).counts["W-held"] == 1
+    assert simulate(held).counts["W-held-early"] == 0  # the new pitch comes as the old one ends
+    waits = one(note("F4", 16), back(8), words("F♯"), back(8), rest(17), note("F#4"))
+    assert simulate(waits).counts["W-held-early"] == 1
     assert simulate(one(note("F4", 8), words("F♯"), note("F#4"))).counts["W-held"] == 0
 
 

@@ -16,7 +16,9 @@ from arranger.io.write_divisions import (
     set_divisions,
     step,
 )
+from arranger.io.write_events import pitch_of, runs
 from arranger.io.write_order import detach, drop, element, forget, put, set_text
+from arranger.io.write_voices import hide_spare_rests
 
 _SPANNERS = ("slur", "wedge", "dashes", "bracket", "octave-shift", "glissando", "slide",
              "wavy-line")
@@ -47,7 +49,7 @@ class _Layout:
 
     def target(self, part: int, staff: int) -> int:
         """Staff of the harp: of one part all but the lowest are upper, of several the half."""
-        upper = self.total - 1 if len(self.counts) == 1 else (self.total + 1) // 2
+        upper = max(1, self.total - 1) if len(self.counts) == 1 else (self.total + 1) // 2
         return 1 if self.place(part, staff) < upper else 2
 
     def gives_clef(self, part: int, staff: int) -> bool:
@@ -68,7 +70,7 @@ def combine(parts: list[etree._Element]) -> etree._Element:
     if counts == (2,):
         _number_voices(parts[0])
         for measure in parts[0].findall("measure"):
-            _hide_spare_rests(measure)
+            hide_spare_rests(measure)
         return parts[0]
     divisions = common_divisions(parts)
     for part in parts:
@@ -82,7 +84,7 @@ def combine(parts: list[etree._Element]) -> etree._Element:
             measures = part.findall("measure")
             if index < len(measures):
                 _append(measure, measures[index], at, layout)
-        _hide_spare_rests(measure)
+        hide_spare_rests(measure)
     _state_two_staves(joined, layout)
     if layout.total == 1:
         _fill_lower_staff(joined, layout)
@@ -92,7 +94,8 @@ def combine(parts: list[etree._Element]) -> etree._Element:
 def _number_voices(part: etree._Element) -> None:
     """Give each voice a number of its own where one number serves both staves, or is no number.
 
-    Voice 0, or voice 1 on either staff, is read as one voice by some engravers.
+    Voice 0, or voice 1 on either staff, is read as one voice by some engravers. The higher voice
+    of a staff comes first: it is the one whose stems go up.
     """
     measures = [list(runs(measure)) for measure in part.findall("measure")]
     clash = False
@@ -103,16 +106,27 @@ def _number_voices(part: etree._Element) -> None:
                 clash |= not voice.isdigit() or voice == "0"
                 homes.setdefault(voice, set()).add(staff)
         clash |= any(len(staves) > 1 for staves in homes.values())
-    if clash:
-        layout = _Layout((2,))
-        for run in (run for found in measures for run in found):
-            homes_here = _homes(run)
-            for note in run:
-                voice = note.findtext("voice") or "1"
-                set_text(note, "voice", layout.voice(0, voice, homes_here[voice]))
-        for child in part.iterfind("measure/*"):
-            if child.tag != "note":
-                drop(child, "voice")
+    if not clash:
+        return
+    placed: dict[tuple[str, str], list[etree._Element]] = {}
+    for run in (run for found in measures for run in found):
+        here = _homes(run)
+        for note in run:
+            voice = note.findtext("voice") or "1"
+            placed.setdefault((here[voice], voice), []).append(note)
+    ranked = sorted(placed, key=lambda place: (place[0], -_height(placed[place])))
+    for rank, place in enumerate(ranked, start=1):
+        for note in placed[place]:
+            set_text(note, "voice", str(rank))
+    for child in part.iterfind("measure/*"):
+        if child.tag != "note":
+            drop(child, "voice")
+
+
+def _height(notes: list[etree._Element]) -> float:
+    """Mean diatonic place of the notes; a voice of rests is below all others."""
+    places = [pitch.position for note in notes if (pitch := pitch_of(note)) is not None]
+    return sum(places) / len(places) if places else -1.0
 
 
 def _homes(run: list[etree._Element]) -> dict[str, str]:
@@ -133,18 +147,6 @@ def _spread_numbers(parts: list[etree._Element]) -> None:
             if used:
                 sign.set("number", str((mine - 1) % _HIGHEST_NUMBER + 1))
         used = max((int(s.get("number", "1")) for s in signs), default=used)
-
-
-def runs(measure: etree._Element) -> Iterator[list[etree._Element]]:
-    """Yield the notes of a measure between one ``<backup>`` and the next."""
-    run: list[etree._Element] = []
-    for child in measure:
-        if child.tag == "backup":
-            yield run
-            run = []
-        elif child.tag == "note":
-            run.append(child)
-    yield run
 
 
 def _lay(measure: etree._Element, part: int, layout: _Layout) -> None:
@@ -238,16 +240,6 @@ def _content(sign: etree._Element) -> bytes:
     return etree.tostring(copy, method="c14n")
 
 
-def _hide_spare_rests(measure: etree._Element) -> None:
-    """Hide the rests of a resting voice on a staff where another one plays or rests already."""
-    for staff in ("1", "2"):
-        here = [run for run in runs(measure) if run and (run[0].findtext("staff") == staff)]
-        resting = [run for run in here if all(n.find("rest") is not None for n in run)]
-        spare = resting[1:] if len(resting) == len(here) else resting
-        for note in (n for run in spare for n in run):
-            note.set("print-object", "no")
-
-
 def _state_two_staves(part: etree._Element, layout: _Layout) -> None:
     measure = part.find("measure")
     if measure is None:
@@ -263,9 +255,6 @@ def _state_two_staves(part: etree._Element, layout: _Layout) -> None:
                 c.get("number", "1") == staff for c in measure.iterfind("attributes/clef")):
             clef = put(attributes, element("clef", None, number=staff))
             clef.extend([element("sign", sign), element("line", line)])
-    if layout.total == 1:
-        for lonely in part.iterfind("measure/attributes/clef"):
-            lonely.set("number", lonely.get("number", "1"))
 
 
 def _fill_lower_staff(part: etree._Element, layout: _Layout) -> None:

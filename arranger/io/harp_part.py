@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from copy import deepcopy
 from dataclasses import dataclass
 
@@ -57,12 +58,20 @@ def as_harp_part(root: etree._Element, part_ids: tuple[str, ...],
             drop(measure, "print")
         for note in part.iterfind("measure/note"):
             drop(note, "instrument")
+        for ending in part.iterfind("measure/barline/ending"):
+            _number_ending(ending)
     harp = combine(chosen)
     for part in chosen:
         tree.remove(part)
     tree.append(harp)
     _list_harp(tree, part_ids)
     return HarpPart(tree, part_ids[0], _added_up(removed))
+
+
+def _number_ending(ending: etree._Element) -> None:
+    """Keep of an ending's numbers those the schema allows: whole, from 1."""
+    numbers = re.findall(r"\d+", ending.get("number", ""))
+    ending.set("number", ", ".join(str(int(n)) for n in numbers if int(n)) or "1")
 
 
 def _added_up(removed: list[Removed]) -> tuple[Removed, ...]:

@@ -64,7 +64,7 @@ def parse(content: bytes, name: str) -> etree._Element:
         root = etree.fromstring(text, parser)
     except etree.XMLSyntaxError as error:
         raise SourceError(f"{name}: not well-formed XML (truncated or damaged): "
-                          f"{_first_line(error)}") from error
+                          f"{(error.msg or 'no content')[:160]}") from error
     if root.tag == "score-timewise":
         root = _partwise(root)
     if root.find("part") is None:

@@ -17,7 +17,8 @@ from arranger.io.write_marks import Elements, write_fingers, write_ids, write_ro
 from arranger.io.write_notes import patch_measure
 from arranger.io.write_pedals import write_pedals
 from arranger.io.write_slurs import drop_broken_slides, repair_slurs
-from arranger.io.write_voices import Voices, hide_rests, place, remove_doomed
+from arranger.io.write_tempo import write_tempo
+from arranger.io.write_voices import Voices, hide_rests, hide_spare_rests, place, remove_doomed
 from arranger.model.draft import Draft, HarpNote
 from arranger.model.score import NoteId
 
@@ -59,11 +60,13 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
             if (at := leans_on.get(note)) is not None})
         repair_beams(measure, patch)
         hide_rests(measure, patch)
+        hide_spare_rests(measure)
     repair_slurs(part, patch)
     remove_doomed(patch)
     write_accidentals(before, needs(part, tied, patch.repitched), part, patch.repitched)
     write_rolls(part, draft.notes, elements)
     write_fingers(part, draft.notes, elements, fingering)
+    write_tempo(part, document.score)
     write_pedals(part, draft.plan, document.score, diagrams_at)
     write_ids(root, draft.notes, elements)
     return serialise(root)

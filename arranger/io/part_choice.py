@@ -16,8 +16,9 @@ _KEYBOARD = re.compile(
     r"harpsichord|clavichord|klawesyn|klawikord|spinett?|virginal|keyboard|teclado|klawiatur|"
     r"tastiera|\borgan|orgel|orgue|órgano|\bp-?no\b|\bpf(te?)?\b|\bklav\b", re.IGNORECASE)
 _HARP = re.compile(r"\bharps?\b|\bharfe|\bharpe|\barpa|\bharfa|\barfa", re.IGNORECASE)
-_HAND = re.compile(r"\b(r\.?h|l\.?h|m\.?d|m\.?[sg]|right|left|hand|rechts?|links?|droite|gauche|"
-                   r"destra|sinistra|upper|lower|[12]|ii?)\b\.?|[()\[\]]", re.IGNORECASE)
+_HAND = re.compile(
+    r"\b(r\.?h|l\.?h|m\.?d|m\.?[sg]|right|left|hand|recht(?:s|e|er)?|link(?:s|e|er)?|droite|"
+    r"gauche|destra|sinistra|upper|lower|[12]|ii?)\b\.?|[()\[\]]", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,11 +77,6 @@ def choose_parts(root: etree._Element, names: tuple[str, ...] = ()) -> tuple[str
             break
     raise ChoiceError(f"which part is to be arranged is not clear; say --part NAME, one of: "
                       f"{_listed(entries)}")
-
-
-def part_names(root: etree._Element) -> dict[str, str]:
-    """Return id and name of every part in the part-list, in order."""
-    return {e.id: e.name or e.id for e in _entries(root)}
 
 
 def _entries(root: etree._Element) -> list[_Entry]:

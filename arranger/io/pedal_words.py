@@ -55,4 +55,5 @@ def read_moves(text: str) -> dict[str, int]:
 def is_pedal_text(text: str) -> bool:
     """Tell whether a text is pedal words, their explanation or a tuning of a fixed string."""
     plain = " ".join(text.split())
-    return bool(read_moves(plain)) or text == SPACE or plain == BOX_EXPLAINED or bool(_TUNE.fullmatch(plain))
+    return (bool(read_moves(plain)) or text == SPACE or plain == BOX_EXPLAINED
+            or bool(_TUNE.fullmatch(plain)))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -136,6 +136,13 @@ def streams(measure: etree._Element) -> list[list[Event]]:
     return list(by_voice.values())
 
 
-def overlaps(event: Event, others: Iterable[Event]) -> bool:
-    """Tell whether any other event sounds while this one does."""
-    return any(o.onset < event.end and event.onset < o.end for o in others)
+def runs(measure: etree._Element) -> Iterator[list[etree._Element]]:
+    """Yield the notes of a measure between one ``<backup>`` and the next."""
+    run: list[etree._Element] = []
+    for child in measure:
+        if child.tag == "backup":
+            yield run
+            run = []
+        elif child.tag == "note":
+            run.append(child)
+    yield run

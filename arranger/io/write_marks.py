@@ -58,8 +58,12 @@ def _roll(note: etree._Element, number: str | None) -> None:
 
 def write_fingers(part: etree._Element, notes: Iterable[HarpNote], elements: Elements,
                   shown: str) -> None:
-    """Write fingers 1-4 at the struck notes if ``shown`` is ``all``; no others stay."""
-    for note in part.iterfind("measure/note"):
+    """Write fingers 1-4 at the struck notes if ``shown`` is ``all``; no others stay.
+
+    Of duplicates the first in the file shows the finger.
+    """
+    rank = {note: at for at, note in enumerate(part.iterfind("measure/note"))}
+    for note in rank:
         for old in note.findall("notations/technical/fingering"):
             detach(old)
             prune_notations(note)
@@ -68,12 +72,11 @@ def write_fingers(part: etree._Element, notes: Iterable[HarpNote], elements: Ele
     for plan in notes:
         if plan.finger is None:
             continue
-        for note in struck(plan, elements)[:1]:
-            group = notations(note)
-            technical = group.find("technical")
-            if technical is None:
-                technical = etree.SubElement(group, "technical")
-            technical.append(element("fingering", str(plan.finger)))
+        group = notations(min(struck(plan, elements), key=rank.__getitem__))
+        technical = group.find("technical")
+        if technical is None:
+            technical = etree.SubElement(group, "technical")
+        technical.append(element("fingering", str(plan.finger)))
 
 
 def write_ids(root: etree._Element, notes: Iterable[HarpNote], elements: Elements) -> None:

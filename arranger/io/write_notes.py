@@ -31,10 +31,14 @@ _FAR = 3  # diatonic steps after which a stem direction is worth finding anew (a
 
 @dataclass(frozen=True, slots=True)
 class Moved:
-    """Notes that left their chord for the other staff; ``event`` is the chord they left."""
+    """Notes that left their chord for the other staff.
+
+    ``event`` is the chord as it was, ``home`` the head of what stays of it.
+    """
 
     notes: tuple[etree._Element, ...]
     event: Event
+    home: etree._Element
     voice: str
     staff: str
 
@@ -75,7 +79,7 @@ def _patch_event(event: Event, patch: Patch) -> Moved | None:
         _set_pitch(note, patch)
     for note in stay:
         set_staff(note, home, patch)
-    return Moved(tuple(leave), event, voice, target[leave[0]]) if leave else None
+    return Moved(tuple(leave), event, stay[0], voice, target[leave[0]]) if leave else None
 
 
 def _staff(note: HarpNote | None, event: Event) -> str:

@@ -53,7 +53,7 @@ def write_pedals(part: etree._Element, plan: PedalPlan, score: Score,
     for onset, made in reversed(signs):
         index = min(score.measure_at(onset).index, len(measures) - 1)
         at = (onset - score.measures[index].onset) * divisions[index]
-        _insert(measures[index], at, made)
+        insert(measures[index], at, made)
 
 
 def _opening(plan: PedalPlan) -> list[etree._Element]:
@@ -103,8 +103,8 @@ def _raise_divisions(part: etree._Element, score: Score, onsets: list[Fraction])
         set_divisions(part, lcm(common, finer))
 
 
-def _insert(measure: etree._Element, at: Fraction, made: list[etree._Element]) -> None:
-    """Put directions before the last event at or before ``at``; ``<offset>`` does the rest.
+def insert(measure: etree._Element, at: Fraction, made: list[etree._Element]) -> None:
+    """Put directions or sounds before the last event up to ``at``; ``<offset>`` does the rest.
 
     Of several places at that moment the first in the file is taken, so that signs of one moment
     stand together.
@@ -121,5 +121,3 @@ def _insert(measure: etree._Element, at: Fraction, made: list[etree._Element]) -
         if at != here:
             put(direction, element("offset", number(at - here)))
         measure.insert(place + shift, direction)
-
-

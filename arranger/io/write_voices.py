@@ -8,7 +8,7 @@ from fractions import Fraction
 from lxml import etree
 
 from arranger.io.write_divisions import length, number
-from arranger.io.write_events import Event, Patch, events, pitch_of
+from arranger.io.write_events import Event, Patch, events, pitch_of, runs
 from arranger.io.write_notes import Moved, bare, set_staff, share_signs
 from arranger.io.write_order import detach, drop, element, notations, prune_notations, put, set_text
 
@@ -93,7 +93,7 @@ def _replace(rest: Event, group: Moved, patch: Patch) -> None:
     for sign in [s for g in rest.head.findall("notations") for s in g]:
         notations(head).append(sign)
     if head.find("notations/fermata") is None:
-        share_signs(group.event.head, head)
+        share_signs(group.home, head)
     last = rest.head
     for note in group.notes:
         if note is not head:
@@ -198,7 +198,7 @@ def _go(measure: etree._Element, by: Fraction, voice: str, staff: str) -> None:
 
 def _write_group(measure: etree._Element, group: Moved, voice: str) -> None:
     head = group.notes[0]
-    share_signs(group.event.head, head)
+    share_signs(group.home, head)
     if head.find("time-modification") is not None and not group.event.grace:
         _own_tuplet(head)
     for note in group.notes:
@@ -228,6 +228,16 @@ def hide_rests(measure: etree._Element, patch: Patch) -> None:
             e is not event and e.run == event.run and e.voice == event.voice for e in here)
         if whole or any(o.onset <= event.onset and event.end <= o.end for o in others):
             event.head.set("print-object", "no")
+
+
+def hide_spare_rests(measure: etree._Element) -> None:
+    """Hide the rests of a resting voice on a staff where another one plays or rests already."""
+    for staff in ("1", "2"):
+        here = [run for run in runs(measure) if run and (run[0].findtext("staff") == staff)]
+        resting = [run for run in here if all(n.find("rest") is not None for n in run)]
+        spare = resting[1:] if len(resting) == len(here) else resting
+        for note in (n for run in spare for n in run):
+            note.set("print-object", "no")
 
 
 def remove_doomed(patch: Patch) -> None:

@@ -96,11 +96,6 @@ class TempoMap:
         """True if the score gives neither a number nor a known tempo word at its start."""
         return self.marks[0].origin == "assumed"
 
-    @property
-    def sure(self) -> bool:
-        """True if every tempo is a number of the score."""
-        return all(m.origin == "number" for m in self.marks)
-
     def seconds(self, onset: Fraction) -> float:
         """Seconds from the start of the written score to ``onset``."""
         total = 0.0

@@ -45,14 +45,13 @@ def give_strings(draft: Draft, settings: Settings) -> Strung:
     parts = _with_barlines(slices(draft.notes, draft.source.tempo), draft, groups)
     ways = [[_ways(n, s, part_roles[n.id], draft, settings) for n in s.notes] for s in parts]
     ends = [clock_of(draft, s.notes) for s in parts]
-    sure = draft.source.tempo.sure
-    path = pedal_path(parts, ways, ends, settings.player, settings.prices, sure=sure)
+    path = pedal_path(parts, ways, ends, settings.player, settings.prices)
     pins: dict[Fraction, tuple[int, ...]] = {}
     if groups:
         at = {s.onset: i for i, s in enumerate(parts)}
         pins = {onset: path.states[at[min(group)]] for group in groups for onset in group}
         path = pedal_path(parts, ways, ends, settings.player, settings.prices,
-                          {at[o]: state for o, state in pins.items()}, sure)
+                          {at[o]: state for o, state in pins.items()})
     price = sum(w.price if w else ways[i][j].drop
                 for i, row in enumerate(path.taken) for j, w in enumerate(row))
     return Strung(_apply(draft, parts, path, part_roles), pins, path.total, price)

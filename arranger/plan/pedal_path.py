@@ -128,13 +128,13 @@ class _LastUse:
             self.struck[place] = time
             self.until[place] = max(self.until[place], end)
 
-    def leave(self, start: float, arrive: float, shortest: float, player: Player,
+    def leave(self, start: float, arrive: float, player: Player,
               prices: Mapping[str, int]) -> Table:
         """Price of moving each pedal off each position between ``start`` and ``arrive``.
 
-        A move is done a little before the pluck; where there is no time for that it may end with
-        the pluck itself, at a price that grows with the haste. ``shortest``: seconds from the old
-        pitch to the new below which no foot is asked to try.
+        A move takes its time from the last pluck of the old pitch; where there is less, it is
+        hurried at a price that grows with the haste, but never into the moment before the pluck
+        by which the pedal must be down.
         """
         ringing = level(self.midi, np.maximum(start - self.struck, 0.0)).max(axis=2)
         price = prices["ring"] * np.maximum(0.0, ringing - AUDIBLE)
@@ -144,14 +144,13 @@ class _LastUse:
         haste = 1.0 - wait / player.foot_move_seconds
         price += prices["rush"] * np.where(haste > 1e-6, 1.0 + 4.0 * haste, 0.0)
         table = np.rint(price).astype(np.int32)
-        table[wait < shortest - 1e-6] = INFINITE
+        table[wait < player.pedal_lead_seconds + 1e-6] = INFINITE
         return np.asarray(table, dtype=np.int32)
 
 
 def pedal_path(parts: Sequence[Slice], ways: Sequence[Sequence[Ways]],
                ends: Sequence[Sequence[float]], player: Player, prices: Mapping[str, int],
-               pins: Mapping[int, tuple[int, ...]] | None = None,
-               sure: bool = True) -> PedalPath:
+               pins: Mapping[int, tuple[int, ...]] | None = None) -> PedalPath:
     """Solve a piece exactly.
 
     Parameters
@@ -160,15 +159,12 @@ def pedal_path(parts: Sequence[Slice], ways: Sequence[Sequence[Ways]],
     ways : the ways of each note of each slice.
     ends : seconds at which each note of each slice stops being held.
     pins : positions 0-2 of the seven pedals that must stand at a slice (by its index).
-    sure : the tempo is known; if not, haste is forbidden only below the time of a restrike.
     """
     if not parts:
         return PedalPath((), (), 0)
     times = [s.seconds for s in parts]
     firsts = stations(times)
-    shortest = (player.foot_move_seconds - player.pedal_lead_seconds if sure
-                else player.restrike_error_seconds)
-    nodes, gaps = _graph(times, firsts, ways, ends, shortest, player, prices, pins or {})
+    nodes, gaps = _graph(times, firsts, ways, ends, player, prices, pins or {})
     total, path = cheapest(nodes, gaps, movers(player, prices))
     bounds = [*firsts[1:], len(parts)]
     states: list[tuple[int, ...]] = []
@@ -188,8 +184,8 @@ def _take(ways: Ways, state: tuple[int, ...]) -> Way | None:
 
 
 def _graph(times: Sequence[float], firsts: Sequence[int], ways: Sequence[Sequence[Ways]],
-           ends: Sequence[Sequence[float]], shortest: float, player: Player,
-           prices: Mapping[str, int], pins: Mapping[int, tuple[int, ...]]) -> tuple[list[Table], list[Gap]]:
+           ends: Sequence[Sequence[float]], player: Player, prices: Mapping[str, int],
+           pins: Mapping[int, tuple[int, ...]]) -> tuple[list[Table], list[Gap]]:
     cache, uses = _Nodes(), _LastUse()
     nodes: list[Table] = []
     gaps: list[Gap] = []
@@ -202,7 +198,7 @@ def _graph(times: Sequence[float], firsts: Sequence[int], ways: Sequence[Sequenc
         else:
             since = arrive - times[first - 1]
             start = max(arrive - player.foot_move_seconds, times[first - 1])
-            leave = uses.leave(start, arrive, shortest, player, prices)
+            leave = uses.leave(start, arrive, player, prices)
             work = int(since * _TICKS + 1e-6)
             near = 0
             if work < round(player.foot_move_seconds * _TICKS):
