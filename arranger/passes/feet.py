@@ -2,15 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
 from arranger.model.draft import Draft, PedalPlan
 from arranger.model.harp import PEDALS, PedalSetting
+from arranger.model.ledger import Alteration, Drop
 from arranger.passes.settings import Settings
 from arranger.plan.settings import key_setting
 from arranger.plan.timing import Use, Window, schedule, uses_of, windows
+
+
+def give_up(draft: Draft, missed: Sequence[Window]) -> Draft:
+    """Leave out the notes for which a foot cannot come in time after all.
+
+    The search keeps moves of one foot apart by slices; in rare tight places no moments within
+    the slices are far enough apart.
+    """
+    late = {(w.before, w.pedal, w.to_alter) for w in missed}
+    kept, made = [], []
+    for note in draft.notes:
+        if (note.onset, note.pitch.step, note.pitch.alter) in late and note.string not in \
+                draft.plan.fixed:
+            made.append(Alteration(Drop(note.id), "P3", "pedals", f"{note.pitch.label}: the foot "
+                                   f"that moves the {note.pitch.step} pedal is not free in time"))
+        else:
+            kept.append(note)
+    return replace(draft, notes=tuple(kept), ledger=draft.ledger.plus(*made))
 
 
 def move_pedals(draft: Draft, settings: Settings,

@@ -14,7 +14,7 @@ from arranger.model.ledger import Ledger
 from arranger.model.score import Score
 from arranger.passes.account import net
 from arranger.passes.compass import fold, tuning
-from arranger.passes.feet import move_pedals
+from arranger.passes.feet import give_up, move_pedals
 from arranger.passes.hands import give_hands
 from arranger.passes.restrike import thin_repeats
 from arranger.passes.runs import share_runs
@@ -97,6 +97,11 @@ def _once(score: Score, part: str, settings: Settings, progress: Progress) -> Ar
     handed = give_hands(share_runs(thinned, settings), settings)
     progress("timing the pedals")
     draft, missed = move_pedals(handed.draft, settings, strung.pins)
+    while missed:
+        fewer = give_up(draft, missed)
+        if len(fewer.notes) == len(draft.notes):  # a barline's setting, not a note, is late
+            break
+        draft, missed = move_pedals(fewer, settings, strung.pins)
     cost = {"notes": strung.notes_price, "pedals": strung.total - strung.notes_price,
             "hands": handed.total}
     return Arranged(replace(draft, cost=cost, bound=strung.total), missed, True)
