@@ -23,8 +23,10 @@ from typing import Any
 
 from tests import metrics_comfort as comfort
 from tests.metrics_fidelity import attacks, fidelity, sums
-from tests.score_reading import Note, Score, read_score
-from tests.simulator import HARD, hand, simulate
+from tests.score_reading import read_score
+from tests.score_values import Note, Score
+from tests.simulation_result import HARD
+from tests.simulator import hand, simulate
 
 ROOT = Path(__file__).parents[1]
 HARP_DATA = ROOT.parent / "shared" / "data" / "harp"

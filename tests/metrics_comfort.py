@@ -13,8 +13,8 @@ from itertools import groupby, pairwise
 import numpy as np
 
 from tests.metrics_fidelity import attacks, roles, sums
-from tests.score_reading import Note, Score
-from tests.simulator import Move, SimulationResult
+from tests.score_values import Note, Score
+from tests.simulation_result import Move, SimulationResult
 
 #: Printed columns of METRICS: piano parts as written, real harp parts, and the bar for a draft.
 PIANO = {"letter_changes": 7.0, "letter_turn_fast": 1.2, "over_tenth": 0.64, "five_fingers": 0.12,

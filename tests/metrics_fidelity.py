@@ -18,7 +18,7 @@ from typing import Any
 
 import numpy as np
 
-from tests.score_reading import Note, joined
+from tests.score_values import Note, joined
 
 Sums = Counter[tuple[Fraction, int]]
 #: 24 triads and the common sevenths, as semitones above the root.

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import pairwise, product
+from math import ceil
 from typing import TypeVar
 
 import numpy as np
@@ -212,7 +213,10 @@ def pedal_model(times: Sequence[float], ways: Sequence[Sequence[Ways]],
                 ends: Sequence[Sequence[float]], player: Player, prices: Mapping[str, int],
                 pins: Mapping[int, tuple[int, ...]]
                 ) -> tuple[list[np.ndarray], list[Gap]]:
-    """Nodes and gaps that ``pedal_path`` is to solve, number by number from its docstrings."""
+    """Nodes and gaps that ``pedal_path`` is to solve, number by number from its docstrings.
+
+    Pinned settings are demanded here; where they cannot be met there is no path.
+    """
     groups: list[list[int]] = []
     for at, time in enumerate(times):
         if groups and time - times[groups[-1][0]] < 0.08:
@@ -229,7 +233,7 @@ def pedal_model(times: Sequence[float], ways: Sequence[Sequence[Ways]],
             leave = np.array([[leave_price(p, q, start, arrive, _uses(times, ways, ends, group[0]),
                                            player, prices) for q in range(3)] for p in range(7)])
             work = int((arrive - last) * 16 + 1e-6)
-            if work < round(player.foot_move_seconds * 16):
+            if work < ceil(player.foot_move_seconds * 16 - 1e-6):
                 work = 1
                 near = sum(arrive - times[g[0]] < player.foot_move_seconds - 1e-6
                            for g in groups[:rank])
@@ -255,13 +259,14 @@ def _uses(times: Sequence[float], ways: Sequence[Sequence[Ways]], ends: Sequence
 def leave_price(p: int, q: int, start: float, arrive: float,
                 uses: Sequence[tuple[Pitch, float, float]], player: Player,
                 prices: Mapping[str, int]) -> int:
-    """Price of moving pedal ``p`` off position ``q``; INFINITE if it was needed just before."""
+    """Price of moving pedal ``p`` off position ``q``; INFINITE if it was plucked just before."""
     mine = [u for u in uses if (PEDALS.index(u[0].step), u[0].alter + 1) == (p, q)]
     last = max((struck for _, struck, _ in mine), default=-np.inf)
-    if arrive - last < player.foot_move_seconds - 1e-6:
+    if arrive - last < player.pedal_lead_seconds + 1e-6:
         return INFINITE
     rings = [10 ** (-3 * max(start - struck, 0) / T60[pitch.midi]) for pitch, struck, _ in mine]
     price = prices["ring"] * max(0, max(rings, default=0) - AUDIBLE)
     price += prices["held"] * any(end > arrive - 1e-6 for _, _, end in mine)
     price += prices["hurry"] * (arrive - last < player.foot_sustained_seconds - 1e-6)
-    return round(price)
+    haste = 1 - (arrive - last) / player.foot_move_seconds
+    return round(price + prices["rush"] * (1 + 4 * haste if haste > 1e-6 else 0))

@@ -10,18 +10,17 @@ from __future__ import annotations
 import io
 import re
 import zipfile
-from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
 from lxml import etree
 
-STEPS = "CDEFGAB"
-_SEMITONES = dict(zip(STEPS, (0, 2, 4, 5, 7, 9, 11), strict=True))
-_FIFTHS = dict(zip("FCGDAEB", range(-1, 6), strict=True))
+from tests.score_order import Flow, played
+from tests.score_values import SEMITONES, STEPS, Bar, Mark, Note, Score
+
 _UNITS = {"maxima": 32, "long": 16, "breve": 8, "whole": 4, "half": 2, "quarter": 1,
           "eighth": Fraction(1, 2), "16th": Fraction(1, 4), "32nd": Fraction(1, 8),
           "64th": Fraction(1, 16)}
@@ -31,140 +30,6 @@ Source = str | Path | bytes
 
 class UnreadableError(Exception):
     """The bytes are no partwise MusicXML this reader knows."""
-
-
-@dataclass(frozen=True, slots=True)
-class Note:
-    """A sounding note, ties joined; the spelling is the sounding one (transposition applied).
-
-    A grace note has duration 0 and the onset at which it is written. ``tie_only``: it carries a
-    tie from nowhere (second endings). ``chord`` numbers the written chord inside the part.
-    """
-
-    part: str
-    bar_index: int  # from 0
-    bar: str
-    onset: Fraction
-    duration: Fraction
-    step: str
-    alter: int
-    octave: int
-    midi: int
-    staff: int = 1
-    voice: str = "1"
-    grace: bool = False
-    arpeggiate: bool = False
-    non_arpeggiate: bool = False
-    fingers: tuple[int, ...] = ()
-    tie_only: bool = False
-    fifths: int = 0
-    chord: int = 0
-
-    @property
-    def position(self) -> int:
-        """Diatonic place, 7 times the octave plus 0-6 for C-B: on the harp, the string."""
-        return 7 * self.octave + STEPS.index(self.step)
-
-    @property
-    def end(self) -> Fraction:
-        """Where the joined note ends."""
-        return self.onset + self.duration
-
-    @property
-    def name(self) -> str:
-        """Spelling such as F#4."""
-        return f"{self.step}{'#' * self.alter}{'b' * -self.alter}{self.octave}"
-
-    @property
-    def line_of_fifths(self) -> int:
-        """Place on the line of fifths, C = 0."""
-        return _FIFTHS[self.step] + 7 * self.alter
-
-
-@dataclass(frozen=True, slots=True)
-class Mark:
-    """A ``<words>`` or a ``<harp-pedals>``; ``direction`` numbers the direction it stands in."""
-
-    part: str
-    onset: Fraction
-    kind: str  # words | pedals
-    text: str
-    enclosure: str
-    staff: int
-    direction: int
-    setting: tuple[tuple[str, int], ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Bar:
-    """One written bar."""
-
-    index: int
-    number: str
-    onset: Fraction
-    duration: Fraction
-    beats: int
-    beat_type: int
-
-
-@dataclass(frozen=True, slots=True)
-class Score:
-    """Everything the judge needs of a file. ``parts`` holds (id, name); ``order`` bar indices."""
-
-    parts: tuple[tuple[str, str], ...]
-    bars: tuple[Bar, ...]
-    notes: tuple[Note, ...]
-    marks: tuple[Mark, ...]
-    tempo: tuple[tuple[Fraction, Fraction], ...]
-    tempo_assumed: bool
-    order: tuple[int, ...]
-
-    def part_id(self, name: str) -> str:
-        """Id of the part of this name (or id); the last of that name wins."""
-        for key, label in reversed(self.parts):
-            if name in (label, key):
-                return key
-        raise KeyError(f"no part {name!r}; parts: {', '.join(n for _, n in self.parts)}")
-
-    def part_notes(self, names: Iterable[str]) -> tuple[Note, ...]:
-        """Notes of the named parts, each name used once for each part of that name."""
-        wanted = set(names)
-        return tuple(n for n in self.notes if n.part in wanted or self.name(n.part) in wanted)
-
-    def name(self, part: str) -> str:
-        """Printed name of a part."""
-        return dict(self.parts)[part]
-
-    def bar_at(self, onset: Fraction) -> Bar:
-        """Bar in which an onset falls."""
-        return self.bars[max(bisect_right(self.bars, onset, key=lambda b: b.onset) - 1, 0)]
-
-    def seconds(self, onset: Fraction) -> float:
-        """Seconds from the start of the written score."""
-        total = 0.0
-        for i, (start, bpm) in enumerate(self.tempo):
-            last = i + 1 == len(self.tempo) or self.tempo[i + 1][0] >= onset
-            stop = onset if last else self.tempo[i + 1][0]
-            total += float(stop - start) * 60.0 / float(bpm)
-            if last:
-                break
-        return total
-
-    def scaled(self, bpm: Fraction) -> Score:
-        """Same score with ``bpm`` as its opening tempo, later marks in proportion."""
-        ratio = bpm / self.tempo[0][1]
-        return replace(self, tempo=tuple((o, b * ratio) for o, b in self.tempo))
-
-
-def joined(notes: Iterable[Note]) -> tuple[Note, ...]:
-    """Join duplicates of one part at one onset and pitch, the longest kept; graces stay apart."""
-    best: dict[tuple[str, Fraction, int, bool], Note] = {}
-    for note in notes:
-        key = (note.part, note.onset, note.midi, note.grace)
-        held = best.get(key)
-        if held is None or note.duration > held.duration:
-            best[key] = note
-    return tuple(sorted(best.values(), key=lambda n: (n.onset, n.midi)))
 
 
 def read_score(source: Source) -> Score:
@@ -200,7 +65,7 @@ def read_score(source: Source) -> Score:
         tempi[Fraction(0)] = tempi[first] if early and first is not None else DEFAULT_BPM
         assumed = not early
     return Score(_names(root), bars, tuple(notes), tuple(marks), tuple(sorted(tempi.items())),
-                 assumed, _played(_flow(readers, len(bars)), bars))
+                 assumed, played(_flow(readers, len(bars)), [b.number for b in bars]))
 
 
 def _root(source: Source) -> etree._Element:
@@ -233,23 +98,6 @@ def _number(text: str | None, default: Fraction = Fraction(0)) -> Fraction:
     return Fraction(text.strip()) if text and text.strip() else default
 
 
-@dataclass(slots=True)
-class _Flow:
-    """Signs of one bar that steer the order of playing."""
-
-    forward: bool = False
-    backward: int = 0  # times, 0 = none
-    starts: frozenset[int] = frozenset()
-    stops: bool = False
-    segno: bool = False
-    coda: bool = False
-    fine: bool = False
-    tocoda: bool = False
-    dacapo: bool = False
-    dalsegno: bool = False
-    final: bool = False  # closes with a final barline
-
-
 class _PartReader:
     """Cursor through one part; offsets are kept inside the bar until all parts are read."""
 
@@ -265,7 +113,7 @@ class _PartReader:
         self.lengths: list[Fraction] = []
         self.metres: list[tuple[int, int]] = []
         self.numbers: list[str] = []
-        self.flow: defaultdict[int, _Flow] = defaultdict(_Flow)
+        self.flow: defaultdict[int, Flow] = defaultdict(Flow)
         self.serial = 0
 
     def measure(self, index: int, measure: etree._Element) -> None:
@@ -318,13 +166,13 @@ class _PartReader:
         alter = int(float(item.findtext("pitch/alter") or 0))
         octave = int(item.findtext("pitch/octave") or 4)
         staff = int(item.findtext("staff") or 1)
-        midi = 12 * (octave + 1) + _SEMITONES[step] + alter
+        midi = 12 * (octave + 1) + SEMITONES[step] + alter
         chromatic, diatonic = self.transpose.get(staff, self.transpose.get(0, (0, 0)))
         if chromatic or diatonic:
             midi += chromatic
             place = 7 * octave + STEPS.index(step) + diatonic
             step, octave = STEPS[place % 7], place // 7
-            alter = midi - 12 * (octave + 1) - _SEMITONES[step]
+            alter = midi - 12 * (octave + 1) - SEMITONES[step]
         ties = {t.get("type") for t in item.findall("tie")}
         ties = ties or {t.get("type") for t in item.iterfind("notations/tied")}
         fingers = tuple(int(d) for f in item.iterfind("notations/technical/fingering")
@@ -454,9 +302,9 @@ def _tied(part: str, raw: list[tuple[Note, bool, bool]], bars: tuple[Bar, ...]) 
     yield from done
 
 
-def _flow(readers: list[_PartReader], count: int) -> list[_Flow]:
+def _flow(readers: list[_PartReader], count: int) -> list[Flow]:
     """Signs of all parts together: a repeat printed in one part holds for all."""
-    merged = [_Flow() for _ in range(count)]
+    merged = [Flow() for _ in range(count)]
     for reader in readers:
         for i, flow in reader.flow.items():
             here = merged[i]
@@ -466,87 +314,3 @@ def _flow(readers: list[_PartReader], count: int) -> list[_Flow]:
                          "dalsegno", "final"):
                 setattr(here, sign, getattr(here, sign) or getattr(flow, sign))
     return merged
-
-
-def _endings(flow: list[_Flow]) -> list[frozenset[int]]:
-    """Numbers of the ending each bar stands in; empty outside endings."""
-    found: list[frozenset[int]] = []
-    current: frozenset[int] = frozenset()
-    for here in flow:
-        current = here.starts or current
-        found.append(current)
-        if here.stops or here.backward:
-            current = frozenset()
-    return found
-
-
-def _played(flow: list[_Flow], bars: tuple[Bar, ...]) -> tuple[int, ...]:
-    """Order of playing, each movement by itself: a movement begins where the printed numbers
-    start again after a final barline.
-    """
-    starts = [i for i in range(len(bars))
-              if i == 0 or (flow[i - 1].final and bars[i].number in ("0", "1"))]
-    return tuple(start + bar for start, stop in zip(starts, [*starts[1:], len(bars)], strict=True)
-                 for bar in playing_order(flow[start:stop]))
-
-
-def playing_order(flow: list[_Flow]) -> tuple[int, ...]:
-    """Bar indices as played: repeats and endings, one jump back; no repeats after the jump."""
-    endings = _endings(flow)
-    order: list[int] = []
-    at = start = 0
-    turn, jumped = 1, False
-    while at < len(flow) and len(order) < 20 * len(flow) + 20:
-        here = flow[at]
-        if here.forward and at != start:
-            start, turn = at, 1
-        numbers = endings[at]
-        if numbers and (at == 0 or endings[at - 1] != numbers or here.starts):
-            wanted = max(_group(endings, at)) if jumped else turn
-            if wanted not in numbers:
-                at = _after_ending(flow, endings, at)
-                continue
-        order.append(at)
-        passes = max(here.backward, max(_group(endings, at), default=0)) if here.backward else 0
-        if here.backward and not jumped and turn < passes:
-            turn, at = turn + 1, start
-            continue
-        leaves = numbers and (at + 1 >= len(flow) or not endings[at + 1])
-        if here.backward or leaves:
-            start, turn = at + 1, 1
-        if jumped and here.fine:
-            break
-        if jumped and here.tocoda:
-            coda = [i for i in range(at + 1, len(flow)) if flow[i].coda]
-            at = coda[0] if coda else at + 1
-            continue
-        if (here.dacapo or here.dalsegno) and not jumped:
-            segno = [i for i in range(at + 1) if flow[i].segno]
-            jumped = True
-            at = segno[-1] if here.dalsegno and segno else 0
-            continue
-        at += 1
-    return tuple(order)
-
-
-def _group(endings: list[frozenset[int]], at: int) -> frozenset[int]:
-    """All numbers of the run of endings that bar ``at`` belongs to."""
-    if not endings[at]:
-        return frozenset()
-    low = at
-    while low > 0 and endings[low - 1]:
-        low -= 1
-    numbers: set[int] = set()
-    while low < len(endings) and endings[low]:
-        numbers |= endings[low]
-        low += 1
-    return frozenset(numbers)
-
-
-def _after_ending(flow: list[_Flow], endings: list[frozenset[int]], at: int) -> int:
-    """First bar after the ending that begins at bar ``at``."""
-    numbers = endings[at]
-    at += 1
-    while at < len(flow) and endings[at] == numbers and not flow[at].starts:
-        at += 1
-    return at

@@ -14,8 +14,10 @@ import numpy as np
 from hypothesis import strategies as st
 
 from arranger.model.pitch import Pitch
+from arranger.model.score import Measure, Part, Score, TempoMap, TempoMark
 from arranger.plan.pedal_path import Way, Ways
 from arranger.plan.slices import Slice
+from arranger.plan.timing import Use
 from arranger.search.positions import INFINITE, Gap, Movers
 from tests.oracles import POSITIONS, NoteWays, node_table
 
@@ -131,14 +133,16 @@ class Passage:
                        tuple(tuple(e * factor for e in row) for row in self.ends))
 
 
-def ways_(letters: str) -> st.SearchStrategy[Ways]:
+@st.composite
+def ways_(draw: st.DrawFn, letters: str) -> Ways:
     """A note on some of these letters, now and then on a string without disc."""
-    way = st.builds(Way, st.builds(Pitch, st.sampled_from(letters), st.integers(-1, 1),
-                                   st.integers(1, 7)), st.sampled_from([0, 4, 30, 90]))
-    return st.builds(lambda ways, drop, spelled, free: Ways(tuple(ways), drop,
-                                                            min(spelled, len(ways)), free),
-                     st.lists(way, min_size=1, max_size=3), st.sampled_from([60, 130, 900]),
-                     st.integers(1, 2), st.sampled_from([False] * 9 + [True]))
+    found = [Way(Pitch(draw(st.sampled_from(letters)), draw(st.integers(-1, 1)),
+                       draw(st.integers(1, 7))), draw(st.sampled_from([0, 4, 30, 90])))
+             for _ in range(draw(st.integers(1, 3)))]
+    drop = draw(st.sampled_from([60, 130, 900]))
+    if draw(st.integers(0, 9)) == 9:
+        return Ways(tuple(found[:1]), drop, free=True)
+    return Ways(tuple(found), drop, draw(st.integers(1, min(2, len(found)))))
 
 
 @st.composite
@@ -153,3 +157,27 @@ def passages(draw: st.DrawFn, letters: str, most: int = 4, least: int = 1, notes
         ends.append(tuple(time + draw(st.sampled_from([0.1, 0.5, 2.0])) for _ in here))
         time += draw(st.sampled_from(gaps))
     return Passage(tuple(times), tuple(ways), tuple(ends))
+
+
+@st.composite
+def uses_(draw: st.DrawFn, letters: str = "DCBEFGA", most: int = 12,
+          gaps: Sequence[int] = (0, 2, 4, 16)) -> tuple[Use, ...]:
+    """Uses of some letters, these eighths of a crotchet apart; one position of each at a time."""
+    found, stands = [], {}
+    at = Fraction(0)
+    for _ in range(draw(st.integers(1, most))):
+        at += Fraction(draw(st.sampled_from(gaps)), 8)
+        step = draw(st.sampled_from(letters))
+        if stands.get(step, (-1, 0))[0] == at:
+            continue
+        stands[step] = (at, draw(st.integers(-1, 1)))
+        found.append(Use(at, step, stands[step][1], at + Fraction(draw(st.sampled_from([1, 4])), 4),
+                         draw(st.sampled_from([0, 36, 60, 84]))))
+    return tuple(found)
+
+
+def empty_score(bars: int = 8, bpm: int = 60) -> Score:
+    """Bars of four crotchets without notes."""
+    measures = tuple(Measure(i, str(i + 1), Fraction(4 * i), Fraction(4)) for i in range(bars))
+    return Score("", (Part("P1", "Harp", 2),), measures, (),
+                 TempoMap((TempoMark(Fraction(0), Fraction(bpm)),)), tuple(range(bars)))

@@ -16,7 +16,8 @@ import pytest
 from tests import metrics_comfort as comfort
 from tests import metrics_fidelity as fidelity
 from tests.evaluate import evaluate, main, means
-from tests.score_reading import STEPS, Note, Score, read_score
+from tests.score_reading import read_score
+from tests.score_values import STEPS, Note, Score
 from tests.simulator import simulate
 from tests.test_simulator import bar, diagram, note, rest, tempo, words
 from tests.test_simulator import score as written
@@ -358,7 +359,7 @@ def test_a_bad_file_is_a_row_with_one_line(tmp_path: Path) -> None:
 def test_a_small_score_is_measured_from_what_was_written(
         tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     source = tmp_path / "small.musicxml"
-    source.write_bytes(written(bar(tempo(60), note("F4", 8), note("F#4", 8), note("A4", 16))))
+    source.write_bytes(written(bar(tempo(60), note("G4", 8), note("G#4", 8), note("A4", 16))))
     row = evaluate(source, twice=True, again=True, baseline=True)
     assert "error" not in row
     assert (row["notes"], row["A1_F"], row["A11_closed"], row["violations"]) == (3, 1, 1, 0)

@@ -11,8 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.score_reading import UnreadableError, joined, read_score
-from tests.simulator import HARD, pedal_tokens, simulate
+from tests.score_reading import UnreadableError, read_score
+from tests.score_values import joined
+from tests.simulation_result import HARD
+from tests.simulator import pedal_tokens, simulate
 
 DATA = Path(__file__).parents[1] / ".." / "shared" / "data"
 NATURAL = dict.fromkeys("DCBEFGA", 0)

@@ -9,11 +9,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
-from pathlib import Path
 
 from lxml import etree
 
 from arranger.model.score import TempoMap, TempoMark
+from arranger.rulebook.files import rules_folder
 
 #: Taken where a score gives neither number nor known word (CONTRACT of the report: "assumed").
 ASSUMED = Fraction(90)
@@ -160,18 +160,11 @@ def word_tempo(text: str) -> Fraction | None:
 
 @cache
 def _table() -> tuple[re.Pattern[str], dict[str, tuple[int, int]]]:
-    with _rules().joinpath("tempo-words.toml").open("rb") as stream:
+    with rules_folder().joinpath("tempo-words.toml").open("rb") as stream:
         words = tomllib.load(stream)["words"]
     ranges = {_plain(word): (low, high) for word, (low, high) in words.items()}
     longest_first = sorted(ranges, key=lambda word: (-len(word), word))
     return re.compile(rf"(?<!\w)(?:{'|'.join(map(re.escape, longest_first))})(?!\w)"), ranges
-
-
-def _rules() -> Path:
-    """Return the folder of rules: inside the installed package, or beside it in the project."""
-    package = Path(__file__).resolve().parents[1]
-    inside = package / "rules"
-    return inside if inside.is_dir() else package.parent / "rules"
 
 
 def _plain(text: str) -> str:
