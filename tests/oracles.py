@@ -249,24 +249,25 @@ def pedal_model(times: Sequence[float], ways: Sequence[Sequence[Ways]],
 
 
 def _uses(times: Sequence[float], ways: Sequence[Sequence[Ways]], ends: Sequence[Sequence[float]],
-          before: int) -> list[tuple[Pitch, float, float]]:
-    """Pitch, attack and end of every string that could sound a note before a slice."""
-    return [(w.pitch, times[at], end) for at in range(before)
+          before: int) -> list[tuple[Pitch, float, float, bool]]:
+    """Pitch, attack and end of every way to sound a note before a slice; whether it is spelled."""
+    return [(w.pitch, times[at], end, rank < note.spelled) for at in range(before)
             for note, end in zip(ways[at], ends[at], strict=True) if not note.free
-            for w in note.ways[:note.spelled]]
+            for rank, w in enumerate(note.ways)]
 
 
 def leave_price(p: int, q: int, start: float, arrive: float,
-                uses: Sequence[tuple[Pitch, float, float]], player: Player,
+                uses: Sequence[tuple[Pitch, float, float, bool]], player: Player,
                 prices: Mapping[str, int]) -> int:
-    """Price of moving pedal ``p`` off position ``q``; INFINITE if it was plucked just before."""
+    """Price of moving pedal ``p`` off position ``q``; INFINITE if it may be plucked just before."""
     mine = [u for u in uses if (PEDALS.index(u[0].step), u[0].alter + 1) == (p, q)]
-    last = max((struck for _, struck, _ in mine), default=-np.inf)
-    if arrive - last < player.pedal_lead_seconds + 1e-6:
+    if any(arrive - struck < player.pedal_lead_seconds + 1e-6 for _, struck, _, _ in mine):
         return INFINITE
-    rings = [10 ** (-3 * max(start - struck, 0) / T60[pitch.midi]) for pitch, struck, _ in mine]
+    mine = [u for u in mine if u[3]]
+    last = max((struck for _, struck, _, _ in mine), default=-np.inf)
+    rings = [10 ** (-3 * max(start - struck, 0) / T60[pitch.midi]) for pitch, struck, _, _ in mine]
     price = prices["ring"] * max(0, max(rings, default=0) - AUDIBLE)
-    price += prices["held"] * any(end > arrive - 1e-6 for _, _, end in mine)
+    price += prices["held"] * any(end > arrive - 1e-6 for _, _, end, _ in mine)
     price += prices["hurry"] * (arrive - last < player.foot_sustained_seconds - 1e-6)
     haste = 1 - (arrive - last) / player.foot_move_seconds
     return round(price + prices["rush"] * (1 + 4 * haste if haste > 1e-6 else 0))

@@ -13,8 +13,10 @@ from random import Random
 import numpy as np
 from hypothesis import strategies as st
 
+from arranger.model.harp import HarpString
 from arranger.model.pitch import Pitch
 from arranger.model.score import Measure, Part, Score, TempoMap, TempoMark
+from arranger.plan.hand_options import Tone
 from arranger.plan.pedal_path import Way, Ways
 from arranger.plan.slices import Slice
 from arranger.plan.timing import Use
@@ -181,3 +183,15 @@ def empty_score(bars: int = 8, bpm: int = 60) -> Score:
     measures = tuple(Measure(i, str(i + 1), Fraction(4 * i), Fraction(4)) for i in range(bars))
     return Score("", (Part("P1", "Harp", 2),), measures, (),
                  TempoMap((TempoMark(Fraction(0), Fraction(bpm)),)), tuple(range(bars)))
+
+
+@st.composite
+def tones_(draw: st.DrawFn, most: int = 9) -> tuple[Tone, ...]:
+    """Notes of one slice on strings of their own, lowest string first."""
+    places = sorted(draw(st.sets(st.integers(8, 53), min_size=1, max_size=most)))
+    if draw(st.booleans()):  # a chord in one place
+        places = sorted({20 + p % 16 for p in places})
+    rolled = draw(st.booleans())
+    return tuple(Tone(HarpString(p).pitch(draw(st.integers(-1, 1))), draw(st.sampled_from("LR")),
+                      draw(st.sampled_from([40, 60, 130, 900])), draw(st.booleans()),
+                      draw(st.booleans()), rolled, draw(st.integers(0, 2))) for p in places)

@@ -150,3 +150,12 @@ def test_a_long_gap_is_long_enough_for_every_move():
     nodes = standing((0,) * 7, (2,) * 7)
     assert cheapest(nodes, [Gap(FREE, 0), Gap(FREE, 48)], movers)[0] == 140
     assert cheapest(nodes, [Gap(FREE, 0), Gap(FREE, 47)], movers)[0] >= INFINITE
+
+
+@pytest.mark.parametrize("work", [1, 4, 8, 100])
+def test_a_switch_that_must_stay_stays(work):
+    leave = FREE.copy()
+    leave[0, 1] = INFINITE
+    gaps = [Gap(FREE, 0), Gap(leave, work, 1)]
+    assert cheapest(standing((1,) * 7, (2, *(1,) * 6)), gaps, MOVERS)[0] >= INFINITE
+    assert cheapest(standing((1,) * 7, (1, 2, *(1,) * 5)), gaps, MOVERS)[0] == 10

@@ -25,7 +25,7 @@ def findings(draft: Draft, harp: Harp, player: Player) -> tuple[Diagnostic, ...]
 def _finding(draft: Draft, code: str, message: str, where: Location,
              notes: Iterable[HarpNote] = ()) -> Diagnostic:
     severity: Severity = "error"
-    return Diagnostic(code, rule(code).name, severity, f"{where}: {message}", where,
+    return Diagnostic(code, rule(code).name, severity, message, where,
                       tuple(n.id for n in notes), draft.part)
 
 
@@ -58,9 +58,11 @@ def _hands(draft: Draft, player: Player) -> Iterator[Diagnostic]:
         where = draft.source.locate(onset)
         taken: dict[HarpString, HarpNote] = {}
         for note in notes:
-            if note.string in taken:
-                yield _finding(draft, "S1", f"string {note.string} is wanted twice at once", where,
-                               (taken[note.string], note))
+            other = taken.get(note.string)
+            if other is not None:
+                code = "S1" if other.hand == note.hand else "S2"
+                yield _finding(draft, code, f"string {note.string} is wanted twice at once", where,
+                               (other, note))
             taken[note.string] = note
         for hand in "LR":
             yield from _grip(draft, hand, [n for n in notes if n.hand == hand], where, player)

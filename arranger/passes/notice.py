@@ -10,7 +10,7 @@ from arranger.io.harp_clean import Removed
 from arranger.model.diagnostic import Diagnostic, Severity
 from arranger.model.draft import Draft
 from arranger.model.harp import pedal_word
-from arranger.model.ledger import Drop, Merge, OctaveShift, Repitch
+from arranger.model.ledger import Alteration, Drop, Merge, OctaveShift, Repitch
 from arranger.passes.settings import Settings
 from arranger.passes.start import start
 from arranger.plan.roles import roles
@@ -31,22 +31,26 @@ def _say(draft: Draft, code: str, severity: Severity, message: str, onset: Fract
 
 
 def _outer_voices(draft: Draft) -> list[Diagnostic]:
-    """Tune and bass notes that changed: the player decides."""
+    """Bars in which tune or bass notes are changed or left out: the player decides."""
     first = start(draft.source, draft.part)
     part_roles = roles(first.notes)
-    found = []
+    notes = {n.id: n for n in first.notes}
+    bars: dict[tuple[int, str], list[Alteration]] = {}
     for entry in draft.ledger.entries:
-        if not isinstance(entry.edit, Drop | Merge | OctaveShift | Repitch):
-            continue
-        role = part_roles[entry.edit.note]
-        if not (role.tune >= 1 or role.bass >= 1):
-            continue
-        onset = next(n.onset for n in first.notes if n.id == entry.edit.note)
-        where = draft.source.locate(onset)
-        what = "is left out" if isinstance(entry.edit, Drop | Merge) else "is changed"
-        found.append(_say(draft, entry.rule, "warning",
-                          f"{where}: a {role.word} {what} ({entry.reason})", onset,
-                          (entry.edit.note,)))
+        if isinstance(entry.edit, Drop | Merge | OctaveShift | Repitch):
+            role = part_roles[entry.edit.note]
+            voice = "tune" if role.tune else "bass" if role.bass else ""
+            if voice:
+                bars.setdefault((notes[entry.edit.note].source.measure, voice), []).append(entry)
+    found = []
+    for (_, voice), entries in bars.items():
+        onset = notes[entries[0].edit.note].onset
+        gone = sum(isinstance(e.edit, Drop | Merge) for e in entries)
+        changed = len(entries) - gone
+        told = " and ".join(f"{count} {voice} {'note' if count == 1 else 'notes'} {what}"
+                            for count, what in ((gone, "left out"), (changed, "changed")) if count)
+        found.append(_say(draft, "T4", "warning", f"{told}: {entries[0].reason}", onset,
+                          tuple(e.edit.note for e in entries)))
     return found
 
 
@@ -59,10 +63,9 @@ def _hurried(draft: Draft, settings: Settings) -> list[Diagnostic]:
             wait = two.seconds - one.seconds
             if settings.player.foot_move_seconds - 1e-6 <= wait \
                     < settings.player.foot_sustained_seconds - 1e-6:
-                where = draft.source.locate(two.onset)
                 found.append(_say(
                     draft, "P3", "warning",
-                    f"{where}: one foot moves {pedal_word(one.pedal, one.after)} and "
+                    f"one foot moves {pedal_word(one.pedal, one.after)} and "
                     f"{pedal_word(two.pedal, two.after)} within {wait:.2f} s", two.onset))
     return found
 

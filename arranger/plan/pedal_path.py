@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from math import ceil
 
 import numpy as np
 import numpy.typing as npt
@@ -33,6 +34,9 @@ FEET_AT_ONCE = 0.08
 _TICKS = 16  # ticks a second for foot work
 _STATES = np.array([[*SHAPES[0][i // 81], *SHAPES[1][i % 81]] for i in range(SETTINGS)])
 _OCTAVES = 9
+#: Price of a pinned setting that is not met: dearer than any music, and still finite, so that a
+#: barline no foot can meet leaves a plan and a finding instead of none.
+_PIN = 1 << 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,10 +89,10 @@ class _Nodes:
 
 
 def movers(player: Player, prices: Mapping[str, int]) -> Movers:
-    """Durations and prices of foot work for the search."""
-    return Movers(notch=round(player.foot_move_seconds * _TICKS),
-                  double=round(player.foot_two_notch_seconds * _TICKS),
-                  calm=round(player.foot_sustained_seconds * _TICKS),
+    """Durations and prices of foot work for the search; times are rounded up, never down."""
+    notch, double, calm = (ceil(seconds * _TICKS - 1e-6) for seconds in (
+        player.foot_move_seconds, player.foot_two_notch_seconds, player.foot_sustained_seconds))
+    return Movers(notch=notch, double=double, calm=calm,
                   price=prices["notch"], crowd=prices["crowd"])
 
 
@@ -108,6 +112,7 @@ class _LastUse:
         shape = (7, 3, _OCTAVES)
         self.struck = np.full(shape, -np.inf)
         self.until = np.full(shape, -np.inf)
+        self.possible = np.full((7, 3), -np.inf)
         octaves = np.arange(_OCTAVES)
         steps = np.array([SEMITONES[s] for s in PEDALS])
         midi = 12 * (octaves[None, None, :] + 1) + steps[:, None, None] \
@@ -122,6 +127,8 @@ class _LastUse:
         """
         if ways.free:
             return
+        for way in ways.ways:
+            self.possible[PEDALS.index(way.pitch.step), way.pitch.alter + 1] = time
         for way in ways.ways[:ways.spelled]:
             place = (PEDALS.index(way.pitch.step), way.pitch.alter + 1,
                      min(way.pitch.octave, _OCTAVES - 1))
@@ -144,7 +151,7 @@ class _LastUse:
         haste = 1.0 - wait / player.foot_move_seconds
         price += prices["rush"] * np.where(haste > 1e-6, 1.0 + 4.0 * haste, 0.0)
         table = np.rint(price).astype(np.int32)
-        table[wait < player.pedal_lead_seconds + 1e-6] = INFINITE
+        table[arrive - self.possible < player.pedal_lead_seconds + 1e-6] = INFINITE
         return np.asarray(table, dtype=np.int32)
 
 
@@ -183,6 +190,14 @@ def _take(ways: Ways, state: tuple[int, ...]) -> Way | None:
     return best if best is not None and best.price < ways.drop else None
 
 
+def _near(times: Sequence[float], firsts: Sequence[int], rank: int, seconds: float) -> int:
+    """How many earlier stations lie less than ``seconds`` before station ``rank``."""
+    count = 0
+    while count < rank and times[firsts[rank]] - times[firsts[rank - count - 1]] < seconds - 1e-6:
+        count += 1
+    return count
+
+
 def _graph(times: Sequence[float], firsts: Sequence[int], ways: Sequence[Sequence[Ways]],
            ends: Sequence[Sequence[float]], player: Player, prices: Mapping[str, int],
            pins: Mapping[int, tuple[int, ...]]) -> tuple[list[Table], list[Gap]]:
@@ -201,10 +216,9 @@ def _graph(times: Sequence[float], firsts: Sequence[int], ways: Sequence[Sequenc
             leave = uses.leave(start, arrive, player, prices)
             work = int(since * _TICKS + 1e-6)
             near = 0
-            if work < round(player.foot_move_seconds * _TICKS):
+            if work < movers(player, prices).notch:
                 work = 1
-                near = sum(1 for f in firsts[max(0, rank - 8):rank]
-                           if arrive - times[f] < player.foot_move_seconds - 1e-6)
+                near = _near(times, firsts, rank, player.foot_move_seconds)
             gaps.append(Gap(leave, work, near))
         node = np.zeros(SETTINGS, dtype=np.int32)
         for at in range(first, last):
@@ -216,6 +230,6 @@ def _graph(times: Sequence[float], firsts: Sequence[int], ways: Sequence[Sequenc
                     uses.note(note_ways, times[at], end)
             if at in pins:
                 held = (np.array(pins[at]) == _STATES).all(axis=1)
-                node = np.where(held, node, INFINITE).astype(np.int32)
+                node = np.where(held, node, node + _PIN).astype(np.int32)
         nodes.append(node)
     return nodes, gaps

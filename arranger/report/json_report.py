@@ -44,7 +44,8 @@ def report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
         "notes": [_note(draft, n) for n in draft.notes],
     }
     if heading.command == "convert":
-        body["ledger"] = [_entry(draft, e, source, played) for e in draft.ledger.entries]
+        body["ledger"] = [_entry(draft, e, also, source, played)
+                          for e, also in _by_note(draft.ledger.entries)]
     body["findings"] = [_finding(f) for f in findings]
     body["cost"] = {**draft.cost, "total": draft.total}
     body["bound"] = min(draft.bound, draft.total)
@@ -90,8 +91,16 @@ def _sound(ident: NoteId, onset: Fraction, pitch: Pitch) -> dict[str, Any]:
     return {"id": ident, "onset": str(onset), "midi": pitch.midi, "name": pitch.name}
 
 
-def _entry(draft: Draft, entry: Alteration, source: Mapping[NoteId, Note],
-           played: Mapping[NoteId, HarpNote]) -> dict[str, Any]:
+def _by_note(entries: Sequence[Alteration]) -> list[tuple[Alteration, tuple[Alteration, ...]]]:
+    """One entry a note: the change that matters most to the ear, and what else became of it."""
+    groups: dict[NoteId, list[Alteration]] = {}
+    for entry in entries:
+        groups.setdefault(entry.edit.note, []).append(entry)
+    return [(first, tuple(rest)) for first, *rest in groups.values()]
+
+
+def _entry(draft: Draft, entry: Alteration, also: Sequence[Alteration],
+           source: Mapping[NoteId, Note], played: Mapping[NoteId, HarpNote]) -> dict[str, Any]:
     note = source[entry.edit.note]
     before = [_sound(note.id, note.onset, note.pitch)]
     after: list[dict[str, Any]] = []
@@ -107,7 +116,9 @@ def _entry(draft: Draft, entry: Alteration, source: Mapping[NoteId, Note],
             after = [_sound(note.id, note.onset, played[note.id].pitch)]
             before = [dict(after[0])]
     return {"id": f"{entry.kind}-{note.id}", "kind": entry.kind, "stage": entry.stage,
-            "rule": entry.rule, "reason": entry.reason, **_place(_where(draft, note)),
+            "rule": entry.rule, "reason": entry.reason,
+            "also": [{"kind": a.kind, "rule": a.rule, "reason": a.reason} for a in also],
+            **_place(_where(draft, note)),
             "grace": note.grace, "before": before, "after": after, "fidelity": entry.fidelity}
 
 

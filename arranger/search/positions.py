@@ -95,7 +95,7 @@ def _dense(mover: int, work: int, movers: Movers) -> tuple[Table, Table, Table]:
 
 def _tables(mover: int, gap: Gap, movers: Movers, longest: int) -> Table:
     """All transitions of one mover that take at most ``longest``, with the price of leaving."""
-    work = min(gap.work, movers.calm * 4)
+    work = min(gap.work, 4 * max(movers.calm, movers.double))
     price, time, source = _dense(mover, work, movers)
     part = gap.leave[:3] if mover == 0 else gap.leave[3:]
     left = np.minimum(part, INFINITE >> 3).astype(np.float32)
@@ -183,7 +183,8 @@ def cheapest(nodes: Sequence[Table], gaps: Sequence[Gap],
 
     Returns
     -------
-    The least total and the setting index at every node.
+    The least total and the setting index at every node; INFINITE and no path where the gaps
+    allow none.
     """
     if not nodes:
         return 0, ()
@@ -200,6 +201,8 @@ def cheapest(nodes: Sequence[Table], gaps: Sequence[Gap],
         if state is None:
             best = int(tables[-1].argmin())
             total = int(tables[-1].reshape(-1)[best])
+            if total >= INFINITE:
+                return INFINITE, ()
             state = _unravel(best, tables[-1])
             path.append(state[2] * 81 + state[3])
         for t in range(last, block, -1):

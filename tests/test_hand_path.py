@@ -1,0 +1,186 @@
+"""Hands and fingers: within the player's limits, and the cheapest there is."""
+
+from __future__ import annotations
+
+from itertools import combinations, pairwise
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from arranger.model.pitch import Pitch
+from arranger.plan import fingers
+from arranger.plan.fingers import fingerings
+from arranger.plan.hand_options import Hand, Option, Tone, options, reach
+from arranger.plan.hand_path import LEISURE, between, hand_path
+from arranger.rulebook.players import load_player
+from arranger.rulebook.prices import load_prices
+from tests.oracles import cheapest_choice
+from tests.strategies import tones_
+
+PLAYERS = tuple(load_player(p) for p in ("average", "small-hand", "large-hand", "student"))
+PLAYER = PLAYERS[0]
+PRICES = load_prices()
+STRINGS = frozenset(range(9, 53))
+
+
+def tone(name: str, hand: str = "R", drop: int = 130, *, fixed: bool = False, roll: bool = False,
+         rolled: bool = False) -> Tone:
+    return Tone(Pitch.parse(name), hand, drop, fixed, roll, rolled, 0)
+
+
+def grips(option: Option) -> list[tuple[str, list[int], bool]]:
+    return [(which, [p.position for _, p in hand.tones], hand.rolled)
+            for which, hand in (("L", option.left), ("R", option.right)) if hand.tones]
+
+
+@given(tones_(), st.sampled_from(PLAYERS))
+@settings(max_examples=150, deadline=None)
+def test_options_stay_within_the_limits_of_the_player(tones, player):
+    found = options(tones, player, PRICES, STRINGS)
+    assert found
+    for option in found:
+        struck = [p for _, places, _ in grips(option) for p in places]
+        assert len(struck) == len(set(struck))
+        named = [i for hand in (option.left, option.right) for i, _ in hand.tones]
+        assert len(named) == len(set(named))
+        for which, places, rolled in grips(option):
+            assert len(places) <= player.fingers_per_hand
+            assert all(a < b for a, b in pairwise(places))
+            assert places[-1] - places[0] <= (player.rolled_span_steps if rolled
+                                              else player.span_steps)
+            low, high = reach(which, player)
+            assert low.position <= places[0]
+            assert places[-1] <= high.position
+
+
+@given(tones_(), st.sampled_from(PLAYERS))
+@settings(max_examples=150, deadline=None)
+def test_notes_are_given_up_only_where_no_split_holds_them_all(tones, player):
+    found = options(tones, player, PRICES, STRINGS)
+    held = [{(i, p) for hand in (o.left, o.right) for i, p in hand.tones} for o in found]
+    everything = {(i, t.pitch) for i, t in enumerate(tones)}
+    whole = any(fits(tones[:cut], "L", player) and fits(tones[cut:], "R", player)
+                for cut in range(len(tones) + 1))
+    if whole:
+        assert all(h == everything for h in held)
+    for option, kept in zip(found, held, strict=True):
+        lost = sum(t.drop for i, t in enumerate(tones) if i not in {k for k, _ in kept})
+        assert option.price >= lost
+        for i, pitch in kept:
+            assert pitch == tones[i].pitch or (
+                not tones[i].fixed and pitch.pitch_class == tones[i].pitch.pitch_class
+                and tones[0].pitch.position < pitch.position < tones[-1].pitch.position)
+
+
+def fits(tones, which, player):  # type: ignore[no-untyped-def]
+    places = [t.pitch.position for t in tones]
+    if not places:
+        return True
+    low, high = reach(which, player)
+    span = player.rolled_span_steps if any(t.rolled for t in tones) else player.span_steps
+    return (len(places) <= player.fingers_per_hand and places[-1] - places[0] <= span
+            and low.position <= places[0] and places[-1] <= high.position)
+
+
+def test_too_many_strings_lose_the_cheapest_note():
+    low = [tone(n, drop=900, fixed=True) for n in ("G2", "E3", "A3", "B3")]
+    high = [tone(n, drop=900, fixed=True) for n in ("C7", "D7", "E7", "F7")]
+    chord = [low[0], tone("C3", drop=60), *low[1:], *high]
+    best = min(options(chord, PLAYER, PRICES, STRINGS), key=lambda o: o.price)
+    assert [i for i, _ in best.left.tones] == [0, 2, 3, 4]
+    assert [i for i, _ in best.right.tones] == [5, 6, 7, 8]
+
+
+@pytest.mark.parametrize(("top", "kept", "rolled"), [
+    ("E3", 3, False), ("F3", 3, True), ("G3", 3, True), ("A3", 2, False)])
+def test_a_chord_wider_than_the_hand_is_rolled_and_at_last_thinned(top, kept, rolled):
+    """A tenth is held, eleven and twelve strings are rolled; the right hand is elsewhere."""
+    chord = [tone(n, "L", 900, fixed=True, roll=True) for n in ("C2", "G2", top)]
+    chord.append(tone("F7", "R", 5000, fixed=True))
+    best = min(options(chord, PLAYER, PRICES, STRINGS), key=lambda o: o.price)
+    assert (len(best.left.tones), best.left.rolled) == (kept, rolled)
+    assert len(best.right.tones) == 1
+
+
+def test_no_tones_no_hands():
+    assert options([], PLAYER, PRICES, STRINGS) == (Option(Hand(), Hand(), 0),)
+    assert hand_path([], [], PLAYER, PRICES) == (0, ())
+
+
+def transition(old: Option, new: Option, gap: float) -> int:
+    """Price of travel and collisions from the docstrings: floor of the travel of each hand."""
+    price = 0
+    for a, b in ((old.left, new.left), (old.right, new.right)):
+        if a.tones and b.tones:
+            way = abs((a.low + a.high) / 2 - (b.low + b.high) / 2)
+            price += int(PRICES["travel"] * max(0, way - LEISURE * gap))
+    if gap < PLAYER.collision_seconds:
+        for a, b in ((old.left, new.right), (old.right, new.left)):
+            price += PRICES["collision"] * len({p.position for _, p in a.tones}
+                                               & {p.position for _, p in b.tones})
+    return price
+
+
+@given(st.lists(tones_(most=4), min_size=1, max_size=4),
+       st.lists(st.sampled_from([0.05, 0.2, 0.3, 1.0]), min_size=3, max_size=3))
+@settings(max_examples=60, deadline=None)
+def test_the_path_of_the_hands_equals_brute_force(slices, gaps):
+    rows = [options(tones, PLAYER, PRICES, STRINGS)[:6] for tones in slices]
+    times = [sum(gaps[:t]) for t in range(len(rows))]
+
+    def link(t: int, old: Option, new: Option) -> int:
+        return transition(old, new, times[t] - times[t - 1])
+
+    total, path = hand_path(rows, times, PLAYER, PRICES)
+    assert total == cheapest_choice(rows, lambda _, o: o.price, link)
+    assert total == sum(o.price for o in path) + sum(
+        link(t, a, b) for t, (a, b) in enumerate(pairwise(path), start=1))
+    assert all(o in row for o, row in zip(path, rows, strict=True))
+    assert hand_path(rows, times, PLAYER, PRICES) == (total, path)
+
+
+def test_a_string_just_left_by_the_other_hand_is_a_collision():
+    here = Option(Hand(((0, Pitch.parse("C4")),)), Hand(), 0)
+    there = Option(Hand(), Hand(((0, Pitch.parse("C4")),)), 0)
+    assert between(here, there, 0.2, PLAYER, PRICES) == PRICES["collision"]
+    assert between(here, there, PLAYER.collision_seconds, PLAYER, PRICES) == 0
+    assert between(here, here, 0.2, PLAYER, PRICES) == 0
+
+
+GRIPS = st.lists(st.sets(st.integers(14, 26), min_size=1, max_size=4).map(
+    lambda s: tuple(sorted(s))), min_size=1, max_size=5)
+TIMES = st.lists(st.sampled_from([0.1, 0.2, 0.3, 0.7]), min_size=5, max_size=5)
+
+
+@given(GRIPS, TIMES)
+@settings(max_examples=100, deadline=None)
+def test_fingers_never_cross_and_equal_brute_force(grips_, gaps):
+    times = [sum(gaps[:t]) for t in range(len(grips_))]
+    chosen = fingerings(grips_, times, PLAYER)
+    for grip, hand in zip(grips_, chosen, strict=True):
+        assert len(hand) == len(grip)
+        assert set(hand) <= {1, 2, 3, 4}
+        assert all(low > high for low, high in pairwise(hand))
+    spans = (PLAYER.finger_pair_1_2_steps, PLAYER.finger_pair_2_3_steps,
+             PLAYER.finger_pair_3_4_steps)
+    rows = [[tuple(reversed(c)) for c in combinations((1, 2, 3, 4), len(g))] for g in grips_]
+
+    def own(t: int, hand: tuple[int, ...]) -> int:
+        return fingers._shape(tuple(b - a for a, b in pairwise(grips_[t])), hand, spans)
+
+    def link(t: int, old: tuple[int, ...], new: tuple[int, ...]) -> int:
+        return fingers._follow(grips_[t - 1], grips_[t], old, new, times[t] - times[t - 1])
+
+    assert cheapest_choice([[h] for h in chosen], own, link) == cheapest_choice(rows, own, link)
+
+
+@pytest.mark.parametrize(("strings", "hand"), [
+    ((28,), (1,)), ((28, 30), (2, 1)), ((28, 30, 32, 35), (4, 3, 2, 1)), ((28, 35), (4, 1))])
+def test_the_thumb_takes_the_highest_string(strings, hand):
+    assert fingerings([strings], [0.0], PLAYER)[0][-1] == hand[-1]
+    assert len(fingerings([strings], [0.0], PLAYER)[0]) == len(hand)
+
+
+def test_no_grips_no_fingers():
+    assert fingerings([], [], PLAYER) == []
