@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from arranger.checks.account import faults
 from arranger.checks.playable import findings
@@ -21,7 +22,9 @@ from arranger.model.diagnostic import Diagnostic
 from arranger.model.draft import Draft
 from arranger.model.errors import ArrangerError, ChoiceError, SourceError
 from arranger.model.harp import PedalSetting
+from arranger.model.ledger import GiveToHand, Ledger
 from arranger.model.pitch import Pitch
+from arranger.model.score import Note, NoteId
 from arranger.passes.notice import notices
 from arranger.passes.pipeline import Arranged, arrange, mark_pedals
 from arranger.passes.sections import sections
@@ -32,6 +35,9 @@ from arranger.report.midi import midi_bytes
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
+
+if TYPE_CHECKING:
+    from lxml import etree
 
 Progress = Callable[[str], None]
 
@@ -82,9 +88,9 @@ def convert(request: Request, folder: Path | None = None,
     """
     settings = _settings(request)
     progress("reading the score")
-    document, harp_part, names = _open(request)
-    arranged = arrange(document.score, harp_part.part_id, settings, progress)
-    result = _finish("convert", request, settings, document, harp_part, names, arranged, progress)
+    opened = _open(request)
+    arranged = arrange(opened.document.score, opened.harp_part.part_id, settings, progress)
+    result = _finish("convert", request, settings, opened, arranged, progress)
     if folder is not None:
         publish(folder, result.files)
     return result
@@ -101,9 +107,9 @@ def pedals(request: Request, folder: Path | None = None,
     """
     settings = _settings(request)
     progress("reading the part")
-    document, harp_part, names = _open(request, keep_fingering=True)
-    arranged = mark_pedals(document.score, harp_part.part_id, settings, progress)
-    result = _finish("pedals", request, settings, document, harp_part, names, arranged, progress)
+    opened = _open(request, keep_fingering=True)
+    arranged = mark_pedals(opened.document.score, opened.harp_part.part_id, settings, progress)
+    result = _finish("pedals", request, settings, opened, arranged, progress)
     if folder is not None:
         publish(folder, result.files)
     return result
@@ -113,8 +119,18 @@ def _settings(request: Request) -> Settings:
     return Settings(load_harp(request.harp), load_player(request.player), load_prices())
 
 
-def _open(request: Request,
-          keep_fingering: bool = False) -> tuple[Document, HarpPart, tuple[Sequence[str], ...]]:
+@dataclass(frozen=True, slots=True)
+class _Opened:
+    """A source made ready: its document with a harp part in it, and what the report needs."""
+
+    document: Document
+    harp_part: HarpPart
+    parts: tuple[str, ...]
+    kept_parts: tuple[str, ...]
+    doubled: tuple[tuple[Note, NoteId], ...]
+
+
+def _open(request: Request, keep_fingering: bool = False) -> _Opened:
     root = open_source(request.source)
     chosen = choose_parts(root, request.parts)
     labels = {p.get("id", ""): (p.findtext("part-name") or p.get("id") or "").strip()
@@ -125,32 +141,43 @@ def _open(request: Request,
         raise SourceError(f"{request.source}: the chosen part has no notes; choose another "
                           f"with --part")
     if request.tempo is not None:
-        score = document.score
-        scaled = type(score)(score.title, score.parts, score.measures, score.notes,
-                             score.tempo.scaled(request.tempo), score.playing_order)
-        document = Document(document.root, scaled, document.elements, document.name)
-    names = (tuple(labels[i] for i in chosen),
-             tuple(label for i, label in labels.items() if i not in chosen))
-    return document, harp_part, names
+        score = replace(document.score, tempo=document.score.tempo.scaled(request.tempo))
+        document = replace(document, score=score)
+    return _Opened(document, harp_part, tuple(labels[i] for i in chosen),
+                   tuple(label for i, label in labels.items() if i not in chosen),
+                   _doubled(root, chosen, document, harp_part.part_id))
 
 
-def _finish(command: str, request: Request, settings: Settings, document: Document,
-            harp_part: HarpPart, names: tuple[Sequence[str], ...], arranged: Arranged,
-            progress: Progress) -> Result:
-    draft = arranged.draft
+def _doubled(root: etree._Element, chosen: Sequence[str], document: Document,
+             part: str) -> tuple[tuple[Note, NoteId], ...]:
+    """Notes that several of the chosen parts strike at once, one entry for each given up."""
+    if len(chosen) < 2:
+        return ()
+    apart = read(root, document.name).score
+    struck = Counter((n.onset, n.midi) for i in chosen for n in apart.part_notes(i) if not n.grace)
+    return tuple((note, twin) for note in document.score.part_notes(part) if not note.grace
+                 for twin in note.source_ids[1:struck[note.onset, note.midi]])
+
+
+def _finish(command: str, request: Request, settings: Settings, opened: _Opened,
+            arranged: Arranged, progress: Progress) -> Result:
+    document, draft = opened.document, arranged.draft
+    if len(opened.parts) > 1:  # which staff a part was laid on says nothing about its hand
+        kept = tuple(e for e in draft.ledger.entries if not isinstance(e.edit, GiveToHand))
+        draft = replace(draft, ledger=Ledger(kept))
     wrong = faults(draft)
     if wrong:
         raise SelfCheckError(f"{request.source}: the ledger does not account for the draft "
                              f"({wrong[0]}); please report this with the file")
     errors = findings(draft, settings.harp, settings.player)
-    said = (*errors, *notices(draft, harp_part.removed, settings))
-    heading = Heading(command, request.source.name, sha256(request.source), tuple(names[0]),
-                      tuple(names[1]), _settings_told(request, document))
+    said = (*errors, *notices(draft, opened.harp_part.removed, settings))
+    heading = Heading(command, request.source.name, sha256(request.source), opened.parts,
+                      opened.kept_parts, _settings_told(request, document))
     progress("writing the draft")
     diagrams = sections(draft) if request.pedals in ("all", "diagrams") else ()
     keep = command == "pedals"
     xml = write(document, draft, diagrams, "none" if keep else request.fingering)
-    body = report(draft, heading, said, _summary(draft, errors))
+    body = report(draft, heading, said, _summary(draft, errors), opened.doubled)
     name = "marked.musicxml" if keep else "draft.musicxml"
     files = {name: xml, "report.json": dumps(body)}
     if not keep:

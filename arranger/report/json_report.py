@@ -31,8 +31,12 @@ class Heading:
 
 
 def report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
-           summary: Mapping[str, float | int | str]) -> dict[str, Any]:
-    """Return the report of a draft; fractions are strings ``n`` or ``n/d``."""
+           summary: Mapping[str, float | int | str],
+           doubled: Sequence[tuple[Note, NoteId]] = ()) -> dict[str, Any]:
+    """Return the report of a draft; fractions are strings ``n`` or ``n/d``.
+
+    ``doubled``: notes that several arranged parts struck alike, with the id of the one given up.
+    """
     source = {n.id: n for n in draft.source.part_notes(draft.part)}
     played = {n.id: n for n in draft.notes}
     body: dict[str, Any] = {
@@ -46,6 +50,7 @@ def report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
     if heading.command == "convert":
         body["ledger"] = [_entry(draft, e, also, source, played)
                           for e, also in _by_note(draft.ledger.entries)]
+        body["ledger"] += [_double(draft, note, twin) for note, twin in doubled]
     body["findings"] = [_finding(f) for f in findings]
     body["cost"] = {**draft.cost, "total": draft.total}
     body["bound"] = min(draft.bound, draft.total)
@@ -120,6 +125,14 @@ def _entry(draft: Draft, entry: Alteration, also: Sequence[Alteration],
             "also": [{"kind": a.kind, "rule": a.rule, "reason": a.reason} for a in also],
             **_place(_where(draft, note)),
             "grace": note.grace, "before": before, "after": after, "fidelity": entry.fidelity}
+
+
+def _double(draft: Draft, note: Note, twin: NoteId) -> dict[str, Any]:
+    return {"id": f"merge-{twin}", "kind": "merge", "stage": "reading", "rule": "T3",
+            "reason": f"{note.pitch.label} is struck by another arranged part at once",
+            "also": [], **_place(_where(draft, note)), "grace": False,
+            "before": [_sound(twin, note.onset, note.pitch)], "after": [],
+            "fidelity": "other-sound"}
 
 
 def _finding(found: Diagnostic) -> dict[str, Any]:
