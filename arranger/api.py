@@ -174,9 +174,9 @@ def _finish(command: str, request: Request, settings: Settings, opened: _Opened,
     heading = Heading(command, request.source.name, sha256(request.source), opened.parts,
                       opened.kept_parts, _settings_told(request, document))
     progress("writing the draft")
-    diagrams = sections(draft) if request.pedals in ("all", "diagrams") else ()
     keep = command == "pedals"
-    xml = write(document, draft, diagrams, "none" if keep else request.fingering)
+    xml = write(document, draft, sections(draft), "none" if keep else request.fingering,
+                request.pedals)
     body = report(draft, heading, said, _summary(draft, errors), opened.doubled)
     name = "marked.musicxml" if keep else "draft.musicxml"
     files = {name: xml, "report.json": dumps(body)}

@@ -28,7 +28,7 @@ HEADER = ('<?xml version="1.0" encoding="UTF-8" standalone="no"?>\n'
 
 
 def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = (),
-          fingering: str = "all") -> bytes:
+          fingering: str = "all", pedals: str = "all") -> bytes:
     """Return the draft as MusicXML 4.0.
 
     Parameters
@@ -37,6 +37,7 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
     draft : its notes come from ``document.score``.
     diagrams_at : onsets, in quarter notes, at which the full setting stands again.
     fingering : ``all`` or ``none``.
+    pedals : ``all``; ``changes`` (and the opening setting); ``diagrams`` only; ``none``.
 
     Only the part ``draft.part`` is changed. Notes not in the draft become rests or leave their
     chord; the rest get the draft's pitch, hand (staff 1 is the right), roll and finger.
@@ -67,7 +68,9 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
     write_rolls(part, draft.notes, elements)
     write_fingers(part, draft.notes, elements, fingering)
     write_tempo(part, document.score)
-    write_pedals(part, draft.plan, document.score, diagrams_at)
+    if pedals != "none":
+        write_pedals(part, draft.plan, document.score,
+                     () if pedals == "changes" else diagrams_at, pedals != "diagrams")
     write_ids(root, draft.notes, elements)
     return serialise(root)
 

@@ -26,8 +26,8 @@ PLACEMENT, STAFF = "below", "2"  # below both staves, never between them
 
 
 def write_pedals(part: etree._Element, plan: PedalPlan, score: Score,
-                 diagrams_at: Iterable[Fraction] = ()) -> None:
-    """Write the opening diagram, later diagrams, the moves, and what is tuned by hand.
+                 diagrams_at: Iterable[Fraction] = (), moves: bool = True) -> None:
+    """Write the opening diagram, later diagrams, the moves if asked, and what is tuned by hand.
 
     A move between two events stands at the event before, with an exact ``<offset>``; the
     divisions of the part are raised where that needs it.
@@ -40,7 +40,8 @@ def write_pedals(part: etree._Element, plan: PedalPlan, score: Score,
         if onset > 0:
             signs.append((onset, [_direction(_diagram(plan.at(onset)))]))
     explained = False
-    for onset, group in groupby(sorted(plan.moves, key=lambda m: m.onset), lambda m: m.onset):
+    printed = sorted(plan.moves, key=lambda m: m.onset) if moves else []
+    for onset, group in groupby(printed, lambda m: m.onset):
         made, boxed = _moves(list(group))
         if boxed and not explained:
             made.insert(0, _direction(_words(BOX_EXPLAINED, **{

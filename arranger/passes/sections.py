@@ -15,7 +15,7 @@ def sections(draft: Draft) -> tuple[Fraction, ...]:
     """Onsets of larger sections: new key, jump targets, after a long rest; never amid moves.
 
     Each stands at the first note of the part from there on, where no pedal moves at the same
-    moment (the moves then say enough).
+    moment (the moves then say enough) and the setting is not the one printed last.
     """
     score = draft.source
     starts = {b.onset for a, b in pairwise(score.measures) if a.fifths != b.fifths}
@@ -27,4 +27,10 @@ def sections(draft: Draft) -> tuple[Fraction, ...]:
             starts.add(two)
     moving = {m.onset for m in draft.plan.moves}
     found = {next((o for o in onsets if o >= start), None) for start in starts}
-    return tuple(sorted(o for o in found if o is not None and o > onsets[0] and o not in moving))
+    shown, printed = [], draft.plan.opening
+    for onset in sorted(o for o in found if o is not None and o > onsets[0] and o not in moving):
+        setting = draft.plan.at(onset)
+        if setting != printed:
+            shown.append(onset)
+            printed = setting
+    return tuple(shown)
