@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from arranger.checks.account import faults
 from arranger.checks.playable import findings
 from arranger.io.document import Document
+from arranger.io.doubled import doubled
 from arranger.io.files import publish
 from arranger.io.harp_part import HarpPart, as_harp_part
 from arranger.io.musicxml_read import read
@@ -35,9 +35,6 @@ from arranger.report.midi import midi_bytes
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
-
-if TYPE_CHECKING:
-    from lxml import etree
 
 Progress = Callable[[str], None]
 
@@ -145,18 +142,7 @@ def _open(request: Request, keep_fingering: bool = False) -> _Opened:
         document = replace(document, score=score)
     return _Opened(document, harp_part, tuple(labels[i] for i in chosen),
                    tuple(label for i, label in labels.items() if i not in chosen),
-                   _doubled(root, chosen, document, harp_part.part_id))
-
-
-def _doubled(root: etree._Element, chosen: Sequence[str], document: Document,
-             part: str) -> tuple[tuple[Note, NoteId], ...]:
-    """Notes that several of the chosen parts strike at once, one entry for each given up."""
-    if len(chosen) < 2:
-        return ()
-    apart = read(root, document.name).score
-    struck = Counter((n.onset, n.midi) for i in chosen for n in apart.part_notes(i) if not n.grace)
-    return tuple((note, twin) for note in document.score.part_notes(part) if not note.grace
-                 for twin in note.source_ids[1:struck[note.onset, note.midi]])
+                   doubled(root, chosen, document, harp_part.part_id))
 
 
 def _finish(command: str, request: Request, settings: Settings, opened: _Opened,

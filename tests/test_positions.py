@@ -10,6 +10,7 @@ from hypothesis import given, settings
 
 from arranger.search import positions
 from arranger.search.positions import INFINITE, SETTINGS, Gap, Movers, cheapest, decode, encode
+from tests.benchmark_planner import search_time
 from tests.oracles import POSITIONS, brute_force, integer_programme, replay
 from tests.strategies import KINDS, MOVERS, Piece, gaps_of, long_piece, small_pieces
 
@@ -159,3 +160,8 @@ def test_a_switch_that_must_stay_stays(work):
     gaps = [Gap(FREE, 0), Gap(leave, work, 1)]
     assert cheapest(standing((1,) * 7, (2, *(1,) * 6)), gaps, MOVERS)[0] >= INFINITE
     assert cheapest(standing((1,) * 7, (1, 2, *(1,) * 5)), gaps, MOVERS)[0] == 10
+
+
+def test_a_node_takes_no_longer_than_a_millisecond():
+    """A generous bound: it lay near 0.5 ms on two slow cores. Best of three, as others work too."""
+    assert min(search_time("mixed", count=100, runs=1) for _ in range(3)) <= 1.0
