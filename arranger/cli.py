@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import sys
 import time
 from collections.abc import Callable
@@ -22,6 +23,7 @@ class _Group(click.Group):
 
     def main(self, *args: Any, **kwargs: Any) -> Any:
         from arranger.model.errors import ArrangerError
+        gc.set_threshold(200_000, 20, 20)  # many small values, few rings: collect seldom
         kwargs["standalone_mode"] = False
         try:
             status = super().main(*args, **kwargs)

@@ -163,5 +163,5 @@ def test_a_switch_that_must_stay_stays(work):
 
 
 def test_a_node_takes_no_longer_than_a_millisecond():
-    """A generous bound: it lay near 0.5 ms on two slow cores. Best of three, as others work too."""
+    """A generous bound: 0.3 ms on two shared cores. Best of three, as others may work too."""
     assert min(search_time("mixed", count=100, runs=1) for _ in range(3)) <= 1.0

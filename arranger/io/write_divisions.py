@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
+from functools import lru_cache
 from math import lcm
 
 from lxml import etree
@@ -11,9 +12,14 @@ from lxml import etree
 _ATTRIBUTES = {"note": ("attack", "release"), "grace": ("make-time",)}
 
 
+@lru_cache(maxsize=4096)
+def _number(text: str) -> Fraction:
+    return Fraction(text.strip())
+
+
 def duration(element: etree._Element) -> Fraction:
     """Return ``<duration>`` in divisions, 0 where there is none."""
-    return Fraction((element.findtext("duration") or "0").strip())
+    return _number(element.findtext("duration") or "0")
 
 
 def step(element: etree._Element) -> Fraction:

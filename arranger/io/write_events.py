@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import lru_cache
 
 from lxml import etree
 
@@ -92,11 +93,14 @@ def pitch_of(note: etree._Element) -> Pitch | None:
     pitch = note.find("pitch")
     if pitch is None:
         return None
-    alter = Fraction((pitch.findtext("alter") or "0").strip())
-    if alter.denominator != 1:
-        return None
-    return Pitch((pitch.findtext("step") or "C").strip(), int(alter),
-                 int(pitch.findtext("octave") or 4))
+    return _pitch(pitch.findtext("step") or "C", pitch.findtext("alter") or "0",
+                  pitch.findtext("octave") or "4")
+
+
+@lru_cache(maxsize=1024)
+def _pitch(step: str, alter: str, octave: str) -> Pitch | None:
+    exact = Fraction(alter.strip())
+    return Pitch(step.strip(), int(exact), int(octave)) if exact.denominator == 1 else None
 
 
 def events(measure: etree._Element) -> list[Event]:

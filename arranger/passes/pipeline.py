@@ -1,7 +1,9 @@
 """All stages in order, repeated on their own result until nothing changes.
 
-A draft must come through its own arranging unchanged, so each draft is arranged again as if it
-were the source; when that changes nothing the draft is settled.
+A draft must come through its own arranging unchanged, so a draft in which a note is lost or sounds
+another pitch is arranged again as if it were the source; when that changes nothing the draft is
+settled. Where all pitches stand there is no need: prices of the other string and the other hand
+are distances from what is written, so the optimum for a source is the optimum for itself.
 """
 
 from __future__ import annotations
@@ -11,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from arranger.model.draft import Draft, HarpNote, PedalPlan
 from arranger.model.ledger import Ledger
-from arranger.model.score import Score
+from arranger.model.score import NoteId, Score
 from arranger.passes.account import net
 from arranger.passes.compass import fold, tuning
 from arranger.passes.feet import give_up, move_pedals
@@ -43,8 +45,8 @@ def arrange(score: Score, part: str, settings: Settings,
     first = _once(score, part, settings, progress)
     cost, bound = first.draft.cost, first.draft.bound
     result, entries = first, first.draft.ledger.entries
-    settled = False
-    for _ in range(ROUNDS):
+    settled = _sounds(result.draft) == _sounds(start(score, part))
+    for _ in range(0 if settled else ROUNDS):
         progress("looking again at the draft")
         again = _once(as_source(result.draft), part, settings, progress)
         settled = _same(again.draft, result.draft)
@@ -110,6 +112,10 @@ def _once(score: Score, part: str, settings: Settings, progress: Progress) -> Ar
 def _same(one: Draft, other: Draft) -> bool:
     return ([_face(n) for n in one.notes] == [_face(n) for n in other.notes]
             and (one.plan.opening, one.plan.moves) == (other.plan.opening, other.plan.moves))
+
+
+def _sounds(draft: Draft) -> list[tuple[NoteId, int]]:
+    return sorted((n.id, n.pitch.midi) for n in draft.notes)
 
 
 def _face(note: HarpNote) -> tuple[object, ...]:
