@@ -14,7 +14,7 @@ from arranger.plan.fingers import fingerings
 from arranger.plan.hand_options import Option, Tone, options
 from arranger.plan.hand_path import hand_path
 from arranger.plan.roles import Role, roles
-from arranger.plan.slices import Slice, slices
+from arranger.plan.slices import Slice, in_order, slices
 from arranger.plan.worth import worth
 
 STAGE = "hands"
@@ -43,7 +43,7 @@ def give_hands(draft: Draft, settings: Settings) -> Handed:
         kept += taken
         made += lines
     graces = [_follow(n, kept) for n in draft.notes if n.source.grace]
-    notes = sorted((*kept, *graces), key=lambda n: (n.onset, n.pitch.midi, n.id))
+    notes = in_order((*kept, *graces))
     done = replace(draft, notes=tuple(notes), ledger=draft.ledger.plus(*made))
     return Handed(give_fingers(done, settings), total)
 

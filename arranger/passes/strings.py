@@ -16,7 +16,7 @@ from arranger.passes.jumps import barline_groups, barlines
 from arranger.passes.settings import Settings
 from arranger.plan.pedal_path import PedalPath, Way, Ways, pedal_path
 from arranger.plan.roles import Role, roles
-from arranger.plan.slices import Slice, clock, slices
+from arranger.plan.slices import Slice, clock, in_order, slices
 from arranger.plan.worth import worth
 
 STAGE = "strings"
@@ -44,7 +44,7 @@ def give_strings(draft: Draft, settings: Settings) -> Strung:
     groups = barlines(draft.source, barline_groups(draft.source))
     parts = _with_barlines(slices(draft.notes, draft.source.tempo), draft, groups)
     ways = [[_ways(n, s, part_roles[n.id], draft, settings) for n in s.notes] for s in parts]
-    ends = [clock_of(draft, s.notes) for s in parts]
+    ends = [clock(draft.source.tempo, [n.source.end for n in s.notes]) for s in parts]
     path = pedal_path(parts, ways, ends, settings.player, settings.prices)
     pins: dict[Fraction, tuple[int, ...]] = {}
     if groups:
@@ -55,13 +55,6 @@ def give_strings(draft: Draft, settings: Settings) -> Strung:
     price = sum(w.price if w else ways[i][j].drop
                 for i, row in enumerate(path.taken) for j, w in enumerate(row))
     return Strung(_apply(draft, parts, path, part_roles), pins, path.total, price)
-
-
-def clock_of(draft: Draft, notes: Sequence[HarpNote]) -> list[float]:
-    """Seconds at which notes stop being held."""
-    order = sorted(range(len(notes)), key=lambda i: notes[i].source.end)
-    times = clock(draft.source.tempo, [notes[i].source.end for i in order])
-    return [time for _, time in sorted(zip(order, times, strict=True))]
 
 
 def _with_barlines(parts: tuple[Slice, ...], draft: Draft,
@@ -124,8 +117,7 @@ def _apply(draft: Draft, parts: Sequence[Slice], path: PedalPath,
                 struck[string] = note.id
             made += _change(note, way.pitch, at, parts, path, draft, part_roles)
             kept.append(replace(note, pitch=way.pitch))
-    kept.sort(key=lambda n: (n.onset, n.pitch.midi, n.id))
-    return replace(draft, notes=tuple(kept), ledger=draft.ledger.plus(*made))
+    return replace(draft, notes=tuple(in_order(kept)), ledger=draft.ledger.plus(*made))
 
 
 def _change(note: HarpNote, pitch: Pitch, at: int, parts: Sequence[Slice], path: PedalPath,

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise
+from math import lcm
+from typing import NamedTuple
 
 from arranger.model.draft import HarpNote
 from arranger.model.score import NoteId
@@ -66,26 +68,46 @@ def colour_tones(classes: frozenset[int]) -> frozenset[int]:
 
 def roles(notes: Sequence[HarpNote]) -> Mapping[NoteId, Role]:
     """Roles of all notes of the arranged part, grace notes included."""
-    struck = [n for n in notes if not n.source.grace]
-    tune: dict[NoteId, Fraction] = {n.id: Fraction(0) for n in notes}
+    grid = lcm(*{t.denominator for n in notes for t in (n.source.onset, n.source.duration)})
+    struck = [_Held(n, *_ticks(n, grid)) for n in notes if not n.source.grace]
+    tune = dict.fromkeys((n.id for n in notes), 0)
     bass = dict(tune)
-    moments = sorted({n.onset for n in notes} | {n.source.end for n in struck})
-    starts: dict[Fraction, list[HarpNote]] = {m: [] for m in moments}
-    for note in struck:
-        starts[note.onset].append(note)
-    sounding: list[HarpNote] = []
-    held: dict[Fraction, tuple[HarpNote, ...]] = {}
-    for here, after in pairwise([*moments, moments[-1] if moments else Fraction(0)]):
-        sounding = [n for n in sounding if n.source.end > here] + starts[here]
-        held[here] = tuple(sounding)
-        if not sounding:
-            continue
-        length = after - here
-        top = max(sounding, key=lambda n: (n.pitch.midi, n.onset))
-        low = min(sounding, key=lambda n: (n.pitch.midi, -n.onset))
-        tune[top.id] += length
-        bass[low.id] += length
-    return {n.id: _role(n, held[n.onset], tune[n.id], bass[n.id]) for n in notes}
+    places = {n.id: _ticks(n, grid)[0] for n in notes}
+    starts: dict[int, list[_Held]] = {place: [] for place in places.values()}
+    for held in struck:
+        starts[held.start].append(held)
+    moments = sorted(starts.keys() | {h.end for h in struck})
+    sounding: list[_Held] = []
+    heard: dict[int, tuple[HarpNote, ...]] = {}
+    for here, after in pairwise([*moments, moments[-1] if moments else 0]):
+        sounding = [h for h in sounding if h.end > here] + starts.get(here, [])
+        heard[here] = tuple(h.note for h in sounding)
+        if sounding:
+            top = max(sounding, key=lambda h: (h.midi, h.start))
+            low = min(sounding, key=lambda h: (h.midi, -h.start))
+            tune[top.note.id] += after - here
+            bass[low.note.id] += after - here
+    return {n.id: _role(n, heard[places[n.id]], Fraction(tune[n.id], grid),
+                        Fraction(bass[n.id], grid)) for n in notes}
+
+
+class _Held(NamedTuple):
+    """A note with its start and end on a common grid."""
+
+    note: HarpNote
+    start: int
+    end: int
+
+    @property
+    def midi(self) -> int:
+        return self.note.pitch.midi
+
+
+def _ticks(note: HarpNote, grid: int) -> tuple[int, int]:
+    """Start and end of a note in whole parts of a quarter note."""
+    onset, duration = note.source.onset, note.source.duration
+    start = onset.numerator * (grid // onset.denominator)
+    return start, start + duration.numerator * (grid // duration.denominator)
 
 
 def _role(note: HarpNote, sounding: tuple[HarpNote, ...], tune: Fraction,

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from bisect import bisect_right
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import groupby
+from itertools import groupby, pairwise
 
 from arranger.model.draft import HarpNote
 from arranger.model.score import TempoMap
@@ -20,23 +21,30 @@ class Slice:
     notes: tuple[HarpNote, ...]
 
 
-def clock(tempo: TempoMap, onsets: Sequence[Fraction]) -> list[float]:
-    """Seconds of onsets given in rising order."""
+def clock(tempo: TempoMap, onsets: Iterable[Fraction]) -> list[float]:
+    """Seconds from the start of the written score to each onset, in any order."""
+    starts = [float(mark.onset) for mark in tempo.marks]
+    paces = [60.0 / float(mark.bpm) for mark in tempo.marks]
+    bases = [0.0]
+    for (start, after), pace in zip(pairwise(starts), paces, strict=False):
+        bases.append(bases[-1] + (after - start) * pace)
     times: list[float] = []
-    marks = tempo.marks
-    at, base = 0, 0.0
     for onset in onsets:
-        while at + 1 < len(marks) and marks[at + 1].onset <= onset:
-            base += float(marks[at + 1].onset - marks[at].onset) * 60.0 / float(marks[at].bpm)
-            at += 1
-        times.append(base + float(onset - marks[at].onset) * 60.0 / float(marks[at].bpm))
+        place = float(onset)
+        at = max(bisect_right(starts, place) - 1, 0)
+        times.append(bases[at] + (place - starts[at]) * paces[at])
     return times
+
+
+def in_order(notes: Iterable[HarpNote]) -> list[HarpNote]:
+    """Notes by onset, pitch and id. Floats tell musical onsets apart and compare fast."""
+    return sorted(notes, key=lambda n: (float(n.source.onset), n.pitch.midi, n.source.id))
 
 
 def slices(notes: Iterable[HarpNote], tempo: TempoMap) -> tuple[Slice, ...]:
     """Group notes by onset."""
-    ordered = sorted(notes, key=lambda n: (n.onset, n.pitch.midi, n.id))
-    groups = [(onset, tuple(group)) for onset, group in groupby(ordered, key=lambda n: n.onset)]
+    groups = [(onset, tuple(group))
+              for onset, group in groupby(in_order(notes), key=lambda n: n.source.onset)]
     times = clock(tempo, [onset for onset, _ in groups])
     return tuple(Slice(onset, time, group)
                  for (onset, group), time in zip(groups, times, strict=True))
