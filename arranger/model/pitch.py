@@ -8,6 +8,7 @@ from dataclasses import dataclass
 STEPS = "CDEFGAB"
 SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 SIGNS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
+_PLACES = {step: place for place, step in enumerate(STEPS)}
 _NAME = re.compile(r"([A-G])(bb|b|##|#|)(-?\d+)")
 
 
@@ -45,7 +46,7 @@ class Pitch:
     @property
     def position(self) -> int:
         """Diatonic place of the step: 7 times the octave plus 0-6 for C-B."""
-        return 7 * self.octave + STEPS.index(self.step)
+        return 7 * self.octave + _PLACES[self.step]
 
     @property
     def name(self) -> str:

@@ -7,7 +7,7 @@ is solved exactly over the candidate moments.
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -127,9 +127,7 @@ def _beats(score: Score) -> list[Fraction]:
 def _moments(window: Window, score: Score, grid: Sequence[Fraction], beats: frozenset[Fraction],
              cuts: int, player: Player, prices: Mapping[str, int]) -> list[_Moment]:
     """Candidate moments of one change with their prices, rising in time."""
-    first = bisect_left(grid, window.after)
-    last = bisect_left(grid, window.before)
-    inside = [g for g in grid[first:last] if g > window.after]
+    inside = grid[bisect_right(grid, window.after):bisect_left(grid, window.before)]
     places = dict.fromkeys(inside[-4 * _BEATS_BACK:], 0)
     width = window.before - window.after
     start = window.after if width <= 2 else window.before - 2
@@ -141,8 +139,9 @@ def _moments(window: Window, score: Score, grid: Sequence[Fraction], beats: froz
     need = player.foot_move_seconds if window.to_alter - window.from_alter in (-1, 1) \
         else player.foot_two_notch_seconds
     moments = []
-    ready = [p for p, t in zip(ordered, times[1:-1], strict=True)
-             if p in beats and arrive - t >= need - 1e-9]
+    ready = {p for p, t in zip(ordered, times[1:-1], strict=True)
+             if p in beats and arrive - t >= need - 1e-9}
+    left_over = len(ready)  # beats still to come on which the move would be in time
     for place, time in zip(ordered, times[1:-1], strict=True):
         price = places[place] or (0 if place in beats else 3)
         if place < window.until:
@@ -152,7 +151,9 @@ def _moments(window: Window, score: Score, grid: Sequence[Fraction], beats: froz
             price += round(prices["ring"] * max(0.0, left - AUDIBLE))
         if arrive - time < need - 1e-9:
             price += 25 + round(100 * (need - (arrive - time)))
-        price += 2 * sum(1 for r in ready if r > place)
+        if place in ready:
+            left_over -= 1
+        price += 2 * left_over
         moments.append(_Moment(place, time, price))
     return moments
 
