@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -203,9 +204,6 @@ def _verify(xml: bytes, request: Request, settings: Settings, draft: Draft) -> N
     root = parse(xml, "draft.musicxml")
     again = as_harp_part(root, (root.findall("part")[-1].get("id", ""),))
     document = read(again.root, "draft.musicxml")
-    if request.tempo is not None:
-        raise SelfCheckError("--verify and --tempo cannot be used together: the draft keeps the "
-                             "tempo of its source")
     second = arrange(document.score, again.part_id, settings).draft
     if second.ledger.entries or len(second.notes) != len(draft.notes):
         raise SelfCheckError(f"{request.source}: arranging the draft again would change it; "
@@ -220,13 +218,8 @@ def settings_for(notes: Sequence[str], start: str = "", glissando: bool = False)
     ChoiceError
         A name is no note, or no setting gives them.
     """
-    classes = []
-    for name in notes:
-        try:
-            classes.append(Pitch.parse(name if name[-1].isdigit() else f"{name}4").pitch_class)
-        except ValueError as error:
-            raise ChoiceError(f"{error}; write notes as C, F# or Bb") from error
-    begin = PedalSetting.parse(start)
+    classes = [_pitch_class(name) for name in notes]
+    begin = _setting(start)
     if glissando:
         found = sorted(glissando_settings(classes), key=lambda s: (s.notches_to(begin), s))
     else:
@@ -234,4 +227,19 @@ def settings_for(notes: Sequence[str], start: str = "", glissando: bool = False)
     if not found:
         raise ChoiceError(f"no pedal setting gives {' '.join(notes)} "
                           f"{'as a glissando' if glissando else 'together'}")
-    return [f"{s}   {s.pedals_to(begin)} pedals, {s.notches_to(begin)} notches" for s in found]
+    return [f"{s}   pedals {s.pedals_to(begin)}, notches {s.notches_to(begin)}" for s in found]
+
+
+def _pitch_class(name: str) -> int:
+    try:
+        return Pitch.parse(f"{name}4").pitch_class
+    except ValueError as error:
+        raise ChoiceError(f"not a note name: {name!r}; write notes as C, F# or Bb") from error
+
+
+def _setting(text: str) -> PedalSetting:
+    """Read a setting; every sign of it must be a letter D C B E F G A, flat, sharp or plain."""
+    for sign in text.replace("|", " ").split():
+        if not re.fullmatch("[A-G][#b♯♭♮]?", sign):
+            raise ChoiceError(f"not a pedal: {sign!r}; write a setting as D C Bb | Eb F G Ab")
+    return PedalSetting.parse(text)

@@ -15,6 +15,7 @@ import click
 if TYPE_CHECKING:
     from arranger.api import Request, Result
 
+VERSION = "0.1.0"
 _EXISTING = click.Path(path_type=Path)
 
 
@@ -39,10 +40,13 @@ class _Group(click.Group):
         sys.exit(status if isinstance(status, int) else 0)
 
 
-@click.group(cls=_Group)
-@click.version_option(package_name="arranger")
-def main() -> None:
+@click.group(cls=_Group, invoke_without_command=True)
+@click.version_option(VERSION, prog_name="arranger")
+@click.pass_context
+def main(context: click.Context) -> None:
     """Arrange music for the harp, and mark the pedals of harp parts."""
+    if context.invoked_subcommand is None:
+        click.echo(context.get_help())
 
 
 def _shared(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -116,11 +120,16 @@ def _request(source: Path, tempo: float | None, **settings: Any) -> Request:
     if tempo is not None and not 10 <= tempo <= 400:
         raise click.BadParameter("give a tempo from 10 to 400 crotchets a minute",
                                  param_hint="--tempo")
+    if tempo is not None and settings.get("verify"):
+        raise click.UsageError("--verify and --tempo cannot be used together: the draft keeps the "
+                               "tempo of its source")
     bpm = None if tempo is None else Fraction(tempo).limit_denominator(1000)
     return Request(source, tempo=bpm, **settings)
 
 
 def _folder(source: Path, folder: Path | None) -> Path:
+    if folder == Path():
+        raise click.BadParameter("name a folder to write to", param_hint="-o")
     return folder if folder is not None else Path("out") / source.stem
 
 

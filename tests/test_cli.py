@@ -289,7 +289,7 @@ def test_without_a_command_the_usage_is_shown() -> None:
     assert (result.stdout or result.stderr).startswith("Usage: ")
 
 
-@pytest.mark.xfail(strict=True, raises=AssertionError,
+@pytest.mark.xfail(strict=False, raises=AssertionError,  # passes where it is installed
                    reason="a traceback where the package runs from its folder, not installed")
 def test_version_is_told_without_installing() -> None:
     done = subprocess.run([sys.executable, "-m", "arranger", "--version"], capture_output=True,

@@ -2,7 +2,7 @@
 
 Sources in short: Berlioz = Hector Berlioz, Grand traité d'instrumentation et d'orchestration
 modernes, 2nd ed., Paris 1855, "La harpe" (scan page of fr.wikisource); HNM = Sibelius Academy,
-Harp notation manual, Helsinki; OOL = Thomas Goss, Orchestration Online, 100 Orchestration Tips,
+Harp notation manual, Helsinki; OOL = Orchestration Online, 100 Orchestration Tips,
 part 4; Horn and Harp = hornandharp.com, hints for composers; Wikipedia = "Pedal harp".
 """
 

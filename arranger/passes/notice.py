@@ -8,19 +8,21 @@ from itertools import pairwise
 
 from arranger.io.harp_clean import Removed
 from arranger.model.diagnostic import Diagnostic, Severity
-from arranger.model.draft import Draft
+from arranger.model.draft import Draft, HarpNote
 from arranger.model.harp import pedal_word
 from arranger.model.ledger import Alteration, Drop, Merge, OctaveShift, Repitch
 from arranger.passes.settings import Settings
 from arranger.passes.start import start
 from arranger.plan.roles import roles
+from arranger.plan.slices import slices
 from arranger.rulebook.rules import rule
 
 
 def notices(draft: Draft, removed: Sequence[Removed],
             settings: Settings) -> tuple[Diagnostic, ...]:
     """Warnings and advice about a draft, in order of time."""
-    found = [*_outer_voices(draft), *_hurried(draft, settings), *_signs(draft, removed)]
+    found = [*_outer_voices(draft), *_hurried(draft, settings), *_held(draft),
+             *_repeated(draft, settings), *_signs(draft, removed)]
     return tuple(sorted(found, key=lambda d: (d.where.onset, d.code, d.notes)))
 
 
@@ -68,6 +70,37 @@ def _hurried(draft: Draft, settings: Settings) -> list[Diagnostic]:
                     f"one foot moves {pedal_word(one.pedal, one.after)} and "
                     f"{pedal_word(two.pedal, two.after)} within {wait:.2f} s", two.onset))
     return found
+
+
+def _held(draft: Draft) -> list[Diagnostic]:
+    """Pedals moved while a note of theirs is still written as held."""
+    found = []
+    for move in draft.plan.moves:
+        under = [n for n in draft.notes if n.pitch.step == move.pedal
+                 and n.pitch.alter == move.before and n.onset < move.onset < n.source.end
+                 and n.string not in draft.plan.fixed]
+        if under:
+            found.append(_say(draft, "P2", "warning",
+                              f"the pedal moves to {pedal_word(move.pedal, move.after)} while "
+                              f"{under[0].pitch.label} is held: damp it, or let it slide",
+                              move.onset, tuple(n.id for n in under)))
+    return found
+
+
+def _repeated(draft: Draft, settings: Settings) -> list[Diagnostic]:
+    """Bars in which a string is plucked again sooner than it likes."""
+    last: dict[int, float] = {}
+    bars: dict[int, list[HarpNote]] = {}
+    for here in slices([n for n in draft.notes if not n.source.grace], draft.source.tempo):
+        for note in here.notes:
+            gap = here.seconds - last.get(note.pitch.position, -9.0)
+            if gap < settings.player.restrike_warning_seconds - 1e-6:
+                bars.setdefault(note.source.measure, []).append(note)
+            last[note.pitch.position] = here.seconds
+    return [_say(draft, "R1", "warning",
+                 f"{notes[0].pitch.label} is plucked again within "
+                 f"{settings.player.restrike_warning_seconds:.1f} s: the ring is cut short",
+                 notes[0].onset, tuple(n.id for n in notes)) for notes in bars.values()]
 
 
 def _signs(draft: Draft, removed: Sequence[Removed]) -> list[Diagnostic]:

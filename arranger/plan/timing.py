@@ -2,15 +2,17 @@
 
 The windows follow from the strings alone: a pedal moves after the last use of its old position
 and before the first use of the new. Of one foot the moves stand at least one move apart; each foot
-is solved exactly over the candidate moments.
+is solved exactly over the candidate moments, in the order of the deadlines, and where a window
+cannot be met so, in the order in which the pedals come free.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import product
 
 from arranger.model.draft import PedalMove
 from arranger.model.harp import LEFT_FOOT, PEDALS, HarpString, PedalSetting
@@ -67,6 +69,9 @@ def windows(uses: Iterable[Use], default: PedalSetting) -> tuple[PedalSetting, t
         elif before.alter != use.alter:
             found.append(Window(use.letter, before.alter, use.alter, before.onset, use.onset,
                                 before.midi, before.until))
+        else:  # what is held longest and rings longest at this position counts
+            lowest = min((m for m in (before.midi, use.midi) if m), default=0)
+            use = replace(use, until=max(before.until, use.until), midi=lowest)
         last[use.letter] = use
     found.sort(key=lambda w: (w.before, w.after, PEDALS.index(w.pedal)))
     return opening, tuple(found)
@@ -99,8 +104,9 @@ def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window]
     moves: list[PedalMove] = []
     missed: list[Window] = []
     for left in (True, False):
-        mine = [w for w in changes if (w.pedal in LEFT_FOOT) == left]
-        for cuts in _CUTS:
+        foot = [w for w in changes if (w.pedal in LEFT_FOOT) == left]
+        orders = (foot, sorted(foot, key=lambda w: (w.after, w.before, PEDALS.index(w.pedal))))
+        for cuts, mine in product(_CUTS, orders):
             options = [_moments(w, score, grid, beat_set, cuts, player, prices) for w in mine]
             placed, late = _place(mine, options, player)
             if not late:

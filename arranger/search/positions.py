@@ -98,7 +98,7 @@ def _tables(mover: int, gap: Gap, movers: Movers, longest: int) -> Table:
     work = min(gap.work, 4 * max(movers.calm, movers.double))
     price, time, source = _dense(mover, work, movers)
     part = gap.leave[:3] if mover == 0 else gap.leave[3:]
-    left = np.minimum(part, INFINITE >> 3).astype(np.float32)
+    left = np.minimum(part, INFINITE).astype(np.float32)
     table = price + (source @ left.ravel()).astype(np.int32).reshape(price.shape)
     if longest < work:
         table = np.where(time <= longest, table, INFINITE)
