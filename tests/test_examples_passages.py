@@ -110,7 +110,7 @@ def test_a1_quick_chromatic_scale_is_a_race_of_pedals(bpm: int) -> None:
     assert [w for w in warned(draft) if w.code in ("P3", "T4")]
 
 
-@pytest.mark.parametrize("bpm", [240, 320])
+@pytest.mark.parametrize("bpm", [280, 320])
 def test_a1_fastest_chromatic_scale_loses_notes(bpm: int) -> None:
     """Berlioz, 83-84: impracticable."""
     draft = arranged(line(CHROMATIC, QUAVER, -3), bpm)
@@ -157,8 +157,6 @@ def test_a2_at_a_gallop_gives_up_altered_notes() -> None:
     assert rules(draft) <= {"P1", "P3"}
 
 
-@pytest.mark.xfail(strict=True, raises=AssertionError,
-                   reason="no warning P2: the E pedal moves while E5 sounds, nothing says so")
 def test_a2_danger_is_told() -> None:
     """Berlioz, 85: "impossible or only dangerous": whoever keeps the notes says so."""
     draft = arranged(IMPOSSIBLE, 66)
@@ -205,8 +203,6 @@ def test_a8_one_string_at_leisure() -> None:
     assert warned(draft) == ()
 
 
-@pytest.mark.xfail(strict=True, raises=AssertionError,
-                   reason="no warning R1 between the player's error and warning limits")
 def test_a8_one_string_quickly_is_warned_of() -> None:
     """Berlioz, 88: on one string a quick repetition grates and breaks the vibration."""
     draft = arranged(line("Bb4 " * 16, QUAVER, -3), 200)  # 0.15 s: can be done, but badly
