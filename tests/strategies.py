@@ -63,18 +63,18 @@ def small_pieces(draw: st.DrawFn, most: int = 4) -> Piece:
     movers = draw(movers_())
     free = draw(st.sampled_from([(0, 1, 2), (3, 4, 5), (0, 3, 4), (1, 2, 6), (4, 5, 6)]))
     count = draw(st.integers(1, most))
-    ticks = [draw(st.one_of(st.integers(0, movers.notch), st.integers(movers.notch, 40)))
+    ticks = [draw(st.one_of(st.integers(0, movers.notch), st.integers(1, 3 * movers.double)))
              for _ in range(count)]
     leaves, nodes = [], []
     still = np.array([all(s[p] == 1 for p in range(7) if p not in free) for s in POSITIONS])
     for _ in range(count):
         leave = np.zeros((7, 3), dtype=np.int32)
         for p in free:
-            leave[p] = draw(st.lists(st.sampled_from([0, 0, 1, 12, 40, INFINITE]), min_size=3,
+            leave[p] = draw(st.lists(st.sampled_from([0, 0, 0, 12, 40, INFINITE]), min_size=3,
                                      max_size=3))
         leaves.append(leave)
-        wanted = draw(st.lists(st.tuples(st.sampled_from(free), st.integers(0, 2),
-                                         st.sampled_from([1, 7, 60, 300])), max_size=4))
+        wanted = [(p, draw(st.integers(0, 2)), draw(st.sampled_from([0, 7, 60, 300])))
+                  for p in free]
         node = np.zeros(len(POSITIONS), dtype=np.int32)
         for p, q, price in wanted:
             node += np.array([0 if s[p] == q else price for s in POSITIONS], dtype=np.int32)

@@ -103,6 +103,14 @@ def test_a_chord_wider_than_the_hand_is_rolled_and_at_last_thinned(top, kept, ro
     assert len(best.right.tones) == 1
 
 
+def test_two_notes_moved_towards_each_other_do_not_meet_on_one_string():
+    """B4 up and B6 down an octave would be B5 twice, which no limit of a hand forbids."""
+    chord = [tone("G2", drop=40, fixed=True), tone("B4", drop=900), tone("B6", drop=900)]
+    for option in options(chord, PLAYER, PRICES, STRINGS):
+        struck = [p for _, places, _ in grips(option) for p in places]
+        assert len(struck) == len(set(struck))
+
+
 def test_no_tones_no_hands():
     assert options([], PLAYER, PRICES, STRINGS) == (Option(Hand(), Hand(), 0),)
     assert hand_path([], [], PLAYER, PRICES) == (0, ())

@@ -1,17 +1,22 @@
-"""How long strings ring: the level left of a plucked string after some time."""
+"""How long strings ring: the level left of a plucked string after some time (numbers: rule P2)."""
 
 from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
 
-#: T60 in seconds by MIDI pitch: min(12, 4.5 (262 / f) ** 0.8). Assumption: fitted to short samples
-#: of one instrument, good to about a third; the ear accepts errors of 75-140 % in decay times
-#: (Jarvelainen & Tolonen 2001, JAES).
+from arranger.rulebook.rules import rule
+
+_RULE = rule("P2")
 _FREQUENCY = 440.0 * 2.0 ** ((np.arange(128) - 69) / 12.0)
-T60: npt.NDArray[np.float64] = np.minimum(12.0, 4.5 * (262.0 / _FREQUENCY) ** 0.8)
-#: Level under which a pedal moved on the string is not heard (assumption: -20 dB).
-AUDIBLE = 0.1
+#: Seconds to fall by 60 dB, by MIDI pitch. The fit is good to about a third; the ear accepts errors
+#: of 75-140 % in decay times (Jarvelainen & Tolonen 2001, JAES).
+T60: npt.NDArray[np.float64] = np.minimum(
+    _RULE.number("longest_seconds"),
+    _RULE.number("middle_seconds")
+    * (_RULE.number("middle_hertz") / _FREQUENCY) ** _RULE.number("exponent"))
+#: Level, of 1 at the pluck, under which a pedal moved on the string is not heard.
+AUDIBLE = 10.0 ** (_RULE.number("audible_decibels") / 20.0)
 
 
 def level(midi: npt.NDArray[np.int64], age: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
