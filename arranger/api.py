@@ -185,6 +185,7 @@ def _settings_told(request: Request, document: Document) -> dict[str, Any]:
     tempo = document.score.tempo
     return {"harp": request.harp, "player": request.player,
             "tempo": str(tempo.marks[0].bpm), "tempo_assumed": tempo.assumed,
+            "tempo_from": tempo.marks[0].origin,
             "fingering": request.fingering, "pedals": request.pedals}
 
 

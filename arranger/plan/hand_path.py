@@ -47,12 +47,15 @@ def hand_path(rows: Sequence[Sequence[Option]], times: Sequence[float], player: 
 
 def between(before: Option, after: Option, gap: float, player: Player,
             prices: Mapping[str, int]) -> int:
-    """Price of going from one slice to the next in ``gap`` seconds."""
+    """Price of going from one slice to the next in ``gap`` seconds.
+
+    A hand travels only as far as both grips together exceed its span: within it, it stays.
+    """
     price = 0
     free = LEISURE * gap
     for old, new in ((before.left, after.left), (before.right, after.right)):
         if old.tones and new.tones:
-            way = abs(old.low + old.high - new.low - new.high) / 2
+            way = max(old.high, new.high) - min(old.low, new.low) - player.span_steps
             if way > free:
                 price += int(prices["travel"] * (way - free))
     if gap < player.collision_seconds:

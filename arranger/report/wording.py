@@ -140,7 +140,9 @@ def settings_words(settings: Mapping[str, Any]) -> str:
     said = [f"harp {rest.pop('harp')}"] if "harp" in rest else []
     if "player" in rest:
         said.append(f"player {rest.pop('player')}")
-    assumed = " (assumed)" if rest.pop("tempo_assumed", False) else ""
+    origin = rest.pop("tempo_from", "number")
+    assumed = (" (assumed)" if rest.pop("tempo_assumed", False)
+               else " (from its tempo word)" if origin == "word" else "")
     if "tempo" in rest:
         said.append(f"crotchet {rest.pop('tempo')}{assumed} at the start")
     if "transpose" in rest:
