@@ -117,11 +117,12 @@ def test_no_tones_no_hands():
 
 
 def transition(old: Option, new: Option, gap: float) -> int:
-    """Price of travel and collisions from the docstrings: floor of the travel of each hand."""
+    """Price of travel and collisions from the docstrings: travel is what exceeds a hand's span."""
     price = 0
     for a, b in ((old.left, new.left), (old.right, new.right)):
         if a.tones and b.tones:
-            way = abs((a.low + a.high) / 2 - (b.low + b.high) / 2)
+            reached = sorted(p.position for _, p in (*a.tones, *b.tones))
+            way = reached[-1] - reached[0] - PLAYER.span_steps
             price += int(PRICES["travel"] * max(0, way - LEISURE * gap))
     if gap < PLAYER.collision_seconds:
         for a, b in ((old.left, new.right), (old.right, new.left)):

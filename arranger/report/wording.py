@@ -131,7 +131,9 @@ def verdict(report: Entry) -> str:
     thing = "draft" if "ledger" in report else "part"
     if errors:
         return f"the {thing} needs you at {bars(errors)}."
-    return f"the {thing} is ready to try; no bar of it is beyond the harp."
+    ready = f"the {thing} is ready to try; no bar of it is beyond the harp."
+    voices = [f for f in report["findings"] if f["code"] == "T4"]
+    return f"{ready} Look first at {bars(voices)}: tune or bass." if voices else ready
 
 
 def settings_words(settings: Mapping[str, Any]) -> str:
