@@ -31,7 +31,8 @@ class Handed:
 def give_hands(draft: Draft, settings: Settings) -> Handed:
     """Share the notes between the hands exactly (see ``plan.hand_path``) and give fingers."""
     part_roles = roles(draft.notes)
-    played = slices([n for n in draft.notes if not n.source.grace], draft.source.tempo)
+    played = [replace(s, notes=tuple(sorted(s.notes, key=lambda n: n.string)))
+              for s in slices([n for n in draft.notes if not n.source.grace], draft.source.tempo)]
     places = frozenset(s.position for s in settings.harp.strings if s not in draft.plan.fixed)
     rows = [options([_tone(n, part_roles[n.id], s, settings) for n in s.notes],
                     settings.player, settings.prices, places) for s in played]

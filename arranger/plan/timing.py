@@ -2,17 +2,16 @@
 
 The windows follow from the strings alone: a pedal moves after the last use of its old position
 and before the first use of the new. Of one foot the moves stand at least one move apart; each foot
-is solved exactly over the candidate moments, in the order of the deadlines, and where a window
-cannot be met so, in the order in which the pedals come free.
+is solved exactly over the candidate moments, in whatever order serves best.
 """
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import product
 
 from arranger.model.draft import PedalMove
 from arranger.model.harp import LEFT_FOOT, PEDALS, HarpString, PedalSetting
@@ -25,6 +24,7 @@ _BEATS_BACK = 6  # beats looked at before the new note (assumption)
 #: Into how many parts a window is cut for moments off the beat; the finer only where the foot
 #: cannot meet all its windows otherwise.
 _CUTS = (8, 48)
+_MISSED = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,9 +104,8 @@ def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window]
     moves: list[PedalMove] = []
     missed: list[Window] = []
     for left in (True, False):
-        foot = [w for w in changes if (w.pedal in LEFT_FOOT) == left]
-        orders = (foot, sorted(foot, key=lambda w: (w.after, w.before, PEDALS.index(w.pedal))))
-        for cuts, mine in product(_CUTS, orders):
+        mine = [w for w in changes if (w.pedal in LEFT_FOOT) == left]
+        for cuts in _CUTS:
             options = [_moments(w, score, grid, beat_set, cuts, player, prices) for w in mine]
             placed, late = _place(mine, options, player)
             if not late:
@@ -164,42 +163,75 @@ def _moments(window: Window, score: Score, grid: Sequence[Fraction], beats: froz
     return moments
 
 
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """Some changes placed: the price, when the foot is free again, the last change and the rest."""
+
+    price: int
+    free: float = -math.inf
+    last: tuple[int, _Moment] | None = None
+    before: _Line | None = None
+
+
 def _place(changes: Sequence[Window], options: Sequence[Sequence[_Moment]],
            player: Player) -> tuple[list[_Moment], list[Window]]:
-    """Cheapest moments in the given order, at least a move apart; misses at a heavy price."""
-    late = 10_000
-    table: list[list[tuple[int, int]]] = []
-    for rank, moments in enumerate(options):
-        row: list[tuple[int, int]] = []
-        for moment in moments:
-            if rank == 0:
-                row.append((moment.price, -1))
-                continue
-            gap = (player.foot_move_seconds
-                   if abs(changes[rank - 1].to_alter - changes[rank - 1].from_alter) == 1
-                   else player.foot_two_notch_seconds)
-            best: tuple[int, int] | None = None
-            for at, earlier in enumerate(options[rank - 1]):
-                price = table[-1][at][0]
-                short = gap - (moment.seconds - earlier.seconds)
-                if short > 1e-6:
-                    price += late + round(1000 * short)
-                if best is None or price <= best[0]:
-                    best = (price, at)
-            assert best is not None
-            row.append((best[0] + moment.price, best[1]))
-        table.append(row)
-    if not table:
-        return [], []
-    at = min(range(len(table[-1])), key=lambda i: (table[-1][i][0], -i))
-    picks = [at]
-    for rank in range(len(table) - 1, 0, -1):
-        at = table[rank][at][1]
-        picks.append(at)
-    placed = [options[r][i] for r, i in enumerate(reversed(picks))]
-    missed = [changes[r] for r in range(1, len(placed))
-              if placed[r].seconds - placed[r - 1].seconds < player.foot_move_seconds - 1e-6]
-    return placed, missed
+    """Cheapest moments of one foot's changes, a move apart, in whatever order; then the missed.
+
+    A sweep over all moments in time. Lines are kept by the open windows they have served (at most
+    one a pedal, for the windows of one pedal do not overlap); of those that have served the same,
+    a dearer one is kept only if its foot is free earlier. A window that closes unserved is missed
+    at a heavy price.
+    """
+    lines = {frozenset[int](): [_Line(0)]}
+    for now, rank, at in sorted((m.seconds, rank, at) for rank, moments in enumerate(options)
+                                for at, m in enumerate(moments)):
+        lines = {served: _undominated(here, now) for served, here in lines.items()}
+        moment = options[rank][at]
+        for served in [s for s in lines if rank not in s]:
+            line = lines[served][0]
+            if line.free <= now + 1e-6:
+                more = _Line(line.price + moment.price, now + _time(changes[rank], player),
+                             (rank, moment), line)
+                lines.setdefault(served | {rank}, []).append(more)
+        if at == len(options[rank]) - 1:
+            lines = _close(lines, rank)
+    end: _Line | None = min(lines[frozenset()], key=lambda x: (x.price, -x.free))
+    placed: dict[int, _Moment] = {}
+    while end is not None:
+        if end.last is not None:
+            placed[end.last[0]] = end.last[1]
+        end = end.before
+    missed = [rank for rank in range(len(changes)) if rank not in placed]
+    for rank in missed:
+        others = [m.seconds for m in placed.values()]
+        placed[rank] = max(options[rank], key=lambda m: (
+            min((abs(m.seconds - o) for o in others), default=0.0), -m.price))
+    return [placed[rank] for rank in range(len(changes))], [changes[rank] for rank in missed]
+
+
+def _time(change: Window, player: Player) -> float:
+    """Seconds the move takes."""
+    return (player.foot_move_seconds if abs(change.to_alter - change.from_alter) == 1
+            else player.foot_two_notch_seconds)
+
+
+def _undominated(lines: Sequence[_Line], now: float) -> list[_Line]:
+    """Cheapest line whose foot is free (of equals the last to move), then the busy no dearer."""
+    ready = [x for x in lines if x.free <= now + 1e-6]
+    if not ready:
+        return list(lines)
+    best = min(ready, key=lambda x: (x.price, -x.free))
+    return [best, *(x for x in lines if x.free > now + 1e-6 and x.price <= best.price)]
+
+
+def _close(lines: Mapping[frozenset[int], Sequence[_Line]],
+           rank: int) -> dict[frozenset[int], list[_Line]]:
+    """Forget a window that is over; whoever has not served it pays for the miss."""
+    closed: dict[frozenset[int], list[_Line]] = {}
+    for served, here in lines.items():
+        closed.setdefault(served - {rank}, []).extend(
+            x if rank in served else replace(x, price=x.price + _MISSED) for x in here)
+    return closed
 
 
 def uses_of(notes: Iterable[tuple[Fraction, Fraction, HarpString, int]],

@@ -37,7 +37,8 @@ class Gap:
     ``work``: time between the nodes in the unit of ``Movers.notch``; 0 allows no move at all.
     ``look_back``: how many earlier nodes lie less than one move behind this node. It counts only
     where ``work`` is shorter than a move: then a single one-notch move that began before the
-    previous node may end here, if the mover has not ended a move within these nodes.
+    previous node may end here, if the mover has not ended a move within these nodes. It grows by
+    at most one from a short gap to the next, and is at most one after a long gap.
     """
 
     leave: Table
