@@ -17,8 +17,11 @@ from arranger.rulebook.rules import rule
 
 def findings(draft: Draft, harp: Harp, player: Player) -> tuple[Diagnostic, ...]:
     """All findings of severity error in a draft, in order of time."""
-    found = [*_pedals(draft), *_compass(draft, harp), *_hands(draft, player),
-             *_feet(draft, player), *_repeats(draft, player)]
+    found = []
+    if draft.levers is None:  # else see checks.levers
+        found += [*_pedals(draft), *_compass(draft, harp), *_feet(draft, player)]
+    if harp.hands_judged:
+        found += [*_hands(draft, player), *_repeats(draft, player)]
     return tuple(sorted(found, key=lambda d: (d.where.onset, d.code, d.notes)))
 
 

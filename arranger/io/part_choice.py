@@ -47,13 +47,14 @@ class _Entry:
         return " ".join(_HAND.sub(" ", self.name).lower().split())
 
 
-def choose_parts(root: etree._Element, names: tuple[str, ...] = ()) -> tuple[str, ...]:
+def choose_parts(root: etree._Element, names: tuple[str, ...] = (),
+                 harp_first: bool = False) -> tuple[str, ...]:
     """Return the ids of the parts to arrange, in score order.
 
     With ``names`` each is matched against id, name and abbreviation without regard to case, a
     whole match before a partial one. Without names: the only part, else the keyboard part (two
     neighbouring one-staff parts of one name are its two staves), else the harp part, else the
-    only part with more than one staff.
+    only part with more than one staff. ``harp_first``: the harp before the keyboard.
 
     Raises
     ------
@@ -68,7 +69,8 @@ def choose_parts(root: etree._Element, names: tuple[str, ...] = ()) -> tuple[str
         return tuple(e.id for e in entries if e.id in chosen)
     if len(entries) == 1:
         return (entries[0].id,)
-    for group in ([e for e in entries if e.keyboard], [e for e in entries if e.harp],
+    kinds = [[e for e in entries if e.keyboard], [e for e in entries if e.harp]]
+    for group in (*(reversed(kinds) if harp_first else kinds),
                   [e for e in entries if e.staves > 1]):
         if group:
             taken = _one_instrument(entries, group)

@@ -32,6 +32,11 @@ def open_source(path: Path) -> etree._Element:
     raise SourceError(f"{path}: {what} are not read; known are {known}")
 
 
+def text_of(path: Path) -> bytes | None:
+    """Return the text of a MusicXML file in UTF-8; None for other formats and score-timewise."""
+    return musicxml_tree.text_of(path) if path.suffix.lower() in MUSICXML else None
+
+
 def sha256(path: Path) -> str:
     """Return the SHA-256 of a file in hexadecimal."""
     return hashlib.sha256(read_bytes(path, musicxml_tree.LARGEST_XML)).hexdigest()

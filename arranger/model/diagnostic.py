@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from arranger.model.mark_edits import PartEdit
 from arranger.model.score import Location, NoteId
 
 Severity = Literal["error", "warning", "advice"]
@@ -12,16 +13,23 @@ Severity = Literal["error", "warning", "advice"]
 
 @dataclass(frozen=True, slots=True)
 class Remedy:
-    """A way out of a finding, with the change of the total cost where known."""
+    """A way out of a finding, with the change of the total cost where known.
+
+    ``edits`` are ready to be applied; empty where the remedy is only told.
+    """
 
     title: str
     fidelity: str
     cost: int | None = None
+    edits: tuple[PartEdit, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Diagnostic:
-    """A finding: rule code and name, how bad, one sentence, the notes, what would help."""
+    """A finding: rule code and name, how bad, one sentence, the notes, what would help.
+
+    ``staff`` counts from 1 at the top; 0 where the finding is about no staff.
+    """
 
     code: str
     name: str
@@ -31,3 +39,4 @@ class Diagnostic:
     notes: tuple[NoteId, ...] = ()
     part: str = ""
     remedies: tuple[Remedy, ...] = ()
+    staff: int = 0

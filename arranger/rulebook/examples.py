@@ -7,6 +7,9 @@ given it rests; both given have the same number of attacks. ``seconds`` is the t
 attack to the next (for a single attack: how long it lasts). ``setting`` is the setting of the
 pedals before the first attack. ``source`` is what the composer wrote, ``harmony`` the notes of
 the chord meant. ``signs`` are signs printed with the passage, ``rolled`` marks rolled chords.
+``marks`` are signs with a place, counted in attacks from 1: ``"2.5 F#"`` is a pedal mark halfway
+from the second attack to the third, ``"1 crescendo 4"`` lasts until the fourth. ``hold`` is how
+many attacks each note is held for, ``key`` the signature in sharps (flats below 0).
 """
 
 from __future__ import annotations
@@ -21,7 +24,7 @@ from arranger.model.pitch import Pitch
 from arranger.rulebook.files import Table, need, refuse_unknown
 
 _KEYS = ("good", "bad", "right", "left", "source", "harmony", "setting", "seconds", "rolled",
-         "signs")
+         "signs", "marks", "hold", "key")
 _SETTING = re.compile(r"[DCBEFGA#b| ]+")
 
 
@@ -50,6 +53,9 @@ class Example:
     seconds: float | None = None
     rolled: bool = False
     signs: frozenset[str] = frozenset()
+    marks: tuple[str, ...] = ()
+    hold: int = 1
+    key: int = 0
     written: tuple[tuple[str, str], ...] = ()
 
 
@@ -81,6 +87,9 @@ def read_example(table: Table, path: Path, within: str) -> Example:
         seconds=need(table, "seconds", float, path, within) if "seconds" in table else None,
         rolled="rolled" in table and need(table, "rolled", bool, path, within),
         signs=frozenset(map(str, signs)),
+        marks=tuple(map(str, need(table, "marks", list, path, within))) if "marks" in table else (),
+        hold=need(table, "hold", int, path, within) if "hold" in table else 1,
+        key=need(table, "key", int, path, within) if "key" in table else 0,
         written=tuple((key, _plain(table[key])) for key in _KEYS[2:] if key in table))
 
 

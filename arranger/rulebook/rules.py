@@ -17,7 +17,9 @@ from arranger.rulebook.files import Table, need, read_toml, refuse_unknown, rule
 
 #: Family letter of a code -> folder of the family.
 FAMILIES: Mapping[str, str] = {"P": "pedals", "S": "strings", "H": "hands", "R": "ring",
-                               "C": "compass", "N": "notation", "T": "texture"}
+                               "L": "glissandi", "O": "harmonics", "M": "damping", "C": "compass",
+                               "N": "notation", "T": "texture", "V": "tempo",
+                               "K": "levers"}
 KINDS = ("common practice", "assumption", "from memory")
 _CODE = re.compile(r"([A-Z])[1-9]\d*")
 _KEYS = ("code", "name", "title", "severity", "family", "timed", "why", "player", "harp", "limits",

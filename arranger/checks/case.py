@@ -1,0 +1,272 @@
+"""A harp part under examination: what every family of checks is given, and how it speaks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from itertools import groupby
+
+from arranger.model.diagnostic import Diagnostic, Remedy, Severity
+from arranger.model.harp import Harp, HarpString, spellings
+from arranger.model.ledger import Drop, OctaveShift, Respell
+from arranger.model.marks import PartMarks
+from arranger.model.score import Note, NoteId, Score
+from arranger.plan.part_hands import Attack, Grip, grips
+from arranger.plan.slices import clock
+from arranger.plan.timing import Use
+from arranger.rulebook.players import Player
+from arranger.rulebook.rules import rule
+
+RANK: Mapping[str, int] = {"advice": 0, "warning": 1, "error": 2}
+HAND = {"L": "left hand", "R": "right hand"}
+#: Place of the note on the line of a clef: 7 times the octave plus the step.
+_CLEFS = {"G": 4 * 7 + 4, "F": 3 * 7 + 3, "C": 4 * 7}
+_SLIDES = frozenset({"glissando", "slide"})
+_KINDS: tuple[Severity, ...] = ("advice", "warning", "error")
+
+
+@dataclass(frozen=True, slots=True)
+class Judge:
+    """By what a part is judged: harp, player, prices of remedies."""
+
+    harp: Harp
+    player: Player
+    prices: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Slide:
+    """A glissando from a note to another; ``stop`` is None where it has no written end."""
+
+    start: Note
+    stop: Note | None
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A part made ready for the checks.
+
+    ``notes`` are those of the part, by onset and pitch, without its ``graces``; ``grips`` go with
+    ``attacks``. ``entry`` is the setting known when the case begins, by letter.
+    ``changes_marked``: the part marks its changes (at least half of them); else it only shows
+    settings, and the player marks what comes between.
+    ``fingers`` are written fingers, ``staves`` all staves a note (with its doubles) stands on.
+    """
+
+    score: Score
+    part: str
+    judge: Judge
+    notes: tuple[Note, ...]
+    attacks: tuple[Attack, ...]
+    grips: tuple[Grip, ...]
+    marks: PartMarks
+    fingers: Mapping[NoteId, int] = field(default_factory=dict)
+    staves: Mapping[NoteId, tuple[int, ...]] = field(default_factory=dict)
+    entry: Mapping[str, int] = field(default_factory=dict)
+    changes_marked: bool = False
+    times: Mapping[Fraction, float] = field(default_factory=dict)
+    graces: tuple[Note, ...] = ()
+
+    @property
+    def player(self) -> Player:
+        """The player it is judged for."""
+        return self.judge.player
+
+    @property
+    def harp(self) -> Harp:
+        """The harp it is judged for."""
+        return self.judge.harp
+
+    def known_tempo(self, onset: Fraction) -> bool:
+        """Tell whether the score says how fast the music goes here."""
+        return self._tempo(onset)[1] != "assumed"
+
+    def bpm(self, onset: Fraction) -> float:
+        """Quarter notes a minute at an onset."""
+        return self._tempo(onset)[0]
+
+    def _tempo(self, onset: Fraction) -> tuple[float, str]:
+        marks = [m for m in self.score.tempo.marks if m.onset <= onset] or \
+            [self.score.tempo.marks[0]]
+        return float(marks[-1].bpm), marks[-1].origin
+
+    def seconds(self, onset: Fraction) -> float:
+        """Seconds from the start of the score."""
+        known = self.times.get(onset)
+        return clock(self.score.tempo, [onset])[0] if known is None else known
+
+    def uses(self) -> list[Use]:
+        """Every letter wanted by a note, by onset; strings without discs want none."""
+        return [Use(n.onset, n.pitch.step, n.pitch.alter, n.end, n.midi) for n in self.notes
+                if abs(n.pitch.alter) <= 1 and HarpString.of(n.pitch) not in self.harp.fixed]
+
+    def say(self, code: str, severity: Severity, message: str, notes: Sequence[Note] = (), *,
+            onset: Fraction | None = None, need: tuple[float, float] | None = None,
+            remedies: Iterable[Remedy] = ()) -> Diagnostic:
+        """Make a finding, no worse than its rule, one step less where the tempo is assumed.
+
+        Parameters
+        ----------
+        need : seconds there are and seconds wanted, of a finding that depends on the tempo.
+        """
+        found = rule(code)
+        at = notes[0].onset if onset is None else onset
+        worst = min(RANK[severity], RANK[found.severity])
+        if found.timed and not self.known_tempo(at):
+            worst = max(worst - 1, 0)
+        if need is not None:
+            message += self._limit(at, *need, hard=severity == "error")
+        where = self.score.locate(at, notes[0].measure if notes else None)
+        return Diagnostic(code, found.name, _KINDS[worst], message, where,
+                          tuple(n.id for n in notes), self.part, tuple(remedies),
+                          notes[0].staff if notes else 0)
+
+    def _limit(self, onset: Fraction, have: float, want: float, hard: bool) -> str:
+        """Say from which tempo on this is too fast, or up to which it goes."""
+        if have <= 0 or want <= 0:
+            return ""
+        limit = int(self.bpm(onset) * have / want + 1e-6)
+        if not 20 <= limit <= 300:
+            return ""
+        if self.known_tempo(onset):
+            return f"; {'it goes' if hard else 'comfortable'} up to crotchet = {limit}"
+        return f" (from crotchet = {limit + 1} on)"
+
+    def dynamic(self, onset: Fraction) -> str:
+        """Last dynamic sign up to an onset, "" before any."""
+        signs = [d.sign for d in self.marks.dynamics if d.onset <= onset]
+        return signs[-1] if signs else ""
+
+    def ledger_lines(self, note: Note) -> int:
+        """Ledger lines of a note, negative below its staff; 0 on it or where no clef is known."""
+        clefs = [c for c in self.marks.clefs if c.staff == note.staff and c.onset <= note.onset]
+        if not clefs or clefs[-1].sign not in _CLEFS:
+            return 0
+        clef = clefs[-1]
+        bottom = _CLEFS[clef.sign] + 7 * clef.octaves - 2 * (clef.line - 1)
+        above = note.pitch.position - (bottom + 8)
+        below = bottom - note.pitch.position
+        return above // 2 if above > 0 else -(below // 2) if below > 0 else 0
+
+    def slides(self) -> tuple[Slide, ...]:
+        """Glissandi of the part: the signed notes of a staff, two by two.
+
+        A sign whose next signed note lies more than a bar away has no end.
+        """
+        found: list[Slide] = []
+        for staff in (1, 2):
+            signed = [n for n in self.notes if n.staff == staff and n.marks & _SLIDES]
+            while signed:
+                start = signed.pop(0)
+                near = signed and signed[0].measure - start.measure <= 1
+                found.append(Slide(start, signed.pop(0) if near else None))
+        return tuple(sorted(found, key=lambda s: s.start.onset))
+
+    def swells(self) -> tuple[tuple[Fraction, Fraction], ...]:
+        """Start and stop of every crescendo hairpin."""
+        return tuple((h.onset, h.stop) for h in self.marks.hairpins if h.kind == "crescendo")
+
+    # remedies, to be proved by whoever offers them
+
+    def respelled(self, note: Note) -> Iterator[Remedy]:
+        """The same sound on each other string."""
+        for pitch in spellings(note.midi):
+            if pitch != note.pitch and self.harp.has(HarpString.of(pitch)):
+                yield Remedy(f"write {pitch.label} for {note.pitch.label}", "same-sound",
+                             self.judge.prices["respell"], (Respell(note.id, pitch),))
+
+    def dropped(self, note: Note, among: Sequence[Note]) -> Remedy:
+        """Leave the note out; its price is what it is to the chord."""
+        return Remedy(f"leave out {note.pitch.label}", "other-sound", self.worth(note, among),
+                      (Drop(note.id),))
+
+    def shifted(self, note: Note, among: Sequence[Note]) -> Iterator[Remedy]:
+        """The note an octave higher or lower."""
+        for shift, word in ((-1, "lower"), (1, "higher")):
+            pitch = note.pitch.shifted(shift)
+            if self.harp.has(HarpString.of(pitch)) and pitch.midi not in {n.midi for n in among}:
+                yield Remedy(f"write {note.pitch.label} an octave {word}", "other-sound",
+                             self.judge.prices["octave"], (OctaveShift(note.id, pitch),))
+
+    def worth(self, note: Note, among: Sequence[Note]) -> int:
+        """Price of leaving a note out of its chord."""
+        prices = self.judge.prices
+        others = [n for n in among if n.id != note.id]
+        if others and note.midi > max(n.midi for n in others):
+            return prices["drop_tune"]
+        if others and note.midi < min(n.midi for n in others):
+            return prices["drop_bass"]
+        if any(n.pitch.pitch_class == note.pitch.pitch_class for n in others):
+            return prices["drop_doubling"]
+        return prices["drop_inner"]
+
+
+def open_case(score: Score, part: str, judge: Judge, marks: PartMarks,
+              fingers: Mapping[NoteId, int], staves: Mapping[NoteId, tuple[int, ...]]) -> Case:
+    """Make a part ready for the checks."""
+    case = with_notes(Case(score, part, judge, (), (), (), marks, fingers, staves),
+                      score.part_notes(part))
+    wanted, written = changes_wanted(case), changes_written(marks)
+    return replace(case, changes_marked=written > 0 and 2 * written >= wanted)
+
+
+def changes_wanted(case: Case) -> int:
+    """Number of pedal changes the notes ask for as they are spelled."""
+    last: dict[str, int] = {}
+    count = 0
+    for use in case.uses():
+        count += last.get(use.letter, use.alter) != use.alter
+        last[use.letter] = use.alter
+    return count
+
+
+def changes_written(marks: PartMarks) -> int:
+    """Number of pedal changes that are marked, singly or by a new setting."""
+    stands: dict[str, int] = {}
+    count = 0
+    for mark in marks.pedals:
+        count += sum(not mark.full or stands.get(p, a) != a for p, a in mark.alters.items())
+        stands.update(mark.alters)
+    return count
+
+
+def with_notes(case: Case, notes: Iterable[Note], marks: PartMarks | None = None,
+               entry: Mapping[str, int] | None = None) -> Case:
+    """Return the case with other notes (and marks), its attacks and grips worked out anew."""
+    everything = sorted(notes, key=lambda n: (float(n.onset), n.midi, n.id))
+    ordered = tuple(n for n in everything if not n.grace)
+    groups = [(onset, tuple(sorted(group, key=lambda n: n.pitch.position)))
+              for onset, group in groupby(ordered, key=lambda n: n.onset)]
+    times = clock(case.score.tempo, [onset for onset, _ in groups])
+    attacks = tuple(Attack(onset, time, group)
+                    for (onset, group), time in zip(groups, times, strict=True))
+    return Case(case.score, case.part, case.judge, ordered, attacks,
+                grips(attacks, case.player, case.judge.prices), marks or case.marks, case.fingers,
+                case.staves, case.entry if entry is None else entry, case.changes_marked,
+                {a.onset: a.seconds for a in attacks}, tuple(n for n in everything if n.grace))
+
+
+def setting_at(case: Case, onset: Fraction, before: bool = False) -> dict[str, int]:
+    """Letters whose pedal is known from the marks up to ``onset``, with where they stand.
+
+    ``before``: without the marks that stand at the onset itself.
+    """
+    known = dict(case.entry)
+    for mark in case.marks.pedals:
+        if mark.onset > onset or (before and mark.onset == onset):
+            break
+        known.update(mark.alters)
+    return known
+
+
+def with_settings(case: Case) -> Iterator[tuple[Note, Mapping[str, int]]]:
+    """Every note in order, with the letters whose pedal is known from the marks at its onset."""
+    known = dict(case.entry)
+    marks = iter(case.marks.pedals)
+    mark = next(marks, None)
+    for note in case.notes:
+        while mark is not None and mark.onset <= note.onset:
+            known.update(mark.alters)
+            mark = next(marks, None)
+        yield note, known

@@ -1,0 +1,289 @@
+"""What the feet are asked for by the notes as they are spelled."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import groupby, pairwise
+
+import numpy as np
+
+from arranger.checks.case import Case
+from arranger.model.diagnostic import Diagnostic, Remedy
+from arranger.model.harp import LEFT_FOOT, HarpString, PedalSetting, pedal_word
+from arranger.model.ledger import Respell
+from arranger.model.score import Note
+from arranger.plan.ring import level
+from arranger.plan.timing import Window, windows
+from arranger.rulebook.rules import rule
+
+_MARGIN = 0.02  # seconds before the note by which a move must have begun
+_LONGEST = 8  # moves of one foot weighed together
+_FEET = {True: "left foot", False: "right foot"}
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A letter wanted in a new position: last note in the old one, first in the new."""
+
+    old: Note
+    new: Note
+    gap: float  # seconds between the two plucks
+
+    @property
+    def notches(self) -> int:
+        """1, or 2 from flat to sharp or back."""
+        return abs(self.new.pitch.alter - self.old.pitch.alter)
+
+
+def changes(case: Case) -> Iterator[Change]:
+    """All changes of the letters as spelled, in order of the new notes."""
+    last: dict[str, list[Note]] = {}
+    plucked = (n for n in case.notes if abs(n.pitch.alter) <= 1
+               and HarpString.of(n.pitch) not in case.harp.fixed)
+    for onset, group in groupby(plucked, key=lambda n: n.onset):
+        struck: dict[str, list[Note]] = {}
+        for note in group:
+            struck.setdefault(note.pitch.step, []).append(note)
+        for letter, notes in struck.items():
+            before = last.get(letter)
+            if before and len({n.pitch.alter for n in (*before, *notes)}) > 1:
+                old = next((n for n in before if n.pitch.alter != notes[0].pitch.alter), before[0])
+                if old.pitch.alter != notes[0].pitch.alter:
+                    yield Change(old, notes[0],
+                                 case.seconds(onset) - case.seconds(old.onset))
+        last |= struck
+
+
+def foot_time(case: Case, notches: int) -> float:
+    """Seconds one foot needs for a move."""
+    return (case.player.foot_two_notch_seconds if notches > 1
+            else case.player.foot_move_seconds)
+
+
+def in_time(case: Case) -> Iterator[Diagnostic]:
+    """P1: too little time between two positions of one letter."""
+    yield from _grace_against_note(case)
+    calm = case.player.foot_sustained_seconds
+    for change in changes(case):
+        need = foot_time(case, change.notches)
+        late = change.gap < need - 1e-6
+        if late or change.gap < calm - 1e-6:
+            old, new = change.old, change.new
+            yield case.say(
+                "P1", "error" if late else "warning",
+                f"{new.pitch.label} follows {old.pitch.label} after {change.gap:.2f} s: "
+                + ("no foot can move the pedal between them" if late
+                   else f"the {new.pitch.step} pedal has to be quick"),
+                (old, new), onset=new.onset, need=(change.gap, need if late else calm),
+                remedies=_ways_out(case, old, new, drop=late))
+
+
+def _grace_against_note(case: Case) -> Iterator[Diagnostic]:
+    """A grace note whose letter its main note wants in another position."""
+    struck = {a.onset: a.notes for a in case.attacks} if case.graces else {}
+    for grace in case.graces:
+        for note in struck.get(grace.onset, ()):
+            if note.pitch.step == grace.pitch.step and note.pitch.alter != grace.pitch.alter:
+                yield case.say("P1", "error", f"no foot can move the pedal between the grace note "
+                               f"{grace.pitch.label} and {note.pitch.label}", (grace, note),
+                               remedies=[*case.respelled(grace), *case.respelled(note),
+                                         case.dropped(grace, (grace,))])
+
+
+def _ways_out(case: Case, old: Note, new: Note, drop: bool) -> Iterator[Remedy]:
+    """Other spellings; only where no foot comes in time a note less (none for a warning)."""
+    for note in (new, old):
+        yield from case.respelled(note)
+        yield from _all_respelled(case, note)
+        if drop:
+            yield case.dropped(note, next(a.notes for a in case.attacks if a.onset == note.onset))
+
+
+def _all_respelled(case: Case, note: Note) -> Iterator[Remedy]:
+    """The same pitch respelled wherever it stands in this bar."""
+    same = [n for n in case.notes if n.measure == note.measure and n.pitch == note.pitch]
+    if len(same) < 2:
+        return
+    for remedy in case.respelled(note):
+        edits = tuple(Respell(n.id, e.pitch) for e in remedy.edits if isinstance(e, Respell)
+                      for n in same)
+        yield Remedy(f"{remedy.title} in the whole bar", "same-sound",
+                     len(same) * (remedy.cost or 0), edits)
+
+
+def one_foot(case: Case) -> Iterator[Diagnostic]:
+    """P3: more moves for one foot than its time allows, in whatever order."""
+    _, wanted = windows(case.uses(), PedalSetting())
+    wide = [w for w in wanted if w.from_alter != w.to_alter
+            and case.seconds(w.before) - case.seconds(w.after)
+            >= foot_time(case, abs(w.to_alter - w.from_alter)) - 1e-6]
+    if not wide:
+        return
+    told: set[Window] = set()
+    for late in _out_of_order(case, wide):
+        rivals = sorted((w for w in wide if (w.pedal in LEFT_FOOT) == (late.pedal in LEFT_FOOT)
+                         and w.after < late.before and w.before > late.after),
+                        key=lambda w: w.before - w.after)[:_LONGEST]
+        if not told & set(rivals) and _impossible(case, rivals):
+            told.update(rivals)
+            yield _crowded(case, late, rivals, late.pedal in LEFT_FOOT)
+    yield from _unrelenting(case, [w for w in wide if w not in told])
+
+
+def _impossible(case: Case, moves: Sequence[Window]) -> bool:
+    return no_order([(case.seconds(w.after), case.seconds(w.before) - _MARGIN,
+                      foot_time(case, abs(w.to_alter - w.from_alter))) for w in moves])
+
+
+def no_order(moves: Sequence[tuple[float, float, float]]) -> bool:
+    """Tell whether no order of some moves of one foot lets each begin in its time (exact).
+
+    By sets of moves done, the earliest moment at which the foot is free again.
+
+    Parameters
+    ----------
+    moves : earliest and latest moment to begin (the latest excluded), and time taken, in seconds.
+    """
+    free = [math.inf] * (1 << len(moves))
+    free[0] = 0.0
+    for done in range(len(free) - 1):
+        for at, (after, before, need) in enumerate(moves):
+            start = max(free[done], after)
+            if not done >> at & 1 and start < before:
+                more = done | 1 << at
+                free[more] = min(free[more], start + need)
+    return math.isinf(free[-1])
+
+
+def _out_of_order(case: Case, wide: Sequence[Window]) -> Iterator[Window]:
+    """Windows a foot misses that simply begins next with what is wanted first."""
+    for left in (True, False):
+        waiting = sorted((w for w in wide if (w.pedal in LEFT_FOOT) == left),
+                         key=lambda w: w.after)
+        free = 0.0
+        while waiting:
+            now = max(free, case.seconds(waiting[0].after))
+            ready = [w for w in waiting if case.seconds(w.after) <= now + 1e-9]
+            first = min(ready, key=lambda w: w.before)
+            waiting.remove(first)
+            if now < case.seconds(first.before) - _MARGIN:
+                free = now + foot_time(case, abs(first.to_alter - first.from_alter))
+            else:
+                yield first
+
+
+def _unrelenting(case: Case, wide: Sequence[Window]) -> Iterator[Diagnostic]:
+    """Three moves or more of one foot in a stretch too short for its lasting pace."""
+    pace = case.player.foot_sustained_seconds
+    for left in (True, False):
+        mine = [w for w in wide if (w.pedal in LEFT_FOOT) == left]
+        told = -1
+        for at, window in enumerate(mine):
+            for start in range(at - 2, max(at - _LONGEST, told), -1):
+                group = mine[max(start, 0):at + 1]
+                have = case.seconds(window.before) - min(case.seconds(w.after) for w in group)
+                need = pace * len(group)
+                if start >= 0 and have < need - pace / 2:
+                    told = at
+                    words = ", ".join(pedal_word(w.pedal, w.to_alter) for w in group)
+                    yield case.say("P3", "warning", f"the {_FEET[left]} moves {words} within "
+                                   f"{have:.2f} s, faster than it can go on", [
+                                       n for n in case.notes if n.onset == window.before
+                                       and n.pitch.step == window.pedal],
+                                   onset=window.before, need=(have, need - pace / 2))
+                    break
+
+
+def _crowded(case: Case, window: Window, rivals: Sequence[Window], left: bool) -> Diagnostic:
+    notes = [n for n in case.notes if n.onset == window.before
+             and n.pitch.step == window.pedal and n.pitch.alter == window.to_alter]
+    words = ", ".join(pedal_word(w.pedal, w.to_alter)
+                      for w in sorted(rivals, key=lambda w: (w.before, w.pedal)))
+    start = min(case.seconds(w.after) for w in rivals)
+    have = max(case.seconds(w.before) for w in rivals) - start
+    need = sum(foot_time(case, abs(w.to_alter - w.from_alter)) for w in rivals)
+    remedies = [r for n in notes for r in
+                (*case.respelled(n), case.dropped(n, [m for m in case.notes
+                                                      if m.onset == n.onset]))]
+    return case.say("P3", "error", f"the {_FEET[left]} is asked {words} within {have:.2f} s: one "
+                    f"pedal at a time is all it can do", notes, onset=window.before,
+                    need=(have, max(need, have * 1.01)), remedies=remedies)
+
+
+def ringing(case: Case) -> Iterator[Diagnostic]:
+    """P2: at the last moment for the move the old pitch of the letter still sounds loud."""
+    bad = 10.0 ** (rule("P2").number("bad_decibels") / 20.0)
+    bars: dict[int, list[Change]] = {}
+    for change in changes(case):
+        age = change.gap - foot_time(case, change.notches)
+        loud = float(level(np.array([change.old.midi]), np.array([max(age, 0.0)]))[0])
+        held = change.old.end > change.new.onset
+        if age > 0 and loud > bad and not held and HarpString.of(change.old.pitch) <= \
+                case.harp.wire_top:
+            bars.setdefault(change.new.measure, []).append(change)
+    for found in bars.values():
+        first = found[0]
+        yield case.say("P2", "advice", f"the {first.old.pitch.step} pedal moves while "
+                       f"{first.old.pitch.label}, a wire string, still rings: damp it first, or "
+                       f"the move is heard as a slide", (first.old, first.new),
+                       onset=first.new.onset, need=(first.gap, first.gap * 1.5))
+
+
+def two_notches(case: Case) -> Iterator[Diagnostic]:
+    """P4: from flat to sharp or back in little time."""
+    room = rule("P4").number("calm_seconds")
+    for change in changes(case):
+        need = case.player.foot_two_notch_seconds
+        if change.notches == 2 and need <= change.gap < room - 1e-6:
+            yield case.say(
+                "P4", "advice", f"from {change.old.pitch.label} to {change.new.pitch.label} the "
+                f"pedal passes a notch; the other spelling may be nearer",
+                (change.old, change.new), onset=change.new.onset,
+                remedies=[r for n in (change.new, change.old) for r in case.respelled(n)])
+
+
+def chromatic(case: Case) -> Iterator[Diagnostic]:
+    """P5: a run of semitones that moves pedals all the way."""
+    found = rule("P5")
+    steps, slow = int(found.number("semitones")), found.number("slow_seconds")
+    lines: dict[tuple[int, str], list[Note]] = {}
+    for note in case.notes:
+        line = lines.setdefault((note.staff, note.voice), [])
+        if not line or line[-1].onset != note.onset:
+            line.append(note)
+        elif note.midi > line[-1].midi:
+            line[-1] = note
+    for line in lines.values():
+        run: list[Note] = []
+        for one, two in pairwise([*line, None]):
+            assert one is not None
+            run.append(one)
+            goes_on = (two is not None and abs(two.midi - one.midi) == 1
+                       and case.seconds(two.onset) - case.seconds(one.onset) < slow - 1e-6
+                       and (len(run) < 2 or (two.midi > one.midi) == (one.midi > run[-2].midi)))
+            if goes_on:
+                continue
+            letters = [n.pitch.step for n in run]
+            if len(run) > steps and len(set(letters)) < len(letters):
+                gap = (case.seconds(run[-1].onset) - case.seconds(run[0].onset)) / (len(run) - 1)
+                yield case.say("P5", "warning", f"{len(run)} notes in semitones from "
+                               f"{run[0].pitch.label} to {run[-1].pitch.label} move the pedals all "
+                               f"the way: possible only slowly", run, need=(gap, slow))
+            run = []
+
+
+def held_through(case: Case) -> Iterator[Diagnostic]:
+    """P13: a note still written as held when its own letter must move."""
+    for change in changes(case):
+        if change.old.end > change.new.onset and change.gap > 0:
+            old, new = change.old, change.new
+            yield case.say("P13", "warning", f"{old.pitch.label} is held while {new.pitch.label} "
+                           f"needs its pedal moved: the held string would slide with it",
+                           (old, new), onset=new.onset,
+                           remedies=[r for n in (new, old) for r in case.respelled(n)])
+
+
+CHECKS = {"P1": in_time, "P2": ringing, "P3": one_foot, "P4": two_notches, "P5": chromatic,
+          "P13": held_through}

@@ -1,0 +1,49 @@
+"""Edits of the pedal marks of a part, offered beside the edits of its notes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from arranger.model.ledger import Edit
+
+
+@dataclass(frozen=True, slots=True)
+class InsertMark:
+    """Write the mark that sets ``pedal`` to ``alter`` at ``onset`` (quarter notes)."""
+
+    onset: Fraction
+    pedal: str
+    alter: int
+
+
+@dataclass(frozen=True, slots=True)
+class MoveMark:
+    """Move the mark of ``pedal`` that stands at ``onset`` to the moment ``to``."""
+
+    onset: Fraction
+    pedal: str
+    alter: int
+    to: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class RemoveMark:
+    """Take away the mark of ``pedal`` that stands at ``onset``."""
+
+    onset: Fraction
+    pedal: str
+
+
+@dataclass(frozen=True, slots=True)
+class Unsign:
+    """Take away a sign from a note: tremolo, harmonic, trill, arpeggiate, staccato ..."""
+
+    note: str
+    sign: str
+
+
+PartEdit = Edit | InsertMark | MoveMark | RemoveMark | Unsign
+#: Edits that leave every pitch as it sounds.
+KIND_OF_MARK: dict[type, str] = {InsertMark: "insert-mark", MoveMark: "move-mark",
+                                 RemoveMark: "remove-mark", Unsign: "remove-sign"}

@@ -1,0 +1,80 @@
+"""Apply ready edits to a part under examination."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+from arranger.checks.case import Case, with_notes
+from arranger.model.harp import PEDALS
+from arranger.model.ledger import Drop, GiveToHand, Merge, OctaveShift, Repitch, Respell, Roll
+from arranger.model.mark_edits import InsertMark, MoveMark, PartEdit, RemoveMark, Unsign
+from arranger.model.marks import PedalMark
+from arranger.model.score import Note, NoteId
+
+
+def edited(case: Case, edits: Sequence[PartEdit]) -> Case:
+    """Return the case as it is with the edits applied; edits of other bars do nothing."""
+    notes = {n.id: n for n in (*case.notes, *case.graces)}
+    pedals = list(case.marks.pedals)
+    fingers, staves = dict(case.fingers), dict(case.staves)
+    for edit in edits:
+        match edit:
+            case InsertMark() | MoveMark() | RemoveMark():
+                pedals = _marked(case, pedals, edit)
+            case Unsign(note, "fingering"):
+                fingers.pop(note, None)
+            case Merge(note, into) if note not in notes:  # a double the reader joined
+                staves.pop(into, None)
+            case _:
+                _change(notes, edit)
+    marks = replace(case.marks, pedals=tuple(sorted(pedals, key=lambda m: m.onset)))
+    return replace(with_notes(case, notes.values(), marks), fingers=fingers, staves=staves)
+
+
+def _change(notes: dict[NoteId, Note], edit: PartEdit) -> None:
+    if isinstance(edit, InsertMark | MoveMark | RemoveMark) or edit.note not in notes:
+        return
+    note = notes[edit.note]
+    match edit:
+        case Drop() | Merge():
+            del notes[edit.note]
+        case Respell(_, pitch) | OctaveShift(_, pitch) | Repitch(_, pitch):
+            notes[edit.note] = replace(note, pitch=pitch)
+        case Roll():
+            notes[edit.note] = replace(note, marks=note.marks | {"arpeggiate"})
+        case Unsign(_, sign):
+            notes[edit.note] = replace(note, marks=note.marks - {sign})
+        case GiveToHand(_, hand):
+            notes[edit.note] = replace(note, staff=1 if hand == "R" else 2)
+
+
+def _marked(case: Case, pedals: list[PedalMark],
+            edit: InsertMark | MoveMark | RemoveMark) -> list[PedalMark]:
+    if isinstance(edit, InsertMark):
+        return _inserted(case, pedals, edit.onset, edit.pedal, edit.alter)
+    kept = []
+    for mark in pedals:
+        if mark.onset == edit.onset and edit.pedal in mark.alters and not mark.full:
+            fewer = {p: a for p, a in mark.alters.items() if p != edit.pedal}
+            kept += [replace(mark, alters=fewer)] if fewer else []
+        else:
+            kept.append(mark)
+    if isinstance(edit, MoveMark):
+        return _inserted(case, kept, edit.to, edit.pedal, edit.alter)
+    return kept
+
+
+def _inserted(case: Case, pedals: list[PedalMark], onset: Fraction, pedal: str,
+              alter: int) -> list[PedalMark]:
+    """Add a letter to what is marked at a moment; a setting shown there is put right."""
+    here = [m for m in pedals if m.onset == onset]
+    others = [m for m in pedals if m.onset != onset]
+    if here:
+        merged = {p: a for m in here for p, a in m.alters.items()} | {pedal: alter}
+        full = any(m.full for m in here) or len(merged) == len(PEDALS)
+        return [*others, replace(here[0], alters=merged, full=full)]
+    measure = case.score.measure_at(onset).index
+    return [*pedals, PedalMark(onset=onset, measure=measure, alters={pedal: alter}, full=False,
+                               text="")]

@@ -1,0 +1,207 @@
+"""Examine a harp part: all checks, remedies proved by checking again, severities as asked for."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from arranger.checks import (
+    compass,
+    damping,
+    glissandi,
+    hands,
+    harmonics,
+    notation,
+    pedal_marks,
+    pedals,
+    ring,
+    strings,
+    tempo,
+)
+from arranger.checks.case import RANK, Case, setting_at, with_notes
+from arranger.model.diagnostic import Diagnostic, Remedy
+from arranger.model.score import Note
+from arranger.passes.edit_part import edited
+from arranger.passes.respell import Respelling, respelled
+from arranger.rulebook.rules import rule
+
+Rule = Callable[[Case], Iterator[Diagnostic]]
+#: Code -> check, in the order of the rulebook's families.
+CHECKS: Mapping[str, Rule] = {
+    **pedals.CHECKS, **pedal_marks.CHECKS, **strings.CHECKS, **hands.CHECKS, **ring.CHECKS,
+    **glissandi.CHECKS, **harmonics.CHECKS, **damping.CHECKS, **compass.CHECKS,
+    **notation.CHECKS, **tempo.CHECKS}
+#: Bars on each side of a finding that are checked again with a remedy applied (assumption).
+AROUND = 3
+#: Bars from one place to the next within which the same words are said once (assumption).
+NEAR = 2
+#: Remedies offered for one finding at most.
+MOST = 4
+Levels = Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Inspection:
+    """What was found, and how much was looked at."""
+
+    findings: tuple[Diagnostic, ...]
+    attacks: int
+    chords: int
+    moves: int
+    marks: int
+    respelling: Respelling
+
+
+def inspect(case: Case, levels: Levels) -> Inspection:
+    """Check a part by every rule that is not switched off.
+
+    Parameters
+    ----------
+    levels : code -> off, advice, warning or error: the most a finding of the rule may be.
+    """
+    found = [d for d in checked(case) if levels.get(d.code) != "off"]
+    plan = respelled(case, [d for d in found if d.code in ("P1", "P3", "S1")
+                            and d.severity == "error"])
+    told = [_judged(d, plan) for d in found]
+    proof = _Proof(case)
+    told = [_levelled(replace(d, remedies=proof.proved(d)), levels) for d in told]
+    told = gathered(sorted(told, key=lambda d: (d.where.onset, -RANK[d.severity], d.code, d.notes)))
+    return Inspection(
+        tuple(told), len(case.attacks), sum(len(a.notes) > 1 for a in case.attacks),
+        sum(1 for _ in pedals.changes(case)), sum(len(m.alters) for m in case.marks.pedals), plan)
+
+
+#: Rules whose findings can be errors: a remedy may add none of them.
+GRAVE = tuple(code for code in CHECKS if rule(code).severity == "error")
+
+
+def checked(case: Case, codes: Iterable[str] = CHECKS) -> list[Diagnostic]:
+    """Everything the rules have to say, remedies not yet proved."""
+    return [d for code in codes for d in CHECKS[code](case)]
+
+
+def _judged(found: Diagnostic, plan: Respelling) -> Diagnostic:
+    """An error of the pedals stays one only where the planner has no way, respelled or not."""
+    place = (found.code, found.where.onset)
+    if place in plan.as_written and found.code != "S1" and found.severity == "error":
+        return replace(found, severity="warning", message=found.message.replace(
+            "no foot can move the pedal", "only a quick foot moves the pedal"))
+    remedy = plan.remedies.get(place)
+    if remedy is None:
+        return found
+    with_plan = replace(found, remedies=(*found.remedies, remedy))
+    if found.code == "S1" or found.severity != "error":
+        return with_plan
+    return replace(with_plan, severity="warning",
+                   message=f"{found.message}; spelled otherwise it goes")
+
+
+def gathered(found: Sequence[Diagnostic]) -> list[Diagnostic]:
+    """Join what is said again, word for word, of the next bars or the one after."""
+    kept: list[Diagnostic] = []
+    latest: dict[tuple[str, str, str], tuple[int, int]] = {}  # place in kept, bar said last
+    again: dict[int, list[Diagnostic]] = {}
+    for each in found:
+        key = (each.code, each.severity, each.message)
+        at, bar = latest.get(key, (-1, -9))
+        if at >= 0 and each.where.bar_index - bar <= NEAR:
+            again.setdefault(at, []).append(each)
+        else:
+            at = len(kept)
+            kept.append(each)
+        latest[key] = (at, each.where.bar_index)
+    return [_joined(d, again[at]) if at in again else d for at, d in enumerate(kept)]
+
+
+def _joined(first: Diagnostic, others: Sequence[Diagnostic]) -> Diagnostic:
+    """One finding for several places; a remedy stays if every place has it."""
+    titles = [{r.title: r for r in d.remedies} for d in others]
+    remedies = tuple(
+        replace(r, cost=sum(t[r.title].cost or 0 for t in titles) + (r.cost or 0),
+                edits=tuple(dict.fromkeys(e for t in ({r.title: r}, *titles)
+                                          for e in t[r.title].edits)))
+        for r in first.remedies if all(r.title in t for t in titles))
+    bars = [b for b in dict.fromkeys(d.where.bar for d in others) if b != first.where.bar]
+    message = first.message
+    if bars:
+        message += f"; again in bar{'s' if len(bars) > 1 else ''} {', '.join(bars)}"
+    notes = tuple(dict.fromkeys(n for d in (first, *others) for n in d.notes))
+    return replace(first, message=message, notes=notes, remedies=remedies)
+
+
+def _levelled(found: Diagnostic, levels: Levels) -> Diagnostic:
+    level = levels.get(found.code)
+    if level is None or level == "off" or RANK[level] >= RANK[found.severity]:
+        return found
+    return replace(found, severity=level)  # type: ignore[arg-type]  # one of RANK
+
+
+class _Proof:
+    """Checks the bars around a finding again, with a remedy applied."""
+
+    def __init__(self, case: Case) -> None:
+        self.case = case
+        self._before: dict[tuple[int, int], tuple[Case, Counter[tuple[str, str]]]] = {}
+        self._bars: dict[int, list[Note]] = {}
+        for note in (*case.notes, *case.graces):
+            self._bars.setdefault(note.measure, []).append(note)
+
+    def proved(self, found: Diagnostic) -> tuple[Remedy, ...]:
+        """Remedies that take the finding away and add no error, by fidelity and then cost."""
+        ranked = sorted(found.remedies, key=lambda r: (
+            r.fidelity != "same-sound", r.cost or 0, len(r.edits), r.title))
+        kept: list[Remedy] = []
+        for remedy in ranked:
+            if len(kept) < MOST and remedy.edits and all(
+                    k.title != remedy.title for k in kept) and self._holds(found, remedy):
+                kept.append(remedy)
+        return tuple(kept)
+
+    def _holds(self, found: Diagnostic, remedy: Remedy) -> bool:
+        bar = found.where.bar_index - 1
+        touched = [n.measure for n in self.case.notes if n.id in set(found.notes)] or [bar]
+        first, last = min(bar, *touched) - AROUND, max(bar, *touched) + AROUND
+        window, before = self._around(first, last)
+        after = edited(window, remedy.edits)
+        again = checked(after, {*GRAVE, found.code})
+        if any(_same(found, d) for d in again):
+            return False
+        return not _errors(again) - before
+
+    def _around(self, first: int, last: int) -> tuple[Case, Counter[tuple[str, str]]]:
+        key = (first, last)
+        if key not in self._before:
+            window = excerpt(self.case, first, last, self._bars)
+            self._before[key] = (window, _errors(checked(window, GRAVE)))
+        return self._before[key]
+
+
+def excerpt(case: Case, first: int, last: int,
+            bars: Mapping[int, Sequence[Note]] | None = None) -> Case:
+    """Bars ``first`` to ``last`` (indices) of a case, with the setting known at their start."""
+    if bars is None:
+        notes: list[Note] = [n for n in (*case.notes, *case.graces) if first <= n.measure <= last]
+    else:
+        notes = [n for bar in range(first, last + 1) for n in bars.get(bar, ())]
+    measures = case.score.measures
+    start = measures[max(first, 0)].onset
+    end = measures[last + 1].onset if last + 1 < len(measures) else None
+    inside = tuple(m for m in case.marks.pedals
+                   if m.onset >= start and (end is None or m.onset < end))
+    marks = replace(case.marks, pedals=inside)
+    entry = setting_at(case, start, before=True) if first > 0 else dict(case.entry)
+    return with_notes(case, notes, marks, entry)
+
+
+def _errors(found: Iterable[Diagnostic]) -> Counter[tuple[str, str]]:
+    return Counter((d.code, d.where.bar) for d in found if d.severity == "error")
+
+
+def _same(one: Diagnostic, other: Diagnostic) -> bool:
+    """Tell whether a finding is still there: of one rule, at one place or about one note."""
+    if one.code != other.code:
+        return False
+    return one.where.onset == other.where.onset or bool(set(one.notes) & set(other.notes)
+                                                        and one.where.bar == other.where.bar)
+

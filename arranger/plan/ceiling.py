@@ -1,0 +1,249 @@
+"""The fastest tempo at which a passage can be played: what the feet and the hands wait for.
+
+All times of a passage grow alike when it is played slower, while a foot, a finger and a hand need
+the same seconds as before. So whatever works at one tempo works at every slower one, and there is
+one fastest tempo: for a wait of the hands it is told by the ratio of two times, for the feet,
+whose moves can be made in many orders, it is found by halving an interval.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from arranger.model.harp import LEFT_FOOT, PedalSetting
+from arranger.model.score import NoteId, Score
+from arranger.plan.foot_order import FootMove, in_some_order
+from arranger.plan.part_hands import Attack, Grip
+from arranger.plan.slices import clock
+from arranger.plan.timing import Use, windows
+from arranger.rulebook.players import Player
+from arranger.rulebook.rules import rule
+
+#: Seconds before a note by which the move for it must have begun, as in the check of the feet.
+MARGIN = 0.02
+_CLOSE = 1e-9  # of the ratio; halving ends here
+_WHY = {"feet": "the feet need the time", "restrike": "a string is taken again so soon",
+        "travel": "a hand needs the time to leap"}
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """A move of a pedal: seconds of the last note before it and the first after, as written."""
+
+    bar: int  # index of the bar of the note that needs it
+    left: bool
+    start: float
+    stop: float
+    takes: float
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """Two plucks that a finger or hand needs time between; in seconds, ``have`` as written."""
+
+    bar: int
+    kind: str  # restrike or travel
+    have: float
+    needs: float
+    notes: tuple[NoteId, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Demands:
+    """What a part asks of feet and hands, in order of bars."""
+
+    turns: tuple[Turn, ...]
+    waits: tuple[Wait, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Ceiling:
+    """Fastest tempo of bars ``first`` to ``last`` (indices): ``ratio`` times the written one.
+
+    ``bpm`` in quarter notes a minute at the start of the passage; both are infinite where nothing
+    has to wait, and 0 where it goes at no tempo: one pedal is wanted in two positions at once.
+    ``kind`` says what limits it: feet, restrike, travel, or nothing.
+    """
+
+    first: int
+    last: int
+    ratio: float
+    bpm: float
+    kind: str = ""
+
+    @property
+    def crotchet(self) -> int | None:
+        """Highest metronome figure at which it plays; None where nothing limits it."""
+        return None if math.isinf(self.bpm) else math.floor(self.bpm + 1e-6)
+
+
+def demands(score: Score, uses: Iterable[Use], attacks: Sequence[Attack], grips: Sequence[Grip],
+            player: Player) -> Demands:
+    """Gather what a part asks for.
+
+    Parameters
+    ----------
+    uses : every letter wanted by a note, as spelled.
+    grips : the sharing between the hands that is judged, one an attack.
+    """
+    waits = [*_restrikes(attacks, player), *_travels(attacks, grips, player)]
+    return Demands(tuple(_turns(score, uses, player)),
+                   tuple(sorted(waits, key=lambda w: (w.bar, w.needs / w.have))))
+
+
+def _turns(score: Score, uses: Iterable[Use], player: Player) -> Iterator[Turn]:
+    _, changes = windows(uses, PedalSetting())
+    times = clock(score.tempo, [t for w in changes for t in (w.after, w.before)])
+    starts = [m.onset for m in score.measures]
+    for at, change in enumerate(changes):
+        one_notch = abs(change.to_alter - change.from_alter) == 1
+        takes = player.foot_move_seconds if one_notch else player.foot_two_notch_seconds
+        yield Turn(bisect_right(starts, change.before) - 1, change.pedal in LEFT_FOOT,
+                   times[2 * at], times[2 * at + 1], takes)
+
+
+def _restrikes(attacks: Sequence[Attack], player: Player) -> Iterator[Wait]:
+    last: dict[int, tuple[float, NoteId]] = {}
+    for attack in attacks:
+        for note in attack.notes:
+            before = last.get(note.pitch.position)
+            last[note.pitch.position] = (attack.seconds, note.id)
+            if before is not None and attack.seconds > before[0]:
+                yield Wait(note.measure, "restrike", attack.seconds - before[0],
+                           player.restrike_error_seconds, (before[1], note.id))
+
+
+def _travels(attacks: Sequence[Attack], grips: Sequence[Grip], player: Player) -> Iterator[Wait]:
+    """Leaps beyond a comfortable span, by the pace of rule H9."""
+    pace = rule("H9").number("strings_per_second")
+    last: dict[str, tuple[float, Sequence[NoteId], int, int]] = {}
+    for attack, grip in zip(attacks, grips, strict=True):
+        for hand in "LR":
+            notes = grip.hand(hand)
+            if not notes:
+                continue
+            low, high = notes[0].pitch.position, notes[-1].pitch.position
+            ids = tuple(n.id for n in notes)
+            before = last.get(hand)
+            last[hand] = (attack.seconds, ids, low, high)
+            if before is None or attack.seconds <= before[0]:
+                continue
+            way = max(high, before[3]) - min(low, before[2]) - player.span_steps
+            if way > player.comfortable_span_steps:
+                yield Wait(notes[0].measure, "travel", attack.seconds - before[0],
+                           way / pace + player.placing_lead_seconds, (*before[1], *ids))
+
+
+def ceiling(score: Score, asked: Demands, first: int = 0, last: int | None = None) -> Ceiling:
+    """Return the fastest tempo of bars ``first`` to ``last`` (indices, to the end if None).
+
+    A move or wait belongs to the bar of its second note; what the feet are asked for in other
+    bars is not looked at.
+    """
+    last = len(score.measures) - 1 if last is None else last
+    turns = [t for t in asked.turns if first <= t.bar <= last]
+    slowest, kind = feet_stretch(turns), "feet"
+    for wait in asked.waits:
+        if first <= wait.bar <= last and wait.needs / wait.have > slowest:
+            slowest, kind = wait.needs / wait.have, wait.kind
+    if slowest == 0:
+        return Ceiling(first, last, math.inf, math.inf)
+    return Ceiling(first, last, 1 / slowest, _bpm(score, score.measures[first].onset) / slowest,
+                   kind)
+
+
+def bar_ceilings(score: Score, asked: Demands) -> tuple[Ceiling, ...]:
+    """Return the ceiling of every bar by itself."""
+    turns: dict[int, list[Turn]] = {}
+    waits: dict[int, list[Wait]] = {}
+    for turn in asked.turns:
+        turns.setdefault(turn.bar, []).append(turn)
+    for wait in asked.waits:
+        waits.setdefault(wait.bar, []).append(wait)
+    return tuple(ceiling(score, Demands(tuple(turns.get(bar, ())), tuple(waits.get(bar, ()))),
+                         bar, bar) for bar in range(len(score.measures)))
+
+
+def limiting_passage(score: Score, asked: Demands) -> Ceiling:
+    """Return the ceiling of the whole part, at the fewest bars that have no higher one."""
+    whole = ceiling(score, asked)
+    if math.isinf(whole.ratio):
+        return whole
+    last = _first_that(whole.last, lambda bar: _as_slow(ceiling(score, asked, 0, bar), whole))
+    back = _first_that(last, lambda way: _as_slow(ceiling(score, asked, last - way, last), whole))
+    return ceiling(score, asked, last - back, last)
+
+
+def feet_stretch(turns: Sequence[Turn]) -> float:
+    """Return the least factor by which times must grow for both feet; 0 if nothing is asked.
+
+    Exact for a single move; to a billionth of it where moves of one foot meet. Infinite where a
+    pedal is wanted in two positions at once.
+    """
+    if any(t.stop <= t.start for t in turns):
+        return math.inf
+    fits = max((t.takes / (t.stop - t.start) for t in turns), default=0.0)
+    for left in (True, False):
+        mine = [t for t in turns if t.left == left]
+        if mine and not _go(mine, fits):
+            fits = _halved(mine, fits)
+    return fits
+
+
+def _halved(turns: Sequence[Turn], low: float) -> float:
+    high = 2 * low
+    while not _go(turns, high):
+        low, high = high, 2 * high
+    while high - low > _CLOSE * high:
+        middle = (low + high) / 2
+        if _go(turns, middle):
+            high = middle
+        else:
+            low = middle
+    return high
+
+
+def _go(turns: Sequence[Turn], stretch: float) -> bool:
+    """Tell whether one foot makes its moves with all times stretched."""
+    return in_some_order([FootMove(t.start * stretch, t.stop * stretch - MARGIN, t.takes)
+                          for t in turns])
+
+
+def _as_slow(found: Ceiling, whole: Ceiling) -> bool:
+    return found.ratio <= whole.ratio * (1 + 2 * _CLOSE)
+
+
+def _first_that(most: int, holds: Callable[[int], bool]) -> int:
+    """Least number up to ``most`` for which something holds that then goes on holding."""
+    low, high = 0, most
+    while low < high:
+        middle = (low + high) // 2
+        if holds(middle):
+            high = middle
+        else:
+            low = middle + 1
+    return low
+
+
+def _bpm(score: Score, onset: Fraction) -> float:
+    marks = score.tempo.marks
+    return float(marks[max(bisect_right(marks, onset, key=lambda m: m.onset) - 1, 0)].bpm)
+
+
+def sentence(found: Ceiling, score: Score) -> str:
+    """Say it to a player: ``bars 41-44 play at crotchet 88, not 120: the feet need the time``."""
+    if math.isinf(found.ratio):
+        return "nothing in it sets a limit to the tempo"
+    if found.ratio == 0:
+        return (f"bar {score.measures[found.first].number} plays at no tempo: a pedal is wanted in "
+                f"two positions at once")
+    numbers = [score.measures[b].number for b in (found.first, found.last)]
+    one = found.first == found.last
+    where = f"bar {numbers[0]} plays" if one else f"bars {numbers[0]}-{numbers[1]} play"
+    written = round(_bpm(score, score.measures[found.first].onset))
+    asked = f", not {written}" if found.ratio < 1 else ""
+    return f"{where} at crotchet {found.crotchet}{asked}: {_WHY[found.kind]}"

@@ -1,0 +1,47 @@
+"""The foot that cannot do everything in any order; the pace it cannot keep."""
+
+from __future__ import annotations
+
+from itertools import permutations
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from arranger.checks.pedals import no_order
+from arranger.passes.inspect import checked
+from arranger.rulebook.examples import read_example
+from tests.checking import as_case
+
+MOVE = st.tuples(st.integers(0, 12), st.integers(1, 8), st.integers(1, 4))
+
+
+def in_turn(moves: list[tuple[float, float, float]]) -> bool:
+    free = 0.0
+    for after, before, need in moves:
+        start = max(free, after)
+        if start >= before:
+            return False
+        free = start + need
+    return True
+
+
+@given(st.lists(MOVE, max_size=5))
+def test_no_order_is_said_only_where_every_order_fails(rows: list[tuple[int, int, int]]) -> None:
+    moves = [(float(a), float(a + width), float(need)) for a, width, need in rows]
+    assert no_order(moves) != any(in_turn(list(p)) for p in permutations(moves))
+
+
+@pytest.mark.parametrize(("right", "seconds", "severity"), [
+    ("D4 C4 B4 | D#4 C#4 Bb4", 0.4, "error"),       # three moves in 0.4 s
+    ("D4 C4 B4 | D#4 C#4 Bb4", 1.0, "warning"),     # faster than two a second can go on
+    ("D4 C4 B4 | D#4 C#4 Bb4", 1.6, ""),
+    ("D4 C4 | D#4 C#4", 0.6, ""),
+    ("D4 F4 | D#4 F#4", 0.5, ""),                   # one of each foot
+])
+def test_one_foot(right: str, seconds: float, severity: str) -> None:
+    table = {"bad": "x", "right": right, "seconds": seconds}
+    found = {d.severity for d in checked(as_case(read_example(table, Path("r"), "r.")))
+             if d.code == "P3"}
+    assert found == ({severity} if severity else set())

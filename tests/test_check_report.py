@@ -1,0 +1,147 @@
+"""Levels of rules, the summary line, the report and the text of a check."""
+
+from __future__ import annotations
+
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from arranger.model.errors import ChoiceError, RuleError
+from arranger.passes.inspect import Inspection, inspect
+from arranger.passes.part_plan import planned
+from arranger.passes.settings import Settings
+from arranger.report.check_report import Looked, check_report, source_of, summary_line
+from arranger.report.check_text import check_text
+from arranger.report.json_report import Heading, dumps
+from arranger.rulebook.examples import read_example
+from arranger.rulebook.levels import load_levels
+from arranger.rulebook.rules import rulebook
+from tests.checking import JUDGE, as_case
+
+CLASH = {"right": "F4 F#4 A4 | C5 | C5 E5 G5 B5", "left": "C3 | C3 | F2 C3", "seconds": 0.18}
+
+
+def looked_at(row: dict[str, Any], levels: dict[str, str] | None = None) -> Inspection:
+    return inspect(as_case(read_example({"bad": "x", **row}, Path("row"), "row.")), levels or {})
+
+
+def reported(row: dict[str, Any]) -> dict[str, Any]:
+    case = as_case(read_example({"bad": "x", **row}, Path("row"), "row."))
+    found = inspect(case, {})
+    draft = planned(case, found, Settings(JUDGE.harp, JUDGE.player, JUDGE.prices))
+    heading = Heading("check", "part.musicxml", "0" * 64, ("Harp",), (),
+                      {"harp": "pedal-47", "player": "average", "tempo": "120"})
+    return check_report(draft, heading, found.findings,
+                        Looked(found.attacks, found.chords, found.moves, found.marks))
+
+
+def test_a_rule_can_be_switched_off_and_down() -> None:
+    severities = {d.code: d.severity for d in looked_at(CLASH).findings}
+    assert severities["S1"] == "error"
+    assert "S1" not in {d.code for d in looked_at(CLASH, {"S1": "off"}).findings}
+    down = {d.code: d.severity for d in looked_at(CLASH, {"S1": "advice", "R1": "error"}).findings}
+    assert down == {**severities, "S1": "advice"}, "levels hold findings down, they raise none"
+
+
+def test_levels_come_from_a_file_and_single_settings_win(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text('[rules]\nP3 = "warning"\nh6 = "off"\n', "utf-8")
+    assert load_levels(path, ("P3=off",)) == {"P3": "off", "H6": "off"}
+    assert load_levels() == {}
+
+
+@pytest.mark.parametrize(("single", "words"), [
+    (("X9=off",), "no rule 'X9'"), (("P3",), "write CODE=LEVEL"),
+    (("P3=loud",), "one of off, advice, warning, error, not 'loud'")])
+def test_wrong_single_settings(single: tuple[str, ...], words: str) -> None:
+    with pytest.raises(ChoiceError, match=words):
+        load_levels(None, single)
+
+
+@pytest.mark.parametrize(("text", "error", "words"), [
+    ("[rules]\nP3 = 1\n", ChoiceError, "a level is one of"),
+    ("[rule]\nP3 = \"off\"\n", RuleError, "unknown key rule"),
+    ("[rules]\nQ1 = \"off\"\n", ChoiceError, "no rule 'Q1'")])
+def test_wrong_files(tmp_path: Path, text: str, error: type[Exception], words: str) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(text, "utf-8")
+    with pytest.raises(error, match=words):
+        load_levels(path)
+
+
+def test_summary_line() -> None:
+    found = looked_at(CLASH)
+    counts = Counter(d.severity for d in found.findings)
+    assert (counts["error"], counts["warning"], counts["advice"]) == (1, 2, 0)
+    assert summary_line(found.findings, Looked(412, 400, 96, 12)) == (
+        "3 findings: 1 cannot be played, 2 against the idiom; looked at 400 chords, 96 pedal "
+        "moves, 12 pedal marks")
+    assert summary_line((), Looked(0, 0, 0, 0)) == (
+        "nothing to check: the part has no notes that are plucked")
+    assert summary_line((), Looked(3, 0, 0, 0)) == (
+        "no findings; looked at 3 single notes and no chords, no pedal moves")
+    assert summary_line((), Looked(1, 1, 1, 0)) == (
+        "no findings; looked at 1 chord, 1 pedal move")
+
+
+def test_report_has_place_source_and_ready_edits() -> None:
+    body = reported(CLASH)
+    assert set(body) >= {"schema", "command", "source", "settings", "pedals", "notes", "findings",
+                         "summary"}
+    assert not {"ledger", "cost", "bound"} & set(body)
+    clash = next(f for f in body["findings"] if f["code"] == "S1")
+    assert (clash["bar"], clash["beat"], clash["staff"]) == ("1", "1", 1)
+    assert clash["source"].startswith("Hector Berlioz, Grand traité")
+    first = clash["remedies"][0]
+    assert first["fidelity"] == "same-sound"
+    assert first["edits"][0]["kind"] == "respell"
+    assert set(first["edits"][0]) == {"kind", "note", "pitch"}
+    assert body["summary"]["errors"] == 1
+    assert dumps(body) == dumps(reported(CLASH))
+
+
+def test_text_is_for_composers_and_not_wide() -> None:
+    text = check_text(reported(CLASH))
+    assert max(map(len, text.splitlines())) <= 80
+    assert text.startswith("part.musicxml: ")
+    assert "Cannot be played\n  bar 1, beat 1, upper staff: F4 and F♯4 share the string" in text
+    assert "instead: write E♯4 for F4" in text
+    assert "(S1; Hector Berlioz" in text
+    assert "Advice" not in check_text(reported(CLASH), advice=False)
+
+
+def test_every_rule_names_its_source() -> None:
+    assert all(source_of(code) for code in rulebook())
+
+
+@pytest.mark.parametrize("tempo_known", [True, False])
+def test_without_a_tempo_nothing_that_depends_on_seconds_is_an_error(tempo_known: bool) -> None:
+    row = {"right": "C4 | C#4", "seconds": 0.12, "signs": [] if tempo_known else ["no-tempo"]}
+    (found,) = [d for d in looked_at(row).findings if d.code == "P1"]
+    if tempo_known:
+        assert "it goes up to crotchet = 240; spelled otherwise it goes" in found.message
+    else:
+        assert found.severity != "error"
+        assert "(from crotchet = 241 on)" in found.message
+
+
+def test_what_goes_when_spelled_otherwise_is_only_a_warning() -> None:
+    (found,) = [d for d in looked_at({"right": "C4 | C#4", "seconds": 0.12}).findings
+                if d.code == "P1"]
+    assert found.severity == "warning"
+    assert "spelled otherwise it goes" in found.message
+    assert {r.title for r in found.remedies if r.fidelity == "same-sound"} == {
+        "write D♭4 for C♯4", "write B♯3 for C4"}
+    (hopeless,) = [d for d in looked_at({"right": "G4 A4 | G#4 A4", "seconds": 0.08}).findings
+                   if d.code == "P1"]
+    assert hopeless.severity == "error"
+    assert all(r.fidelity == "other-sound" for r in hopeless.remedies)
+
+
+def test_what_the_planner_can_just_do_is_a_warning() -> None:
+    (found,) = [d for d in looked_at({"right": "G4 A4 | G#4 A4", "seconds": 0.18}).findings
+                if d.code == "P1"]
+    assert found.severity == "warning"
+    assert "only a quick foot moves the pedal" in found.message
