@@ -236,8 +236,8 @@ def test_the_rest_of_a_resting_player_is_hidden_beside_one_who_plays():
                    enumerate((note("C5", 16), note("r", 16), note("r", 16), note("r", 16)), 1)),
                  names=("A", "B", "C", "D"))
     made = as_harp_part(root, ("P1", "P2", "P3", "P4"))
-    shown = [n.get("print-object") for n in made.root.iter("note")]
-    assert shown == [None, "no", None, "no"]
+    shown = [(n.findtext("staff"), n.get("print-object")) for n in made.root.iter("note")]
+    assert shown == [("1", None), ("2", None), ("2", "no")]  # the last stands behind its clef
 
 
 def test_groups_close_without_the_harp():
@@ -269,6 +269,27 @@ def test_other_words_stay(text):
     made = as_harp_part(piano(words(text) + BAR), ("P1",))
     assert made.root.findtext(".//words") == text
     assert made.removed == ()
+
+
+@pytest.mark.parametrize(("text", "left"), [
+    ("pizz.", None), ("arco", None), ("con sord.", None), ("senza sordino", None), ("div.", None),
+    ("mit Dämpfer", None), ("pizz. dolce", "dolce"), ("Solo", "Solo"), ("divertito", "divertito"),
+    ("sultry", "sultry")])
+def test_words_of_the_bow_go_from_parts_of_one_staff(text, left):
+    made = as_harp_part(score(_one_staff(words(text) + BAR), names=("Violin",)), ("P1",))
+    assert made.root.findtext(".//words") == left
+    assert [r.kind for r in made.removed] == (["bowing"] if left != text else [])
+    assert as_harp_part(piano(words(text) + BAR), ("P1",)).root.findtext(".//words") == text
+    own = score(_one_staff(words(text) + BAR), names=("Harp",))
+    assert as_harp_part(own, ("P1",), keep_fingering=True).root.findtext(".//words") == text
+
+
+def test_signs_of_the_bow_go_and_harmonics_stay():
+    technical = "<technical><up-bow/><open-string/><harmonic/></technical>"
+    root = score(_one_staff(note("C5", 16, notations=technical)), names=("Violin",))
+    made = as_harp_part(root, ("P1",))
+    assert [t.tag for t in made.root.find(".//technical")] == ["harmonic"]
+    assert made.removed == (Removed("bowing", 2, "1"),)
 
 
 def test_a_phrase_loses_only_the_pedal():

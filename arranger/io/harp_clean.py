@@ -1,13 +1,14 @@
-"""Signs of the piano, and old pedal marks, out of a part that becomes a harp part."""
+"""Signs of the piano or the bow, and old pedal marks, out of a part that becomes a harp part."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from lxml import etree
 
+from arranger.io.lever_words import is_lever_text
 from arranger.io.pedal_words import is_pedal_text
 from arranger.io.write_order import detach, element, forget, prune_notations
 
@@ -22,6 +23,15 @@ _HANDS = re.compile(
     r"\(?(?:\b[mrl]\. ?[dsgh]\.?(?: ?(?:sopra|sotto)\b)?|\bmano (?:destra|sinistra)\b|"
     r"\bmain (?:droite|gauche)\b|\b(?:rechte|linke) hand\b|\b(?:right|left) hand\b)\)?",
     re.IGNORECASE)
+# Words of bow and mute in parts of one staff (common practice); a harpist plucks anyway.
+_BOWING = re.compile(
+    r"\b(?:arco|pizz(?:icato)?|(?:con|senza|via|avec|sans|mit|ohne|with|without) "
+    r"(?:sord(?:in[aeio]|ines?)?|sourdines?|dämpfer|mutes?)|mute[ds]?|"
+    r"col legno(?: battuto| tratto)?|sul(?: ponticello| tasto|la tastiera)|spicc(?:ato)?|"
+    r"div(?:isi)?|unis(?:on[io])?|(?:up|down)[- ]bow)\b\.?", re.IGNORECASE)
+_BOWED = ("up-bow", "down-bow", "open-string", "thumb-position", "double-tongue", "triple-tongue",
+          "stopped", "snap-pizzicato", "fret", "string", "hammer-on", "pull-off", "bend", "tap",
+          "brass-bend", "flip", "smear", "open", "half-muted", "harmon-mute", "hole", "handbell")
 _SOUND = ("damper-pedal", "soft-pedal", "sostenuto-pedal")
 
 
@@ -37,38 +47,46 @@ class Removed:
 def clean(part: etree._Element, keep_fingering: bool = False) -> tuple[Removed, ...]:
     """Take out, in place, what is not for a harpist; return it counted by kind.
 
-    With ``keep_fingering`` (a harp part) fingers and words for the hands stay.
+    With ``keep_fingering`` (a harp part) fingers and words for the hands stay. In a part of one
+    staff, which is another player's, words and signs of bow and mute go too.
     """
+    kinds = {"sustain pedal": _PEDAL, "una corda": _CORDA}
+    if not keep_fingering:
+        kinds["words for the hands"] = _HANDS
+        if all((s.text or "1").strip() == "1" for s in part.iter("staves", "staff")):
+            kinds["bowing"] = _BOWING
     found: dict[str, tuple[int, str]] = {}
     for measure in part.findall("measure"):
         bar = measure.get("number", "")
-        for kind in _clean_measure(measure, keep_fingering):
+        for kind in _clean_measure(measure, kinds, keep_fingering):
             count, first = found.get(kind, (0, bar))
             found[kind] = (count + 1, first)
     return tuple(Removed(kind, count, bar) for kind, (count, bar) in sorted(found.items()))
 
 
-def _clean_measure(measure: etree._Element, keep_fingering: bool) -> Iterator[str]:
+Kinds = Mapping[str, re.Pattern[str]]
+
+
+def _clean_measure(measure: etree._Element, kinds: Kinds, keep_fingering: bool) -> Iterator[str]:
     for direction in measure.findall("direction"):
-        yield from _clean_direction(direction, keep_fingering)
+        yield from _clean_direction(direction, kinds)
     for sound in measure.findall("sound"):
         _clean_sound(sound)
     if keep_fingering:
         return
     for note in measure.findall("note"):
-        fingers = note.findall("notations/technical/fingering")
-        for finger in fingers:
-            detach(finger)
-        if fingers:
-            yield "fingering"
-            prune_notations(note)
+        for sign in note.findall("notations/technical/*"):
+            if sign.tag == "fingering" or sign.tag in _BOWED:
+                detach(sign)
+                yield "fingering" if sign.tag == "fingering" else "bowing"
+        prune_notations(note)
 
 
-def _clean_direction(direction: etree._Element, keep_fingering: bool) -> Iterator[str]:
+def _clean_direction(direction: etree._Element, kinds: Kinds) -> Iterator[str]:
     changed = False
     for kind_of in direction.findall("direction-type"):
         for sign in list(kind_of):
-            kind = _kind(sign, keep_fingering)
+            kind = _kind(sign, kinds)
             if kind:
                 changed = True
                 yield kind
@@ -83,7 +101,7 @@ def _clean_direction(direction: etree._Element, keep_fingering: bool) -> Iterato
         _give_up(direction)
 
 
-def _kind(sign: etree._Element, keep_fingering: bool) -> str:
+def _kind(sign: etree._Element, kinds: Kinds) -> str:
     """Name what is wrong with a sign and take the words out of it; "" if it may stay."""
     if sign.tag == "pedal":
         sign.text = None
@@ -96,10 +114,10 @@ def _kind(sign: etree._Element, keep_fingering: bool) -> str:
     if is_pedal_text(sign.text):
         sign.text = None
         return "old pedal words"
-    patterns = {"sustain pedal": _PEDAL, "una corda": _CORDA}
-    if not keep_fingering:
-        patterns["words for the hands"] = _HANDS
-    for kind, pattern in patterns.items():
+    if is_lever_text(sign.text):
+        sign.text = None
+        return "old lever words"
+    for kind, pattern in kinds.items():
         rest, cuts = pattern.subn("", sign.text)
         if cuts:
             sign.text = _tidy(rest)

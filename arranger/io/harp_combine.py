@@ -9,6 +9,7 @@ from fractions import Fraction
 
 from lxml import etree
 
+from arranger.io.harp_signs import join_signs
 from arranger.io.write_divisions import (
     common_divisions,
     length,
@@ -18,7 +19,7 @@ from arranger.io.write_divisions import (
 )
 from arranger.io.write_events import pitch_of, runs
 from arranger.io.write_order import detach, drop, element, forget, put, set_text
-from arranger.io.write_voices import hide_spare_rests
+from arranger.io.write_rests import hide_spare_rests
 
 _SPANNERS = ("slur", "wedge", "dashes", "bracket", "octave-shift", "glissando", "slide",
              "wavy-line")
@@ -64,7 +65,8 @@ class _Layout:
 def combine(parts: list[etree._Element]) -> etree._Element:
     """Return one two-staff part with the content of all; measures are aligned by index.
 
-    The parts are at concert pitch. Key, time and barlines come from the first.
+    The parts are at concert pitch. Key, time and barlines come from the first; stems, which
+    stood for single voices, are left to the engraver.
     """
     counts = tuple(staff_count(part) for part in parts)
     if counts == (2,):
@@ -85,6 +87,10 @@ def combine(parts: list[etree._Element]) -> etree._Element:
             if index < len(measures):
                 _append(measure, measures[index], at, layout)
         hide_spare_rests(measure)
+    if others:
+        join_signs(joined)
+        for note in joined.iterfind("measure/note"):
+            drop(note, "stem")
     _state_two_staves(joined, layout)
     if layout.total == 1:
         _fill_lower_staff(joined, layout)

@@ -11,6 +11,7 @@ from lxml import etree
 from arranger.io.harp_clean import Removed, clean
 from arranger.io.harp_combine import combine
 from arranger.io.harp_concert import to_concert
+from arranger.io.harp_layout import forget_breaks, forget_positions
 from arranger.io.write_order import drop, element
 from arranger.model.errors import ChoiceError
 
@@ -37,7 +38,8 @@ def as_harp_part(root: etree._Element, part_ids: tuple[str, ...],
     ----------
     root : score-partwise; not changed.
     part_ids : ids in the part-list, as ``choose_parts`` returns them.
-    keep_fingering : keep fingers and words for the hands, as in a part made for the harp.
+    keep_fingering : keep fingers, words for the hands and the layout, as in a part made for
+        the harp.
 
     Raises
     ------
@@ -56,6 +58,8 @@ def as_harp_part(root: etree._Element, part_ids: tuple[str, ...],
         removed += clean(part, keep_fingering)
         for measure in part.findall("measure"):
             drop(measure, "print")
+        if not keep_fingering:
+            forget_positions(part)
         for note in part.iterfind("measure/note"):
             drop(note, "instrument")
         for ending in part.iterfind("measure/barline/ending"):
@@ -64,6 +68,8 @@ def as_harp_part(root: etree._Element, part_ids: tuple[str, ...],
     for part in chosen:
         tree.remove(part)
     tree.append(harp)
+    if not keep_fingering:
+        forget_breaks(tree)
     _list_harp(tree, part_ids)
     return HarpPart(tree, part_ids[0], _added_up(removed))
 

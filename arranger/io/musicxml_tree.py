@@ -48,10 +48,26 @@ def load(path: Path) -> etree._Element:
     SourceError
         The file cannot be read, is not MusicXML, or is built to do harm.
     """
+    return parse(_content(path), str(path))
+
+
+def text_of(path: Path) -> bytes | None:
+    """Return the text of a score-partwise file in UTF-8, byte for byte where it is in UTF-8.
+
+    None for score-timewise, whose tree is another than its text. SourceError as for ``load``.
+    """
+    text = _as_utf8(_content(path), str(path))
+    if b"<score-partwise" not in text:
+        return None
+    declared = _DECLARED.match(text[:200])
+    if declared is None or declared.group(1).lower() in (b"utf-8", b"utf8"):
+        return text
+    return text[:declared.start(1)] + b"UTF-8" + text[declared.end(1):]
+
+
+def _content(path: Path) -> bytes:
     content = read_bytes(path, LARGEST_XML)
-    if content.startswith(_ZIP):
-        content = _from_archive(content, path)
-    return parse(content, str(path))
+    return _from_archive(content, path) if content.startswith(_ZIP) else content
 
 
 def parse(content: bytes, name: str) -> etree._Element:

@@ -9,16 +9,21 @@ from fractions import Fraction
 from lxml import etree
 
 from arranger.io.document import Document
+from arranger.io.harp_signs import join_fermatas
 from arranger.io.write_accidentals import needs, write_accidentals
 from arranger.io.write_beams import repair_beams
+from arranger.io.write_clefs import write_clefs
 from arranger.io.write_divisions import divisions_by_measure
 from arranger.io.write_events import Patch
+from arranger.io.write_keys import signatures, write_keys
+from arranger.io.write_levers import write_levers
 from arranger.io.write_marks import Elements, write_fingers, write_ids, write_rolls
 from arranger.io.write_notes import patch_measure
 from arranger.io.write_pedals import write_pedals
+from arranger.io.write_rests import hide_rests, hide_spare_rests
 from arranger.io.write_slurs import drop_broken_slides, repair_slurs
 from arranger.io.write_tempo import write_tempo
-from arranger.io.write_voices import Voices, hide_rests, hide_spare_rests, place, remove_doomed
+from arranger.io.write_voices import Voices, place, remove_doomed
 from arranger.model.draft import Draft, HarpNote
 from arranger.model.score import NoteId
 
@@ -28,7 +33,7 @@ HEADER = ('<?xml version="1.0" encoding="UTF-8" standalone="no"?>\n'
 
 
 def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = (),
-          fingering: str = "all", pedals: str = "all") -> bytes:
+          fingering: str = "all", pedals: str = "all", layout: bool = True) -> bytes:
     """Return the draft as MusicXML 4.0.
 
     Parameters
@@ -36,8 +41,9 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
     document : read from the tree that ``as_harp_part`` made; not changed.
     draft : its notes come from ``document.score``.
     diagrams_at : onsets, in quarter notes, at which the full setting stands again.
-    fingering : ``all`` or ``none``.
+    fingering : ``all``, ``hints`` or ``none``.
     pedals : ``all``; ``changes`` (and the opening setting); ``diagrams`` only; ``none``.
+    layout : let clefs and key signatures follow what is written; else they stay.
 
     Only the part ``draft.part`` is changed. Notes not in the draft become rests or leave their
     chord; the rest get the draft's pitch, hand (staff 1 is the right), roll and finger.
@@ -64,11 +70,17 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
         hide_spare_rests(measure)
     repair_slurs(part, patch)
     remove_doomed(patch)
+    if layout:
+        join_fermatas(part)
+        write_clefs(part)
+        write_keys(part, tuple(m.fifths for m in measures), signatures(draft))
     write_accidentals(before, needs(part, tied, patch.repitched), part, patch.repitched)
     write_rolls(part, draft.notes, elements)
     write_fingers(part, draft.notes, elements, fingering)
     write_tempo(part, document.score)
-    if pedals != "none":
+    if draft.levers is not None:
+        write_levers(part, draft.levers, document.score, pedals)
+    elif pedals != "none":
         write_pedals(part, draft.plan, document.score,
                      () if pedals == "changes" else diagrams_at, pedals != "diagrams")
     write_ids(root, draft.notes, elements)

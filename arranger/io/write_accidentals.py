@@ -11,13 +11,13 @@ from lxml import etree
 
 from arranger.io.write_divisions import step
 from arranger.io.write_events import pitch_of, staff_of
+from arranger.io.write_keys import alter_in
 from arranger.io.write_order import drop, element, put
-from arranger.model.pitch import Pitch
+from arranger.model.pitch import STEPS, Pitch
 
 NAMES = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
 _MEANING = {**{name: alter for alter, name in NAMES.items()}, "natural-flat": -1,
             "natural-sharp": 1, "sharp-sharp": 2}
-_SHARPS = "FCGDAEB"
 
 
 @dataclass(slots=True)
@@ -84,7 +84,10 @@ def _take_keys(attributes: etree._Element, staves: dict[str, _Staff]) -> None:
         signature = _signature(key)
         number = key.get("number")
         for staff in [number] if number else {*staves, "1", "2"}:
-            staves.setdefault(staff, _Staff()).key = signature
+            here = staves.setdefault(staff, _Staff())
+            if here.key != signature:
+                here.letters.clear()  # a new signature tells what a courtesy would
+            here.key = signature
 
 
 def _signature(key: etree._Element) -> dict[str, int]:
@@ -93,10 +96,7 @@ def _signature(key: etree._Element) -> dict[str, int]:
         letters = [(s.text or "").strip() for s in key.findall("key-step")]
         alters = [round(float(a.text or 0)) for a in key.findall("key-alter")]
         return dict(zip(letters, alters, strict=False))
-    count = int(fifths)
-    order = _SHARPS if count > 0 else _SHARPS[::-1]
-    return {letter: (abs(count) // 7 + (at < abs(count) % 7)) * (1 if count > 0 else -1)
-            for at, letter in enumerate(order)}
+    return {letter: alter_in(int(fifths), letter) for letter in STEPS}
 
 
 def _clashes(notes: list[Struck]) -> set[etree._Element]:

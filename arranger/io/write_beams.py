@@ -4,27 +4,47 @@ from __future__ import annotations
 
 from lxml import etree
 
-from arranger.io.write_events import Event, Patch, streams
+from arranger.io.write_events import Event, Patch, events, streams
 from arranger.io.write_order import drop, element, put
 
 Group = list[Event]
 
+_STEMLESS = ("", "whole", "breve", "long", "maxima")
+
 
 def repair_beams(measure: etree._Element, patch: Patch) -> None:
-    """Mend the beams that touch fresh rests; let stems be found anew where notes moved."""
+    """Mend the beams that touch fresh rests; let stems be found anew where notes moved.
+
+    What has gone to a staff on which another voice sounds turns its stems away from that voice:
+    up above the left hand's, down below the right hand's.
+    """
+    here = [e for e in events(measure) if not e.rest]
     for stream in streams(measure):
-        for group in _groups(stream):
+        groups = _groups(stream)
+        for group in groups:
             alive = [e for e in group if e.head not in patch.doomed]
             if len(alive) < len(group) or any(e.head in patch.rests for e in group):
                 _mend(alive)
+        alone = [[e] for e in stream if e.head.find("beam") is None]
+        for group in (*groups, *alone):
             if any(n in patch.restem for e in group for n in e.notes):
-                for event in group:
-                    for note in event.notes:
-                        drop(note, "stem")
-        for event in stream:
-            if event.head.find("beam") is None and any(n in patch.restem for n in event.notes):
-                for note in event.notes:
-                    drop(note, "stem")
+                _turn_stems([e for e in group if not e.rest], here, patch)
+
+
+def _turn_stems(group: Group, here: list[Event], patch: Patch) -> None:
+    for note in (n for event in group for n in event.notes):
+        drop(note, "stem")
+    staves = {e.staff for e in group}
+    if len(staves) != 1 or any(n not in patch.arrived for e in group for n in e.notes) or any(
+            e.grace or e.rhythm[0] in _STEMLESS for e in group):
+        return
+    (staff,) = staves
+    start, end = group[0].onset, group[-1].end
+    if any(o.staff == staff and o.onset < end and start < o.end and (o.run, o.voice) != (
+            group[0].run, group[0].voice) for o in here):
+        for event in group:
+            for note in event.notes:
+                put(note, element("stem", "up" if staff == "2" else "down"))
 
 
 def _groups(stream: list[Event]) -> list[Group]:

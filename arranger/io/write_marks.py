@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 
 from lxml import etree
 
 from arranger.io.write_order import detach, element, forget, notations, prune_notations
 from arranger.model.draft import HarpNote
+from arranger.model.placed_groups import finger_hints
 from arranger.model.score import NoteId
 
 Elements = Mapping[NoteId, tuple[etree._Element, ...]]
@@ -56,21 +57,23 @@ def _roll(note: etree._Element, number: str | None) -> None:
         sign.set("number", number)
 
 
-def write_fingers(part: etree._Element, notes: Iterable[HarpNote], elements: Elements,
+def write_fingers(part: etree._Element, notes: Sequence[HarpNote], elements: Elements,
                   shown: str) -> None:
-    """Write fingers 1-4 at the struck notes if ``shown`` is ``all``; no others stay.
+    """Write fingers 1-4 at the struck notes; no others stay.
 
-    Of duplicates the first in the file shows the finger.
+    ``shown`` is ``all``, ``hints`` (where a placed group begins or a line changes hand) or
+    ``none``. Of duplicates the first in the file shows the finger.
     """
     rank = {note: at for at, note in enumerate(part.iterfind("measure/note"))}
     for note in rank:
         for old in note.findall("notations/technical/fingering"):
             detach(old)
             prune_notations(note)
-    if shown != "all":
+    if shown == "none":
         return
+    hints = finger_hints(notes) if shown == "hints" else None
     for plan in notes:
-        if plan.finger is None:
+        if plan.finger is None or (hints is not None and plan.id not in hints):
             continue
         group = notations(min(struck(plan, elements), key=rank.__getitem__))
         technical = group.find("technical")

@@ -144,6 +144,8 @@ def set_staff(note: etree._Element, staff: str, patch: Patch) -> None:
         patch.restem.add(note)
         patch.arrived.add(note)
         forget(note, "default-y")
+        for sign in note.iterfind("notations/*"):
+            forget(sign, "placement", "orientation")
     set_text(note, "staff", staff)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
 from fractions import Fraction
 from itertools import groupby
 from math import lcm
@@ -19,10 +19,10 @@ from arranger.io.write_divisions import (
 )
 from arranger.io.write_order import element, put
 from arranger.model.draft import PedalMove, PedalPlan
-from arranger.model.harp import PEDALS, PedalSetting
+from arranger.model.harp import PEDALS, HarpString, PedalSetting
 from arranger.model.score import Score
 
-PLACEMENT, STAFF = "below", "2"  # below both staves, never between them
+STAFF = "2"  # below both staves, never between them
 
 
 def write_pedals(part: etree._Element, plan: PedalPlan, score: Score,
@@ -35,20 +35,9 @@ def write_pedals(part: etree._Element, plan: PedalPlan, score: Score,
     measures = part.findall("measure")
     if not measures:
         return
-    signs: list[tuple[Fraction, list[etree._Element]]] = [(Fraction(0), _opening(plan))]
-    for onset in sorted(set(diagrams_at)):
-        if onset > 0:
-            signs.append((onset, [_direction(_diagram(plan.at(onset)))]))
-    explained = False
-    printed = sorted(plan.moves, key=lambda m: m.onset) if moves else []
-    for onset, group in groupby(printed, lambda m: m.onset):
-        made, boxed = _moves(list(group))
-        if boxed and not explained:
-            made.insert(0, _direction(_words(BOX_EXPLAINED, **{
-                "font-size": "8", "font-style": "italic"})))
-            explained = True
-        signs.append((onset, made))
-    signs.sort(key=lambda item: item[0])
+    settings = [(Fraction(0), plan.opening),
+                *((o, plan.at(o)) for o in sorted(set(diagrams_at)) if o > 0)]
+    signs = pedal_signs(settings, plan.moves if moves else (), plan.fixed, STAFF)
     _raise_divisions(part, score, [onset for onset, _ in signs])
     divisions = [d for _, d in divisions_by_measure(part)]
     for onset, made in reversed(signs):
@@ -57,10 +46,34 @@ def write_pedals(part: etree._Element, plan: PedalPlan, score: Score,
         insert(measures[index], at, made)
 
 
-def _opening(plan: PedalPlan) -> list[etree._Element]:
-    tuned = [_direction(_words(tune_words(string, alter)))
-             for string, alter in sorted(plan.fixed.items()) if alter]
-    return [*tuned, _direction(_diagram(plan.opening))]
+def pedal_signs(settings: Iterable[tuple[Fraction, PedalSetting]], moves: Iterable[PedalMove],
+                fixed: Mapping[HarpString, int],
+                staff: str | None) -> list[tuple[Fraction, list[etree._Element]]]:
+    """Make the directions of settings, moves and strings tuned by hand, in order of time.
+
+    Parameters
+    ----------
+    settings, moves : in order of time; the moves of one moment share a direction.
+    fixed : strings without discs, with what they are tuned to at the start.
+    staff : number of the staff they stand under; None where the part has one staff.
+    """
+    signs: dict[Fraction, list[etree._Element]] = {}
+    for string, alter in sorted(fixed.items()):
+        if alter:
+            signs.setdefault(Fraction(0), []).append(
+                _direction(staff, _words(tune_words(string, alter))))
+    explained = False
+    for onset, group in groupby(sorted(moves, key=lambda m: m.onset), lambda m: m.onset):
+        words = move_words(list(group))
+        here = signs.setdefault(onset, [])
+        if not explained and any(boxed for _, boxed in words):
+            here.append(_direction(staff, _words(BOX_EXPLAINED, **{
+                "font-size": "8", "font-style": "italic"})))
+            explained = True
+        here.append(_direction(staff, *_change(words)))
+    for onset, setting in settings:  # after the moves of its moment: it shows what they lead to
+        signs.setdefault(onset, []).append(_direction(staff, _diagram(setting)))
+    return sorted(signs.items(), key=lambda item: item[0])
 
 
 def _diagram(setting: PedalSetting) -> etree._Element:
@@ -72,26 +85,24 @@ def _diagram(setting: PedalSetting) -> etree._Element:
     return diagram
 
 
-def _moves(moves: list[PedalMove]) -> tuple[list[etree._Element], bool]:
-    """One direction for the moves of one moment; says whether a box is in it."""
-    words = move_words(moves)
-    made: list[etree._Element] = []
-    for text, boxed in words:
-        if made:
-            made.append(_words(SPACE))
-        made.append(_words(text, **({"enclosure": "rectangle"} if boxed else {})))
-    return [_direction(*made)], any(boxed for _, boxed in words)
+def _change(words: Iterable[tuple[str, bool]]) -> Iterator[etree._Element]:
+    """The words of one moment, a hard space between those that do not share a text."""
+    for rank, (text, boxed) in enumerate(words):
+        if rank:
+            yield _words(SPACE)
+        yield _words(text, **({"enclosure": "rectangle"} if boxed else {}))
 
 
 def _words(text: str, **attributes: str) -> etree._Element:
     return element("words", text, **attributes)
 
 
-def _direction(*signs: etree._Element) -> etree._Element:
-    made = element("direction", None, placement=PLACEMENT)
+def _direction(staff: str | None, *signs: etree._Element) -> etree._Element:
+    made = element("direction", None, placement="below")
     made.append(element("direction-type"))
     made[0].extend(signs)
-    made.append(element("staff", STAFF))
+    if staff is not None:
+        made.append(element("staff", staff))
     return made
 
 

@@ -16,17 +16,23 @@ Key = tuple[int, Fraction, int, int]  # measure, onset, 0 for graces, document o
 
 
 def pairs(part: etree._Element, *tags: str) -> list[tuple[etree._Element, etree._Element]]:
-    """Return start and stop of each spanner of these kinds, matched by number in file order."""
+    """Return start and stop of each spanner of these kinds, matched by number in file order.
+
+    Where two of one number are open, the one of the same voice is meant, else the later.
+    """
     found = []
-    waiting: dict[tuple[str, str], etree._Element] = {}
+    waiting: dict[tuple[str, str], list[tuple[str, etree._Element]]] = {}
     for sign in part.iterfind("measure/note/notations//*"):
         if sign.tag not in tags:
             continue
-        key, kind = (str(sign.tag), sign.get("number", "1")), sign.get("type")
+        kind, voice = sign.get("type"), _note(sign).findtext("voice") or "1"
+        open_ones = waiting.setdefault((str(sign.tag), sign.get("number", "1")), [])
         if kind == "start":
-            waiting[key] = sign
-        elif kind == "stop" and key in waiting:
-            found.append((waiting.pop(key), sign))
+            open_ones.append((voice, sign))
+        elif kind == "stop" and open_ones:
+            start = ([one for one in open_ones if one[0] == voice] or open_ones)[-1]
+            open_ones.remove(start)
+            found.append((start[1], sign))
     return found
 
 
@@ -43,13 +49,16 @@ def drop_broken_slides(part: etree._Element, patch: Patch) -> None:
 def repair_slurs(part: etree._Element, patch: Patch) -> None:
     """Move slur ends from notes that are gone to the next note inside the slur.
 
-    A slur that would hold a single note goes. Neighbours are sought in the same voice.
+    A slur that would hold a single chord goes, and so does an end without its other end.
+    Neighbours are sought in the same voice.
     """
     gone = patch.rests | patch.doomed
     places, by_voice = _places(part, gone)
-    for start, stop in pairs(part, "slur"):
+    matched = pairs(part, "slur")
+    _drop_loose(part, matched)
+    for start, stop in matched:
         first, last = _note(start), _note(stop)
-        if first not in gone and last not in gone:
+        if first not in gone and last not in gone and places[first] != places[last]:
             continue
         _, begins = places[first]
         _, ends = places[last]
@@ -66,6 +75,20 @@ def repair_slurs(part: etree._Element, patch: Patch) -> None:
         for slur in note.findall("notations/slur"):
             detach(slur)
         prune_notations(note)
+
+
+def _drop_loose(part: etree._Element,
+                matched: list[tuple[etree._Element, etree._Element]]) -> None:
+    """Take out slur ends without a fellow; a stop filed before its start is left alone."""
+    paired = {sign for pair in matched for sign in pair}
+    loose = [s for s in part.iterfind("measure/note/notations/slur")
+             if s.get("type") in ("start", "stop") and s not in paired]
+    for slur in loose:
+        if not any(s.get("number") == slur.get("number") and s.get("type") != slur.get("type")
+                   for s in loose):
+            note = _note(slur)
+            detach(slur)
+            prune_notations(note)
 
 
 def _note(sign: etree._Element) -> etree._Element:

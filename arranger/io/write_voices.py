@@ -8,7 +8,7 @@ from fractions import Fraction
 from lxml import etree
 
 from arranger.io.write_divisions import length, number
-from arranger.io.write_events import Event, Patch, events, pitch_of, runs
+from arranger.io.write_events import Event, Patch, events, pitch_of
 from arranger.io.write_notes import Moved, bare, set_staff, share_signs
 from arranger.io.write_order import detach, drop, element, notations, prune_notations, put, set_text
 
@@ -207,37 +207,6 @@ def _write_group(measure: etree._Element, group: Moved, voice: str) -> None:
         set_text(note, "voice", voice)
         drop(note, "stem")
         measure.append(note)
-
-
-def hide_rests(measure: etree._Element, patch: Patch) -> None:
-    """Hide rests that notes from the other staff have made untrue.
-
-    A rest of the whole measure goes where anything arrived; another rest where it is covered.
-    """
-    here = events(measure)
-    arrived = [e for e in here if not e.rest and not e.grace
-               and any(n in patch.arrived for n in e.notes)]
-    sounding: dict[str, list[Event]] = {}
-    for event in arrived:
-        sounding.setdefault(event.staff, []).append(event)
-    for event in here:
-        if not event.rest or event.staff not in sounding:
-            continue
-        others = sounding[event.staff]
-        whole = event.head.find("rest[@measure='yes']") is not None or not any(
-            e is not event and e.run == event.run and e.voice == event.voice for e in here)
-        if whole or any(o.onset <= event.onset and event.end <= o.end for o in others):
-            event.head.set("print-object", "no")
-
-
-def hide_spare_rests(measure: etree._Element) -> None:
-    """Hide the rests of a resting voice on a staff where another one plays or rests already."""
-    for staff in ("1", "2"):
-        here = [run for run in runs(measure) if run and (run[0].findtext("staff") == staff)]
-        resting = [run for run in here if all(n.find("rest") is not None for n in run)]
-        spare = resting[1:] if len(resting) == len(here) else resting
-        for note in (n for run in spare for n in run):
-            note.set("print-object", "no")
 
 
 def remove_doomed(patch: Patch) -> None:

@@ -2,35 +2,53 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections.abc import Iterable
 from fractions import Fraction
 from itertools import pairwise
 
+from arranger.io.write_keys import signatures
 from arranger.model.draft import Draft
 from arranger.passes.jumps import barline, barline_groups
 
-_REST_BARS = 4  # bars of rest after which a player wants the setting again (assumption)
+_REST_BARS = 4  # bars of rest after which a player wants the setting again (HNM)
 
 
-def sections(draft: Draft) -> tuple[Fraction, ...]:
-    """Onsets of larger sections: new key, jump targets, after a long rest; never amid moves.
+def sections(draft: Draft, rehearsals: Iterable[Fraction] = (),
+             doubles: Iterable[Fraction] = ()) -> tuple[Fraction, ...]:
+    """Onsets at which the player is shown the whole setting again (HNM).
 
-    Each stands at the first note of the part from there on, where no pedal moves at the same
-    moment (the moves then say enough) and the setting is not the one printed last.
+    They are new keys, double bars, rehearsal marks, jump targets, the end of a long rest and
+    glissandi. Each stands at the first note of the part from there on; what moves at that moment
+    is in it. Where no pedal has moved since the setting printed last it would tell nothing new,
+    save at a rehearsal mark, where playing begins.
+
+    Parameters
+    ----------
+    rehearsals, doubles : onsets of the bars with a rehearsal mark, and of those after a double bar.
     """
     score = draft.source
-    starts = {b.onset for a, b in pairwise(score.measures) if a.fifths != b.fifths}
-    starts |= {barline(score, bar) for group in barline_groups(score) for bar in group}
     onsets = sorted({n.onset for n in draft.notes})
-    for one, two in pairwise(onsets):
-        rest = score.measure_at(two).index - score.measure_at(one).index - 1
-        if rest >= _REST_BARS:
-            starts.add(two)
-    moving = {m.onset for m in draft.plan.moves}
-    found = {next((o for o in onsets if o >= start), None) for start in starts}
-    shown, printed = [], draft.plan.opening
-    for onset in sorted(o for o in found if o is not None and o > onsets[0] and o not in moving):
-        setting = draft.plan.at(onset)
-        if setting != printed:
+    if not onsets:
+        return ()
+    keys = signatures(draft)
+    starts = {b.onset for b, (old, new) in zip(score.measures[1:], pairwise(keys), strict=True)
+              if old != new}
+    starts |= {barline(score, bar) for group in barline_groups(score) for bar in group}
+    starts |= {n.onset for n in draft.notes if n.source.marks & {"glissando", "slide"}}
+    starts |= {two for one, two in pairwise(onsets) if score.measure_at(two).index
+               - score.measure_at(one).index > _REST_BARS}
+    always = _first_notes(rehearsals, onsets)
+    shown: list[Fraction] = []
+    printed = Fraction(0)
+    for onset in sorted((_first_notes({*starts, *doubles}, onsets) | always) - {onsets[0]}):
+        if onset in always or any(printed < m.onset <= onset for m in draft.plan.moves):
             shown.append(onset)
-            printed = setting
+            printed = onset
     return tuple(shown)
+
+
+def _first_notes(starts: Iterable[Fraction], onsets: list[Fraction]) -> set[Fraction]:
+    """The first note at or after each start."""
+    places = (bisect_left(onsets, start) for start in starts)
+    return {onsets[place] for place in places if place < len(onsets)}

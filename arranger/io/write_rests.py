@@ -1,0 +1,118 @@
+"""Rests of a staff on which several voices play: one is shown where it tells something."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from itertools import pairwise
+
+from lxml import etree
+
+from arranger.io.write_divisions import duration, number, step
+from arranger.io.write_events import Event, Patch, events, runs
+from arranger.io.write_order import detach, set_text
+
+_AROUND = ("attributes", "barline", "print")
+
+
+def hide_rests(measure: etree._Element, patch: Patch) -> None:
+    """Hide rests that notes from the other staff have made untrue, or notes left out have made.
+
+    A rest of the whole measure goes where anything arrived; another rest where it is covered. A
+    rest in place of a note goes where another voice of the staff sounds at that moment.
+    """
+    here = [e for e in events(measure) if not e.grace]
+    struck: dict[str, list[Event]] = {}
+    for event in here:
+        if not event.rest:
+            struck.setdefault(event.staff, []).append(event)
+    for event in here:
+        if not event.rest:
+            continue
+        others = struck.get(event.staff, [])
+        if event.head in patch.rests and any(o.onset <= event.onset < o.end for o in others):
+            event.head.set("print-object", "no")
+        arrived = [o for o in others if any(n in patch.arrived for n in o.notes)]
+        whole = event.head.find("rest[@measure='yes']") is not None or not any(
+            e is not event and e.run == event.run and e.voice == event.voice for e in here)
+        if arrived and (whole or any(o.onset <= event.onset and event.end <= o.end
+                                     for o in arrived)):
+            event.head.set("print-object", "no")
+
+
+def hide_spare_rests(measure: etree._Element) -> None:
+    """Hide the rests of a resting voice on a staff where another one plays or rests already.
+
+    Of equal rests of two voices at one moment the first in the file is shown. A voice of which
+    nothing is seen leaves the measure.
+    """
+    for staff in ("1", "2"):
+        here = [run for run in runs(measure) if run and (run[0].findtext("staff") == staff)]
+        resting = [run for run in here if all(n.find("rest") is not None for n in run)]
+        spare = resting[1:] if len(resting) == len(here) else resting
+        for note in (n for run in spare for n in run):
+            note.set("print-object", "no")
+    shown: set[tuple[str, Fraction, Fraction]] = set()
+    for event in events(measure):
+        place = (event.staff, event.onset, event.length)
+        if event.rest and event.head.get("print-object") != "no":
+            if place in shown:
+                event.head.set("print-object", "no")
+            shown.add(place)
+    _take_out_unseen(measure)
+
+
+def _take_out_unseen(measure: etree._Element) -> None:
+    """Take out what stands between two backups if it is hidden rests and nothing else.
+
+    Engravers give such a voice room, and put the next clef behind its last rest. A voice that
+    alone reaches the end of the bar stays.
+    """
+    stretches: list[list[etree._Element]] = [[]]
+    ends = [Fraction(0)]
+    for child in measure:
+        if child.tag == "backup":
+            stretches.append([])
+            ends.append(ends[-1])
+        elif child.tag not in _AROUND:
+            stretches[-1].append(child)
+        ends[-1] += step(child)
+    for at, stretch in enumerate(stretches):
+        others = ends[:at] + ends[at + 1:]
+        if (stretch and all(_unseen(c) for c in stretch) and max(others, default=-1) >= ends[at]
+                and _joined(stretch)):
+            _take_out(stretch)
+
+
+def _unseen(child: etree._Element) -> bool:
+    return (child.tag == "note" and child.get("print-object") == "no"
+            and child.find("rest") is not None and child.find("notations") is None)
+
+
+def _joined(notes: list[etree._Element]) -> bool:
+    """Tell whether the notes stand together, with a backup before or behind them."""
+    near = (_neighbour(notes[0], -1), _neighbour(notes[-1], 1))
+    return any(n is not None for n in near) and all(
+        one.getnext() is two for one, two in pairwise(notes))
+
+
+def _neighbour(note: etree._Element, way: int) -> etree._Element | None:
+    """Return the backup before or behind, past what takes no place in time."""
+    found = note.getnext() if way > 0 else note.getprevious()
+    while found is not None and found.tag == "barline":
+        found = found.getnext() if way > 0 else found.getprevious()
+    return found if found is not None and found.tag == "backup" else None
+
+
+def _take_out(notes: list[etree._Element]) -> None:
+    backup = _neighbour(notes[0], -1)
+    if backup is None:
+        backup = _neighbour(notes[-1], 1)
+    assert backup is not None
+    by = duration(backup) - sum((step(n) for n in notes), Fraction(0))
+    if by:
+        backup.tag = "backup" if by > 0 else "forward"
+        set_text(backup, "duration", number(abs(by)))
+    else:
+        detach(backup)
+    for note in notes:
+        detach(note)

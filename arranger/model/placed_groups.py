@@ -1,0 +1,82 @@
+"""Placed groups: strings whose fingers are set before the first of them is plucked.
+
+A hand places fingers in one direction: up with falling fingers, 4 3 2 1, or down with rising ones.
+Where strings turn, or a finger is needed again, the hand is placed anew (common practice).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from arranger.model.draft import HarpNote
+from arranger.model.score import NoteId
+
+Grip = Sequence[HarpNote]
+
+_REST = Fraction(1)  # quarter notes of rest after which a hand is placed anew (assumption)
+
+
+@dataclass(slots=True)
+class _Group:
+    """Grips placed together so far; ``way`` is 1 up, -1 down, 0 while it can be either."""
+
+    grips: list[Grip] = field(default_factory=list)
+    way: int = 0
+
+    def takes(self, grip: Grip) -> bool:
+        """Add the grip if it lies ahead of all fingers that are placed; tell if it did."""
+        placed = [(n.string.position, n.finger or 0) for g in self.grips for n in g]
+        more = [(n.string.position, n.finger or 0) for n in grip]
+        if grip[0].onset - max(n.source.end for n in self.grips[-1]) >= _REST:
+            return False
+        for way in (1, -1):
+            if self.way in (0, way) and all(way * (s - t) > 0 and way * (f - g) < 0
+                                            for s, f in more for t, g in placed):
+                self.grips.append(grip)
+                self.way = way
+                return True
+        return False
+
+
+def placed_groups(notes: Iterable[HarpNote]) -> tuple[tuple[Grip, ...], ...]:
+    """Return the groups of both hands in order of time, each as its grips.
+
+    A grip is what one hand plucks at once, lowest string first. Notes without a finger, and grace
+    notes, belong to no group.
+    """
+    fingered = [n for n in notes if n.finger is not None and not n.source.grace]
+    groups: list[_Group] = []
+    for hand in "RL":
+        grips: dict[Fraction, list[HarpNote]] = {}
+        for note in sorted(fingered, key=lambda n: (n.onset, n.string)):
+            if note.hand == hand:
+                grips.setdefault(note.onset, []).append(note)
+        group: _Group | None = None
+        for grip in grips.values():
+            if group is None or not group.takes(grip):
+                group = _Group([grip])
+                groups.append(group)
+    groups.sort(key=lambda g: g.grips[0][0].onset)
+    return tuple(tuple(g.grips) for g in groups)
+
+
+def finger_hints(notes: Sequence[HarpNote]) -> frozenset[NoteId]:
+    """Return the notes whose finger tells the rest: where a group begins, or a line changes hand.
+
+    Of a chord its lowest string. Fingers that cross begin a group.
+    """
+    shown = {grips[0][0].id for grips in placed_groups(notes)}
+    hands: dict[Fraction, set[str]] = {}
+    first: dict[Fraction, HarpNote] = {}
+    for note in sorted(notes, key=lambda n: (n.onset, n.string)):
+        if not note.source.grace:
+            hands.setdefault(note.onset, set()).add(note.hand)
+            first.setdefault(note.onset, note)
+    before: set[str] = set()
+    for onset, here in hands.items():
+        if len(here) == len(before) == 1 and here != before:
+            shown.add(first[onset].id)
+        before = here
+    return frozenset(shown)
