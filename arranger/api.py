@@ -10,15 +10,23 @@ from pathlib import Path
 from typing import Any
 
 from arranger.checks.account import faults
+from arranger.checks.case import Judge, open_case
+from arranger.checks.levers import lever_findings
 from arranger.checks.playable import findings
 from arranger.io.document import Document
 from arranger.io.doubled import doubled
 from arranger.io.files import publish
 from arranger.io.harp_part import HarpPart, as_harp_part
+from arranger.io.landmarks import double_bars, rehearsal_marks
+from arranger.io.mark_part import mark_part
 from arranger.io.musicxml_read import read
 from arranger.io.musicxml_write import write
 from arranger.io.part_choice import choose_parts
-from arranger.io.source import open_source, sha256
+from arranger.io.part_fingers import written_fingers, written_staves
+from arranger.io.part_marks import read_marks
+from arranger.io.source import open_source, sha256, text_of
+from arranger.io.source_part import source_part
+from arranger.io.transpose import transpose
 from arranger.model.diagnostic import Diagnostic
 from arranger.model.draft import Draft
 from arranger.model.errors import ArrangerError, ChoiceError, SourceError
@@ -26,15 +34,22 @@ from arranger.model.harp import PedalSetting
 from arranger.model.ledger import GiveToHand, Ledger
 from arranger.model.pitch import Pitch
 from arranger.model.score import Note, NoteId
+from arranger.passes import keys
+from arranger.passes.inspect import inspect
 from arranger.passes.notice import notices
+from arranger.passes.part_plan import planned
 from arranger.passes.pipeline import Arranged, arrange, mark_pedals
 from arranger.passes.sections import sections
 from arranger.passes.settings import Settings
 from arranger.plan.settings import chord_settings, glissando_settings
+from arranger.report.check_report import Looked, check_report
 from arranger.report.json_report import Heading, dumps, report
 from arranger.report.midi import midi_bytes
+from arranger.report.page_time import source_of
+from arranger.report.wav import synthesiser, wav_bytes
 from arranger.rulebook.harps import load_harp
-from arranger.rulebook.players import load_player
+from arranger.rulebook.levels import load_levels
+from arranger.rulebook.players import load_player, with_limits
 from arranger.rulebook.prices import load_prices
 
 Progress = Callable[[str], None]
@@ -48,17 +63,28 @@ class SelfCheckError(ArrangerError):
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """What to arrange and for whom. ``tempo`` in quarter notes a minute for the opening."""
+    """What to arrange or check, and for whom. ``tempo`` in quarter notes a minute at the start.
+
+    ``transpose``: semitones, or ``best`` for the transposition within a fourth that suits the harp.
+    ``limits`` (``span_steps=8``) set single limits of the player. ``rules`` (``P3=off``) and
+    ``rules_file`` say how severe a check is to be.
+    """
 
     source: Path
     parts: tuple[str, ...] = ()
     harp: str = "pedal-47"
     player: str = "average"
     tempo: Fraction | None = None
+    transpose: str = ""
+    limits: tuple[str, ...] = ()
     fingering: str = "all"
     pedals: str = "all"
     page: bool = True
+    pdf: bool = False
+    wav: bool = False
     verify: bool = False
+    rules: tuple[str, ...] = ()
+    rules_file: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,8 +111,13 @@ def convert(request: Request, folder: Path | None = None,
         Unusable source, part, harp or player; one line each.
     """
     settings = _settings(request)
+    if request.wav:
+        synthesiser()  # before any work: is it there?
     progress("reading the score")
     opened = _open(request)
+    if request.transpose:
+        progress("looking for the key")
+        opened = _open(request, semitones=_semitones(request, settings, opened))
     arranged = arrange(opened.document.score, opened.harp_part.part_id, settings, progress)
     result = _finish("convert", request, settings, opened, arranged, progress)
     if folder is not None:
@@ -104,6 +135,7 @@ def pedals(request: Request, folder: Path | None = None,
         Unusable source, part, harp or player; one line each.
     """
     settings = _settings(request)
+    _with_pedals(settings, "pedals")
     progress("reading the part")
     opened = _open(request, keep_fingering=True)
     arranged = mark_pedals(opened.document.score, opened.harp_part.part_id, settings, progress)
@@ -113,8 +145,70 @@ def pedals(request: Request, folder: Path | None = None,
     return result
 
 
+def check(request: Request, folder: Path | None = None,
+          progress: Progress = lambda _: None) -> Result:
+    """Examine a harp part as it is written: findings with remedies, nothing changed.
+
+    Raises
+    ------
+    SourceError, ChoiceError, RuleError
+        Unusable source, part, harp, player or rule setting; one line each.
+    """
+    settings, levels = _settings(request), load_levels(request.rules_file, request.rules)
+    _with_pedals(settings, "check")
+    progress("reading the part")
+    opened = _open_as_written(request)
+    document, part = opened.document, opened.harp_part.part_id
+    judge = Judge(settings.harp, settings.player, settings.prices)
+    case = open_case(document.score, part, judge, read_marks(document.root, part, document.score),
+                     written_fingers(document, part), written_staves(document, part))
+    progress("checking every rule")
+    found = inspect(case, levels)
+    told = _settings_told(request, document)
+    if levels:
+        told["rules"] = ", ".join(f"{code}={level}" for code, level in sorted(levels.items()))
+    heading = Heading("check", request.source.name, sha256(request.source), opened.parts,
+                      opened.kept_parts, told)
+    plan = planned(case, found, settings)
+    body = check_report(plan, heading, found.findings,
+                        Looked(found.attacks, found.chords, found.moves, found.marks))
+    progress("marking the part")
+    text = text_of(request.source) if len(opened.parts) == 1 else None
+    marked = mark_part(text, document, plan, case.marks.pedals, findings=found.findings,
+                       diagrams_at=_sections(document, plan), pedals=request.pedals)
+    errors = tuple(d for d in found.findings if d.severity == "error")
+    result = Result(body, {"marked.musicxml": marked, "report.json": dumps(body)}, bool(errors),
+                    errors)
+    if folder is not None:
+        publish(folder, result.files)
+    return result
+
+
+def _open_as_written(request: Request) -> _Opened:
+    """Open a harp part with its signs; two parts of one harp are laid together first."""
+    root = open_source(request.source)
+    chosen = choose_parts(root, request.parts, harp_first=True)
+    labels = {p.get("id", ""): (p.findtext("part-name") or p.get("id") or "").strip()
+              for p in root.iterfind("part-list/score-part")}
+    harp_part = (HarpPart(root, chosen[0]) if len(chosen) == 1
+                 else as_harp_part(root, chosen, keep_fingering=True))
+    document = read(harp_part.root, str(request.source), (harp_part.part_id,))
+    if request.tempo is not None:
+        score = replace(document.score, tempo=document.score.tempo.scaled(request.tempo))
+        document = replace(document, score=score)
+    return _Opened(document, harp_part, tuple(labels[i] for i in chosen),
+                   tuple(label for i, label in labels.items() if i not in chosen), ())
+
+
 def _settings(request: Request) -> Settings:
-    return Settings(load_harp(request.harp), load_player(request.player), load_prices())
+    player = with_limits(load_player(request.player), request.limits)
+    return Settings(load_harp(request.harp), player, load_prices())
+
+
+def _with_pedals(settings: Settings, command: str) -> None:
+    if settings.harp.mechanism != "pedal":
+        raise ChoiceError(f"the harp {settings.harp.name} has no pedals; {command} is for harps "
+                          f"with pedals, convert for all")
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,10 +220,33 @@ class _Opened:
     parts: tuple[str, ...]
     kept_parts: tuple[str, ...]
     doubled: tuple[tuple[Note, NoteId], ...]
+    semitones: int = 0
 
 
-def _open(request: Request, keep_fingering: bool = False) -> _Opened:
+def keys_of(request: Request) -> list[str]:
+    """What each transposition within a fourth costs on this harp, best first, a line each.
+
+    Raises
+    ------
+    SourceError, ChoiceError, RuleError
+        Unusable source, part, harp or player; one line each.
+    """
+    settings, opened = _settings(request), _open(request)
+    return keys.told(keys.advice(opened.document.score, opened.harp_part.part_id, settings))
+
+
+def _semitones(request: Request, settings: Settings, opened: _Opened) -> int:
+    if request.transpose == "best":
+        return keys.advice(opened.document.score, opened.harp_part.part_id, settings)[0].semitones
+    if not re.fullmatch(r"[+-]?\d{1,2}", request.transpose) or abs(int(request.transpose)) > 24:
+        raise ChoiceError(f"cannot transpose by {request.transpose!r}; give semitones from -24 to "
+                          f"24, or best")
+    return int(request.transpose)
+
+
+def _open(request: Request, keep_fingering: bool = False, semitones: int = 0) -> _Opened:
     root = open_source(request.source)
+    transpose(root, semitones)
     chosen = choose_parts(root, request.parts)
     labels = {p.get("id", ""): (p.findtext("part-name") or p.get("id") or "").strip()
               for p in root.iterfind("part-list/score-part")}
@@ -143,7 +260,7 @@ def _open(request: Request, keep_fingering: bool = False) -> _Opened:
         document = replace(document, score=score)
     return _Opened(document, harp_part, tuple(labels[i] for i in chosen),
                    tuple(label for i, label in labels.items() if i not in chosen),
-                   doubled(root, chosen, document, harp_part.part_id))
+                   doubled(root, chosen, document, harp_part.part_id), semitones)
 
 
 def _finish(command: str, request: Request, settings: Settings, opened: _Opened,
@@ -156,15 +273,22 @@ def _finish(command: str, request: Request, settings: Settings, opened: _Opened,
     if wrong:
         raise SelfCheckError(f"{request.source}: the ledger does not account for the draft "
                              f"({wrong[0]}); please report this with the file")
-    errors = findings(draft, settings.harp, settings.player)
-    said = (*errors, *notices(draft, opened.harp_part.removed, settings))
+    costless = keys.free(document.score, draft.part, settings)
+    levers = keys.advised(lever_findings(draft, settings.harp, settings.player), costless)
+    errors = (*findings(draft, settings.harp, settings.player),
+              *(d for d in levers if d.severity == "error"))
+    said = (*errors, *(d for d in levers if d.severity != "error"),
+            *notices(draft, opened.harp_part.removed, settings))
     heading = Heading(command, request.source.name, sha256(request.source), opened.parts,
-                      opened.kept_parts, _settings_told(request, document))
+                      opened.kept_parts, {**_settings_told(request, document),
+                                          **_more_told(request, settings, opened)})
     progress("writing the draft")
     keep = command == "pedals"
-    xml = write(document, draft, sections(draft), "none" if keep else request.fingering,
-                request.pedals)
+    xml = write(document, draft, _sections(document, draft),
+                "none" if keep else request.fingering, request.pedals, layout=not keep)
     body = report(draft, heading, said, _summary(draft, errors), opened.doubled)
+    if "levers" in body:
+        body["levers"] |= keys.reported(document.score, draft.part, settings, costless)
     name = "marked.musicxml" if keep else "draft.musicxml"
     files = {name: xml, "report.json": dumps(body)}
     if not keep:
@@ -174,11 +298,24 @@ def _finish(command: str, request: Request, settings: Settings, opened: _Opened,
     if request.page:
         from arranger.report.html import page  # verovio: 0.05 s to import
         progress("engraving the page")
-        files["report.html"] = page(body, xml).encode()
+        source = source_of(source_part(document, draft.part), document.score.part_notes(draft.part))
+        files["report.html"] = page(body, xml, source).encode()
+    if request.pdf:
+        from arranger.report.part_pdf import part_pdf  # reportlab: 0.15 s to import
+        progress("printing the part")
+        files["part.pdf"] = part_pdf(body, xml)
+    if request.wav:
+        progress("playing the draft")
+        files["draft.wav"] = wav_bytes(files["draft.mid"], *synthesiser())
     if request.verify:
         progress("arranging the draft again")
         _verify(xml, request, settings, draft)
     return Result(body, files, bool(errors), errors)
+
+
+def _sections(document: Document, draft: Draft) -> tuple[Fraction, ...]:
+    return sections(draft, rehearsal_marks(document.root, document.score),
+                    double_bars(document.root, document.score))
 
 
 def _settings_told(request: Request, document: Document) -> dict[str, Any]:
@@ -189,13 +326,25 @@ def _settings_told(request: Request, document: Document) -> dict[str, Any]:
             "fingering": request.fingering, "pedals": request.pedals}
 
 
+def _more_told(request: Request, settings: Settings, opened: _Opened) -> dict[str, Any]:
+    """What is said of the settings only where it is not the usual."""
+    told: dict[str, Any] = {"transpose": opened.semitones} if opened.semitones else {}
+    if request.limits:
+        told["limits"] = ", ".join(request.limits)
+    if not settings.harp.hands_judged:
+        told["hands"] = "not judged on this harp"
+    return told
+
+
 def _summary(draft: Draft, errors: Sequence[Diagnostic]) -> dict[str, float | int | str]:
     source = [n for n in draft.source.part_notes(draft.part) if not n.grace]
     kept = {(n.onset, n.pitch.midi) for n in draft.notes if not n.source.grace}
     same = sum((n.onset, n.midi) in kept for n in source)
     return {"source_notes": len(source), "draft_notes": len(kept),
             "notes_kept": round(same / len(source), 4) if source else 1.0,
-            "alterations": len(draft.ledger.entries), "pedal_moves": len(draft.plan.moves),
+            "alterations": len(draft.ledger.entries),
+            **({"pedal_moves": len(draft.plan.moves)} if draft.levers is None
+               else {"lever_moves": len(draft.levers.moves)}),
             "errors": len(errors)}
 
 

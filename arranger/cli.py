@@ -14,6 +14,7 @@ import click
 
 if TYPE_CHECKING:
     from arranger.api import Request, Result
+    from arranger.rulebook.own_player import Question
 
 VERSION = "0.1.0"
 _EXISTING = click.Path(path_type=Path)
@@ -57,10 +58,13 @@ def _shared(command: Callable[..., Any]) -> Callable[..., Any]:
                          help="Folder to write to; default out/<name of SOURCE>."),
             click.option("--part", "parts", multiple=True, metavar="NAME",
                          help="Part to arrange, by name or id; may be given more than once."),
-            click.option("--harp", default="pedal-47", show_default=True, metavar="NAME",
-                         help="A harp of rules/harps."),
+            click.option("--harp", default="pedal-47", show_default=True, metavar="NAME|FILE",
+                         help="A harp of rules/harps (lever-34, lever-34-f ...), or a file like "
+                              "those."),
             click.option("--player", default="average", show_default=True, metavar="NAME|FILE",
                          help="A player of rules/players, or a file like those."),
+            click.option("--limit", "limits", multiple=True, metavar="NAME=VALUE",
+                         help="One limit of the player, such as span_steps=8; may be repeated."),
             click.option("--tempo", type=float, metavar="BPM",
                          help="Opening tempo in crotchets a minute; later tempi keep their ratio."),
             click.option("--pedals", type=click.Choice(["all", "changes", "diagrams", "none"]),
@@ -73,9 +77,15 @@ def _shared(command: Callable[..., Any]) -> Callable[..., Any]:
 
 @main.command()
 @_shared
-@click.option("--fingering", type=click.Choice(["all", "none"]), default="all", show_default=True,
-              help="Fingers to print.")
+@click.option("--transpose", default="", metavar="N|best",
+              help="Semitones to transpose the whole score by; best: the key within a fourth that "
+                   "suits the harp.")
+@click.option("--fingering", type=click.Choice(["all", "hints", "none"]), default="all",
+              show_default=True, help="Fingers to print; hints: where a hand is placed anew.")
 @click.option("--page/--no-page", default=True, help="Write report.html too.")
+@click.option("--pdf", is_flag=True, help="Print the part for the stand too: part.pdf.")
+@click.option("--wav", is_flag=True,
+              help="Play the draft into draft.wav; needs fluidsynth and a sound font.")
 @click.option("--verify", is_flag=True, help="Arrange the written draft again; nothing may change.")
 def convert(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
     """Make a harp draft of SOURCE with a report of every alteration."""
@@ -94,11 +104,89 @@ def pedals(source: Path, folder: Path | None, form: str, **settings: Any) -> int
 
 
 @main.command()
+@_shared
+@click.option("--rules", "rules_file", type=_EXISTING, metavar="FILE",
+              help="TOML file with a table [rules] of lines such as P3 = \"off\".")
+@click.option("--rule", "rules", multiple=True, metavar="CODE=LEVEL",
+              help="Set one rule to off, advice, warning or error; may be given more than once.")
+def check(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
+    """Examine the harp part SOURCE: what cannot be played, why, and what would work."""
+    from arranger.api import check as run
+    from arranger.report.check_text import check_text
+    result = run(_request(source, **settings), _folder(source, folder), _progress())
+    if form == "json":
+        click.echo(result.files["report.json"].decode(), nl=False)
+    else:
+        click.echo(check_text(result.report), nl=False)
+        click.echo(f"Written to {_folder(source, folder)}: {', '.join(result.files)}")
+    return 1 if result.incomplete else 0
+
+
+@main.command()
 @click.argument("code", required=False)
 def rule(code: str | None) -> int:
     """Explain the rule CODE with its numbers and sources; all rules without CODE."""
     from arranger.rulebook.catalogue import catalogue
     click.echo(catalogue(code))
+    return 0
+
+
+@main.command()
+@click.argument("source", type=_EXISTING)
+@click.option("--part", "parts", multiple=True, metavar="NAME", help="Part to be arranged.")
+@click.option("--harp", default="lever-34", show_default=True, metavar="NAME|FILE",
+              help="A harp of rules/harps, or a file like those.")
+@click.option("--player", default="average", show_default=True, metavar="NAME|FILE",
+              help="A player of rules/players, or a file like those.")
+@click.option("--tempo", type=float, metavar="BPM", help="Opening tempo in crotchets a minute.")
+def keys(source: Path, **settings: Any) -> int:
+    """List what SOURCE costs in every key within a fourth: moves, notes lost, best first."""
+    from arranger.api import keys_of
+    for line in keys_of(_request(source, **settings)):
+        click.echo(line)
+    return 0
+
+
+@main.group()
+def player() -> None:
+    """Write a file with the limits of your own hands and feet."""
+
+
+@player.command()
+@click.argument("file", type=_EXISTING)
+@click.option("--base", default="average", show_default=True, metavar="NAME",
+              help="Player of rules/players from whom comes what is not asked.")
+def new(file: Path, base: str) -> int:
+    """Ask five questions and write the player FILE (NAME.toml)."""
+    from arranger.model.errors import ChoiceError
+    from arranger.rulebook.own_player import QUESTIONS, own_player
+    from arranger.rulebook.players import load_player
+    if file.suffix != ".toml" or file.exists():
+        raise click.BadParameter("give a new file whose name ends in .toml", param_hint="FILE")
+    if base.endswith(".toml"):
+        raise click.BadParameter("name a player of rules/players", param_hint="--base")
+    like = load_player(base)
+    click.echo("These are limits of what a part may ask of you, not training goals. Answer with\n"
+               "what you do with comfort today, and stop at pain; a teacher or a doctor decides\n"
+               "what is healthy.")
+
+    def ask(question: Question) -> str:
+        def read(answer: str) -> str:
+            try:
+                question.limits(answer)
+            except ChoiceError as error:
+                raise click.UsageError(str(error)) from error
+            return answer
+        answer: str = click.prompt(question.text, default=question.default(like), value_proc=read)
+        return answer
+    text = own_player(file.stem, like, [ask(q) for q in QUESTIONS])
+    try:
+        with file.open("x", encoding="utf-8") as out:
+            out.write(text)
+    except OSError as error:
+        raise click.BadParameter(f"cannot be written: {error.strerror}",
+                                 param_hint="FILE") from error
+    click.echo(f"Written to {file}; use it with --player {file}")
     return 0
 
 

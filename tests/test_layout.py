@@ -27,10 +27,17 @@ SHARED = {
     "passes.settings": ((), "what every stage is given besides the draft"),
     "passes.start": ((), "the draft every stage begins with, and which staff is which hand"),
     "passes.jumps": ((), "where the music jumps, which pins pedals and opens sections"),
-    "passes.compass": (("usable",), "what a harp can sound as tuned, for strings and compass"),
+    "checks.case": ((), "the part under examination, given to every family of checks"),
+    "checks.chords": (("playable_together", "spelled_clashes"), "what can be plucked at once"),
+    "passes.pipeline": (("mark_pedals",), "the planner itself, for a part as it stands"),
+    "passes.inspect": (("Inspection",), "what was found in a part, for its plan"),
+    "passes.feet": (("move_pedals",), "the timing of pedals, for a part that needs no search"),
+    "passes.compass": (("usable", "tuning"), "what a harp can sound as tuned"),
 }
 #: Who may import its neighbours, and why.
-SHARING = {"passes.pipeline": "it is the chain of the stages"}
+SHARING = {"passes.pipeline": "it is the chain of the stages",
+           "passes.inspect": "it runs all families of checks and proves what they offer",
+           "passes.keys": "it asks the planner in every key"}
 ONLY_IO = {"lxml", "music21"}
 FORBIDDEN_NAMES = {"utils", "util", "helpers", "helper", "common", "manager", "misc"}
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "arranger", "rules", "tests",

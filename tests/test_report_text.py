@@ -186,3 +186,25 @@ def test_verdict_lists_every_place_once():
 
 def test_plain():
     assert plain("a\tb\u0000c𝄫") == "a b?c♭♭"
+
+
+def _finding(code: str, bar: int, severity: str = "warning") -> dict:
+    return {"code": code, "name": "x", "severity": severity, "message": "x", "beat": "1",
+            "bar": str(bar), "bar_index": bar, "onset": str(4 * bar)}
+
+
+def test_first_line_names_bars_with_busy_feet_and_changed_voices():
+    report = {"ledger": [], "bars": [{}] * 40, "findings": [
+        _finding("P3", 7), _finding("P2", 7), _finding("P3", 9), _finding("T4", 12)]}
+    assert verdict(report) == (
+        "the draft is ready to try; no bar of it is beyond the harp. Look first at bar 12: tune "
+        "or bass. Busy feet at bar 7.")
+
+
+def test_first_line_says_when_not_to_bother():
+    findings = [_finding("H2", 1, "error"), *(_finding("T4", n) for n in (2, 3, 5))]
+    report = {"ledger": [], "bars": [{}] * 12, "findings": findings}
+    assert verdict(report) == (
+        "the draft needs you at bar 1. Think twice before you bother: 4 of 12 bars cannot be "
+        "played or lose notes of tune or bass. Look next at bars 2-3, 5: tune or bass.")
+    assert "bother" not in verdict({**report, "bars": [{}] * 13})

@@ -15,6 +15,7 @@ from arranger.model.errors import ChoiceError, RuleError
 from arranger.model.harp import HarpString, PedalSetting
 from arranger.model.pitch import Pitch
 from arranger.model.score import Measure, Note, Part, Score, TempoMap, TempoMark
+from arranger.passes.inspect import CHECKS
 from arranger.rulebook import files, harps, players, prices, rules
 from arranger.rulebook.catalogue import SHOWN_HARP, SHOWN_PLAYER, catalogue
 from arranger.rulebook.examples import Example, read_example
@@ -28,8 +29,10 @@ from tests.rule_oracles import HARP, JUDGES, PLAYER
 RULES = list(rulebook().values())
 CASES = [pytest.param(r, e, id=f"{r.code}-{e.says}") for r in RULES for e in r.examples]
 PYTHON = Path(rules.__file__).parents[1]
-PLAYERS = ("average", "large-hand", "small-hand", "student")
-HARPS = {"pedal-47": 47, "pedal-46": 46, "pedal-44": 44, "pedal-40": 40}
+PLAYERS = ("average", "beginner", "child", "large-hand", "professional", "small-hand", "student")
+HARPS = {"pedal-47": 47, "pedal-46": 46, "pedal-44": 44, "pedal-40": 40, "single-action": 41,
+         "lever-22": 22, "lever-26": 26, "lever-27": 27, "lever-33": 33, "lever-34": 34,
+         "lever-36": 36, "lever-38": 38, "wire": 30}
 #: Rules of chords that stand still, which the check of a draft judges too.
 STILL = ("H1", "H2", "H3", "H4", "C1")
 
@@ -68,15 +71,23 @@ def test_every_limit_of_a_player_or_harp_serves_a_rule() -> None:
 
 
 def test_every_number_of_a_rule_is_judged_by() -> None:
-    judges = Path(__file__).with_name("rule_oracles.py").read_text("utf-8")
+    judges = "".join(Path(__file__).with_name(name).read_text("utf-8")
+                     for name in ("rule_oracles.py", "lever_rule_judges.py"))
+    checks = "".join(p.read_text("utf-8") for p in (PYTHON / "checks").glob("*.py"))
     for each in RULES:
+        text = judges + checks if each.code in CHECKS else judges
         for limit in each.limits:
-            assert f'"{limit}"' in judges, f"{each.code}: nothing reads {limit}"
+            assert f'"{limit}"' in text, f"{each.code}: nothing reads {limit}"
 
 
-@pytest.mark.parametrize(("each", "example"), CASES)
+@pytest.mark.parametrize(("each", "example"), [c for c in CASES if c.values[0].code in JUDGES])
 def test_example_is_true(each: Rule, example: Example) -> None:
     assert JUDGES[each.code](each, example) is not example.good
+
+
+def test_a_rule_without_a_judge_here_has_a_check() -> None:
+    """Examples of the rules of parts are put to the checks themselves (test_check_rules)."""
+    assert {r.code for r in RULES} - set(JUDGES) <= set(CHECKS)
 
 
 @pytest.mark.parametrize(("each", "example"), [c for c in CASES if c.values[0].code in STILL])
@@ -106,7 +117,7 @@ def test_a_wrong_example_would_be_found() -> None:
 def test_every_code_cited_in_the_program_exists() -> None:
     cited = {}
     for path in PYTHON.rglob("*.py"):
-        for code in re.findall(r'"([PSHRCNT][1-9]\d?)"', path.read_text("utf-8")):
+        for code in re.findall(r'"([PSHRLOMCNTVK][1-9]\d?)"', path.read_text("utf-8")):
             cited[code] = path.name
     names = {str(HarpString(p)) for p in range(7 * 9)}  # "C1" and "C4" are strings as well
     unknown = {code: path for code, path in cited.items() if code not in rulebook()}
@@ -123,13 +134,13 @@ def test_numbers_of_a_rule() -> None:
 
 
 def test_unknown_code_lists_the_rules() -> None:
-    with pytest.raises(ChoiceError, match=r"no rule 'X9'; the rules are: P1, P2, .*T4"):
+    with pytest.raises(ChoiceError, match=r"no rule 'X9'; the rules are: P1, P2, .*V1"):
         rule("X9")
 
 
-def test_all_is_read_in_less_than_30_ms() -> None:
+def test_all_is_read_in_less_than_60_ms() -> None:
     def once() -> float:
-        for cached in (rules.rulebook, harps.load_harp, players._named, prices.load_prices,
+        for cached in (rules.rulebook, harps._named, players._named, prices.load_prices,
                        files.rules_folder):
             cached.cache_clear()
         start = time.process_time()
@@ -140,7 +151,7 @@ def test_all_is_read_in_less_than_30_ms() -> None:
             load_harp(name)
         load_prices()
         return time.process_time() - start
-    assert min(once() for _ in range(5)) < 0.030
+    assert min(once() for _ in range(5)) < 0.060
 
 
 # --- the catalogue
@@ -253,7 +264,7 @@ def test_missing_player_file_is_named(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", ["octopus", "../harps/pedal-47", ""])
 def test_unknown_player_lists_the_names(name: str) -> None:
-    with pytest.raises(ChoiceError, match="choose one of: average, large-hand, small-hand, stude"):
+    with pytest.raises(ChoiceError, match="choose one of: average, beginner, child, large-hand"):
         load_player(name)
 
 
@@ -287,7 +298,7 @@ def test_wrong_harp_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, old: s
     path = folder / "harps" / "pedal-47.toml"
     path.write_text(path.read_text("utf-8").replace(old, new), "utf-8")
     with pytest.raises(RuleError, match=re.escape(words)):
-        load_harp.__wrapped__("pedal-47")
+        harps._named.__wrapped__("pedal-47")
 
 
 def copied(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:

@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from arranger.model.harp import HarpString, PedalSetting
 from arranger.model.ledger import Ledger
+from arranger.model.levers import LeverPlan
 from arranger.model.pitch import Pitch
 from arranger.model.score import Note, NoteId, Score
 
@@ -85,6 +86,7 @@ class Draft:
     """Source, notes on the harp, pedals, ledger and cost. ``part`` is the arranged part's id.
 
     ``cost`` maps term names to integers; ``bound`` is a proven lower bound on their sum.
+    ``levers`` is set for every harp without pedals, also where none is moved.
     """
 
     source: Score
@@ -94,6 +96,7 @@ class Draft:
     ledger: Ledger = Ledger()
     cost: Mapping[str, int] = field(default_factory=dict)
     bound: int = 0
+    levers: LeverPlan | None = None
 
     @property
     def total(self) -> int:

@@ -107,9 +107,14 @@ def pedal_word(step: str, alter: int) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Harp:
-    """A pedal harp: compass and the strings that no pedal reaches.
+    """A harp: compass, how its strings change their pitch, and which do not.
 
-    ``fixed`` strings are tuned by hand before the piece (C1 and D1, and G7 on some harps).
+    ``mechanism`` is ``pedal`` (a pedal moves its letter in every octave), ``lever`` (each string
+    has its own) or ``chromatic`` (a string for every semitone). ``tuning`` holds the open strings
+    of a harp that raises them by one semitone only; without it every letter has its flat, natural
+    and sharp. ``retuned`` strings stand apart from the tuning of their letter; ``plain`` strings
+    have no lever. ``fixed`` strings are tuned by hand before the piece (C1 and D1, and G7 on some
+    pedal harps). ``hands_judged``: whether the limits of hands on the concert harp hold here.
     """
 
     name: str
@@ -117,19 +122,47 @@ class Harp:
     highest: HarpString
     fixed: frozenset[HarpString] = field(default_factory=frozenset)
     wire_top: HarpString = HarpString(7 * 2 + 4)
+    mechanism: str = "pedal"
+    tuning: PedalSetting | None = None
+    retuned: Mapping[HarpString, int] = field(default_factory=dict, hash=False)
+    plain: frozenset[HarpString] = field(default_factory=frozenset)
+    hands_judged: bool = True
 
     @property
     def strings(self) -> tuple[HarpString, ...]:
-        """All strings from the lowest up."""
+        """All strings from the lowest up; of a chromatic harp those of the natural notes."""
         return tuple(HarpString(p) for p in range(self.lowest.position, self.highest.position + 1))
 
     def has(self, string: HarpString) -> bool:
         """Tell whether the harp carries this string."""
         return self.lowest <= string <= self.highest
 
+    def alters(self, string: HarpString) -> tuple[int, ...]:
+        """What a string of this harp can be, from its open pitch up."""
+        if self.tuning is None:
+            return (-1, 0, 1)
+        here = self.retuned.get(string, self.tuning.alter(string.step))
+        return (here,) if string in self.plain else (here, here + 1)
+
+    def gives(self, pitch: Pitch) -> bool:
+        """Tell whether the string of this spelling can sound it."""
+        string = HarpString.of(pitch)
+        if self.mechanism == "chromatic":
+            return self.lowest.pitch(0).midi <= pitch.midi <= self.highest.pitch(0).midi
+        return self.has(string) and pitch.alter in self.alters(string)
+
     def spellings(self, midi: int) -> tuple[Pitch, ...]:
-        """Every string and pedal position that sounds this pitch, lower string last."""
-        return tuple(p for p in spellings(midi) if self.has(HarpString.of(p)))
+        """Every string and position that sounds this pitch, lower string last."""
+        if self.tuning is None and self.mechanism == "pedal":
+            return tuple(p for p in spellings(midi) if self.has(HarpString.of(p)))
+        return tuple(p for p in spellings(midi) if self.gives(p))
+
+    def nearest(self, step: str, alter: int) -> int:
+        """Position of a letter's strings nearest to ``alter``, apart from retuned strings."""
+        if self.tuning is None:
+            return alter
+        here = self.tuning.alter(step)
+        return min(max(alter, here), here + 1)
 
 
 @lru_cache(maxsize=256)

@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
+from arranger.io.write_keys import signatures
 from arranger.model.draft import Draft, PedalPlan
-from arranger.model.harp import PEDALS, PedalSetting
+from arranger.model.harp import PEDALS, Harp, PedalSetting
 from arranger.model.ledger import Alteration, Drop
 from arranger.passes.settings import Settings
 from arranger.plan.settings import key_setting
@@ -40,12 +41,13 @@ def move_pedals(draft: Draft, settings: Settings,
     for onset, state in pins.items():
         uses += [Use(onset, step, position - 1, onset)
                  for step, position in zip(PEDALS, state, strict=True)]
-    opening, changes = windows(uses, _default(draft))
+    opening, changes = windows(uses, _default(draft, settings.harp))
     onsets = sorted({n.onset for n in draft.notes})
     moves, missed = schedule(draft.source, onsets, changes, settings.player, settings.prices)
     return replace(draft, plan=PedalPlan(opening, moves, draft.plan.fixed)), missed
 
 
-def _default(draft: Draft) -> PedalSetting:
-    """Key signature at the start, for the letters that the part never uses."""
-    return key_setting(draft.source.measures[0].fifths)
+def _default(draft: Draft, harp: Harp) -> PedalSetting:
+    """Key signature of the strings at the start, for the letters that the part never uses."""
+    key = key_setting(signatures(draft)[0])
+    return PedalSetting.of({step: harp.nearest(step, key.alter(step)) for step in PEDALS})

@@ -107,5 +107,5 @@ def _signs(draft: Draft, removed: Sequence[Removed]) -> list[Diagnostic]:
     if not removed:
         return []
     told = ", ".join(f"{r.kind} ({r.count}, first in bar {r.bar})" for r in removed)
-    return [_say(draft, "N2", "advice", f"signs of the piano taken out: {told}",
+    return [_say(draft, "N2", "advice", f"signs that are not for the harp taken out: {told}",
                  draft.source.measures[0].onset)]

@@ -13,11 +13,13 @@ from dataclasses import dataclass, replace
 
 from arranger.model.draft import Draft, HarpNote, PedalPlan
 from arranger.model.ledger import Ledger
+from arranger.model.levers import LeverPlan
 from arranger.model.score import NoteId, Score
 from arranger.passes.account import net
 from arranger.passes.compass import fold, tuning
 from arranger.passes.feet import give_up, move_pedals
 from arranger.passes.hands import give_hands
+from arranger.passes.levers import give_levers, set_levers
 from arranger.passes.restrike import thin_repeats
 from arranger.passes.runs import share_runs
 from arranger.passes.settings import Settings
@@ -91,6 +93,8 @@ def mark_pedals(score: Score, part: str, settings: Settings,
 
 
 def _once(score: Score, part: str, settings: Settings, progress: Progress) -> Arranged:
+    if settings.harp.mechanism != "pedal":
+        return _without_pedals(fold(start(score, part), settings), settings, progress)
     draft = fold(start(score, part), settings)
     progress("weighing strings and pedals")
     strung = give_strings(draft, settings)
@@ -109,9 +113,28 @@ def _once(score: Score, part: str, settings: Settings, progress: Progress) -> Ar
     return Arranged(replace(draft, cost=cost, bound=strung.total), missed, True)
 
 
+def _without_pedals(draft: Draft, settings: Settings, progress: Progress) -> Arranged:
+    """Arrange for a harp with levers, or with a string for every semitone."""
+    if settings.harp.mechanism == "chromatic":
+        return Arranged(replace(draft, levers=LeverPlan()), (), True)
+    judged = settings.harp.hands_judged
+    progress("weighing strings and levers")
+    hands = give_hands(draft, settings).draft.notes if judged else draft.notes
+    strung = give_levers(draft, settings, {n.id: n.hand for n in hands})
+    cost = {"notes": strung.notes_price, "levers": strung.total - strung.notes_price}
+    draft = strung.draft
+    if judged:
+        progress("sharing the notes between the hands")
+        handed = give_hands(share_runs(thin_repeats(draft, settings), settings), settings)
+        draft, cost["hands"] = handed.draft, handed.total
+    progress("moving the levers")
+    return Arranged(replace(set_levers(draft, settings), cost=cost, bound=strung.total), (), True)
+
+
 def _same(one: Draft, other: Draft) -> bool:
     return ([_face(n) for n in one.notes] == [_face(n) for n in other.notes]
-            and (one.plan.opening, one.plan.moves) == (other.plan.opening, other.plan.moves))
+            and (one.plan.opening, one.plan.moves) == (other.plan.opening, other.plan.moves)
+            and one.levers == other.levers)
 
 
 def _sounds(draft: Draft) -> list[tuple[NoteId, int]]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from arranger.model.draft import Draft, HarpNote
-from arranger.model.harp import PEDALS, HarpString, pedal_word
+from arranger.model.harp import PEDALS, Harp, HarpString, pedal_word
 from arranger.model.ledger import Alteration, Drop, Merge, Repitch, Respell
 from arranger.model.pitch import Pitch
 from arranger.model.score import NoteId
@@ -17,10 +17,10 @@ from arranger.passes.settings import Settings
 from arranger.plan.pedal_path import PedalPath, Way, Ways, pedal_path
 from arranger.plan.roles import Role, roles
 from arranger.plan.slices import Slice, clock, in_order, slices
+from arranger.plan.stand_ins import stand_ins
 from arranger.plan.worth import worth
 
 STAGE = "strings"
-_NEAR = 4  # semitones within which another note of the harmony may stand in (assumption)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +49,19 @@ def give_strings(draft: Draft, settings: Settings) -> Strung:
     pins: dict[Fraction, tuple[int, ...]] = {}
     if groups:
         at = {s.onset: i for i, s in enumerate(parts)}
-        pins = {onset: path.states[at[min(group)]] for group in groups for onset in group}
+        pins = {onset: _possible(path.states[at[min(group)]], settings.harp)
+                for group in groups for onset in group}
         path = pedal_path(parts, ways, ends, settings.player, settings.prices,
                           {at[o]: state for o, state in pins.items()})
     price = sum(w.price if w else ways[i][j].drop
                 for i, row in enumerate(path.taken) for j, w in enumerate(row))
     return Strung(_apply(draft, parts, path, part_roles), pins, path.total, price)
+
+
+def _possible(state: tuple[int, ...], harp: Harp) -> tuple[int, ...]:
+    """Positions this harp has: an idle letter may rest at one it lacks (single-action harp)."""
+    return tuple(harp.nearest(step, position - 1) + 1
+                 for step, position in zip(PEDALS, state, strict=True))
 
 
 def _with_barlines(parts: tuple[Slice, ...], draft: Draft,
@@ -77,24 +84,9 @@ def _ways(note: HarpNote, here: Slice, role: Role, draft: Draft, settings: Setti
     spelled = sorted(options, key=lambda p: (p != note.pitch, abs(p.alter), p))
     ways = [Way(p, 0 if i == 0 else settings.prices["respell"]) for i, p in enumerate(spelled)]
     if not note.source.grace:
-        ways += [Way(p, value.other) for p in _stand_ins(note, here, role, draft, settings)]
+        ways += [Way(p, value.other) for midi in stand_ins(note, here, role)
+                 for p in usable(midi, settings.harp, fixed) if HarpString.of(p) not in fixed]
     return Ways(tuple(ways), value.drop, len(spelled))
-
-
-def _stand_ins(note: HarpNote, here: Slice, role: Role, draft: Draft,
-               settings: Settings) -> list[Pitch]:
-    """Other notes of the harmony near the note: inside the outer voices, not struck already."""
-    midi = note.pitch.midi
-    struck = {n.pitch.midi for n in here.notes}
-    low, high = min(struck), max(struck)
-    found: list[Pitch] = []
-    for other in sorted(range(midi - _NEAR, midi + _NEAR + 1), key=lambda m: (abs(m - midi), m)):
-        inside = other not in struck and other % 12 in role.harmony - {midi % 12} and (
-            low < other < high or (midi == high and other > low) or (midi == low and other < high))
-        if inside:
-            found += [p for p in usable(other, settings.harp, draft.plan.fixed)
-                      if HarpString.of(p) not in draft.plan.fixed]
-    return found
 
 
 def _apply(draft: Draft, parts: Sequence[Slice], path: PedalPath,

@@ -37,9 +37,10 @@ def setting_svg(setting: PedalSetting) -> str:
         x = place * _STEP + _STEP / 2 + (_DIVIDER if step not in LEFT_FOOT else 0)
         top = _LINE - _PEG / 2 + alter * (_PEG / 2 + 1)
         shapes.append(f'<path stroke-width="3" d="M{x:g} {top:g}v{_PEG}"/>')
-        letters.append(f'<text x="{x:g}" y="{_HEIGHT - 2}">{step}</text>')
+        letters.append(f'<text x="{x:g}" y="{_HEIGHT - 2}" font-size="9" '
+                       f'text-anchor="middle">{step}</text>')
     return (f'<svg class="pedals" viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img" '
             f'aria-label="{words}"><title>{words}</title>'
             f'<g fill="none" stroke="currentColor" stroke-width="1">{"".join(shapes)}</g>'
-            f'<g fill="currentColor" stroke="none" font-size="7" text-anchor="middle">'
+            f'<g fill="currentColor" stroke="none">'
             f'{"".join(letters)}</g></svg>')

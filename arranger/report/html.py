@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from base64 import b64encode
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from hashlib import sha256
 from importlib.resources import files
@@ -10,6 +11,12 @@ from typing import Any
 
 from arranger.model.harp import PedalSetting
 from arranger.report.diagram import setting_svg
+from arranger.report.engraver import as_text
+from arranger.report.page_bar import bar_panel
+from arranger.report.page_bars import bar_pairs, packed
+from arranger.report.page_drafts import whole_drafts
+from arranger.report.page_feet import pedal_chart
+from arranger.report.page_levers import levers_section
 from arranger.report.page_lists import (
     bar_index,
     compass,
@@ -22,10 +29,14 @@ from arranger.report.page_lists import (
 )
 from arranger.report.page_marks import Item, alteration_items, finding_items
 from arranger.report.page_score import Engraving, Written, engrave, read_written
+from arranger.report.page_strip import bar_strip, strip_key
+from arranger.report.page_time import Source, as_script, time_data
 from arranger.report.wording import CAUTION, settings_words, tuning_words, verdict
 
+_NO_SOURCE = Source()
 
-def page(report: Mapping[str, Any], draft_xml: bytes) -> str:
+
+def page(report: Mapping[str, Any], draft_xml: bytes, source: Source = _NO_SOURCE) -> str:
     """Return the page as HTML text; it loads nothing and the same input gives the same text.
 
     Parameters
@@ -34,25 +45,43 @@ def page(report: Mapping[str, Any], draft_xml: bytes) -> str:
         The object written as ``report.json``, of a conversion or of a check.
     draft_xml
         MusicXML of the draft (or the checked part), its note ids those of the report.
+    source
+        The arranged part as it was, to be seen and heard beside the draft.
     """
     written = read_written(draft_xml)
     alterations, findings = alteration_items(report), finding_items(report)
-    marks = [m for item in (*alterations, *findings) for m in item.marks]
+    items = (*alterations, *findings)
+    marks = [m for item in items for m in item.marks]
     engraving = engrave(written, marks)
+    narrow = engrave(written, marks, narrow=True)
+    glyphs = {**narrow.glyphs, **engraving.glyphs}
+    pairs = bar_pairs(source.xml, draft_xml, marks, glyphs) if source.xml else []
     title = shown(written.title or report["source"]["file"])
     body = [
-        _masthead(title, report),
+        _masthead(title, report), bar_strip(report, written.bars if engraving.pages else ()),
+        f'<svg class="store" aria-hidden="true"><defs>{"".join(map(as_text, glyphs.values()))}'
+        "</defs></svg>",
         '<div class="desk">', _score(report, written, engraving),
-        _notes(report, alterations, findings, _links(engraving, written)), "</div>",
-        _pedals(report, written), _figures(report),
-        f'<footer><p>{CAUTION}</p></footer>',
+        '<aside id="notes" tabindex="-1" aria-label="Notes to the draft">', bar_panel(report),
+        _notes(report, alterations, findings, _links(engraving, written)), "</aside></div>",
+        levers_section(report, written.bars if engraving.pages else ()),
+        _pedals(report, written, bool(engraving.pages)), whole_drafts(report), _figures(report),
+        f"<footer><p>{CAUTION}</p></footer>",
+        _store("time", "application/json", as_script(time_data(report, source))),
+        _store("pairs", "text/plain", packed(pairs)),
+        _store("narrow", "text/plain", packed(narrow.pages)),
     ]
     return _document(title, engraving.font, "\n".join(body))
 
 
+def _store(name: str, kind: str, text: str) -> str:
+    return f'<script type="{kind}" id="{name}">{text}</script>'
+
+
 def _document(title: str, font: str, body: str) -> str:
-    style, script = (files("arranger.report").joinpath(name).read_text("utf-8")
-                     for name in ("page.css", "page.js"))
+    style, sound, script = (files("arranger.report").joinpath(name).read_text("utf-8")
+                            for name in ("page.css", "sound.js", "page.js"))
+    script = sound + script
     digest = b64encode(sha256(script.encode()).digest()).decode()
     policy = ("default-src 'none'; font-src data:; style-src 'unsafe-inline'; "
               f"script-src 'sha256-{digest}'")
@@ -75,7 +104,7 @@ def _masthead(title: str, report: Mapping[str, Any]) -> str:
             f'<p class="verdict{" grave" if grave else ""}">{shown(_sentence(verdict(report)))}</p>'
             f'<p class="made">For harp, from {parts or "the score"}{beside} '
             f'({shown(source["file"])}). Made for {shown(settings_words(report["settings"]))}.</p>'
-            f'{compass(report["notes"])}</header>')
+            "</header>")
 
 
 def _sentence(words: str) -> str:
@@ -97,9 +126,6 @@ def _score(report: Mapping[str, Any], written: Written, engraving: Engraving) ->
     if engraving.problem:
         out.append(f'<p class="problem" role="alert">{engraving.problem}</p>')
     else:
-        out.append('<p class="tools"><label><input type="checkbox" id="marks" checked> '
-                   "Signs on the score</label></p>")
-        out.append(f'<svg class="store" aria-hidden="true"><defs>{engraving.glyphs}</defs></svg>')
         settings = _settings_at(report, written, engraving.first_bars)
         for number, svg in enumerate(engraving.pages):
             out.append(f'<section class="sheet">{_page_head(number, settings, written, engraving)}'
@@ -136,25 +162,44 @@ def _settings_at(report: Mapping[str, Any], written: Written,
 
 def _notes(report: Mapping[str, Any], alterations: Sequence[Item], findings: Sequence[Item],
            link: Callable[[Item], str]) -> str:
-    out = ['<aside id="notes" tabindex="-1" aria-label="Notes to the draft">', mark_key(),
+    altered = "ledger" in report
+    out = [mark_key(altered), strip_key(altered), _sieve((*findings, *alterations)),
            f"<h2>Findings <small>{len(findings)}</small></h2>"]
     out.append(item_list(findings, link) if findings else "<p>None.</p>")
     if "ledger" in report:
         out.append(f"<h2>Alterations <small>{len(alterations)}</small></h2>")
         out.append(item_list(alterations, link) if alterations
                    else "<p>None: the source can be played as it is written.</p>")
-    return "\n".join([*out, "</aside>"])
+    return "\n".join(out)
 
 
-def _pedals(report: Mapping[str, Any], written: Written) -> str:
+def _sieve(items: Sequence[Item]) -> str:
+    """Offer to hide kinds of findings and alterations, in the lists and on the score."""
+    kinds = Counter(item.heading for item in items)
+    boxes = "".join(
+        f'<label><input type="checkbox" data-sift="{shown(kind)}" checked> {shown(kind)} '
+        f"<small>{count}</small></label>" for kind, count in kinds.items())
+    if not boxes:
+        return ""
+    return (f'<fieldset class="sieve"><legend>Show, in the lists and on the score</legend>{boxes}'
+            "</fieldset>")
+
+
+def _pedals(report: Mapping[str, Any], written: Written, drawn: bool) -> str:
     pedals = report.get("pedals")
     if not pedals:
-        return ""
+        return ('<section id="pedals" aria-label="Strings"><h2>Strings</h2>'
+                f'{compass(report["notes"])}</section>')
     opening = PedalSetting.of(pedals["opening"])
-    return ('<section id="pedals"><h2>Pedals</h2>'
+    return ('<section id="pedals" aria-label="Pedals"><h2>Pedals</h2>'
             "<p>A peg above the line is flat, on the line natural, below it sharp.</p>"
-            f"{_tuned(pedals)}{diagrams(opening, written.settings, written.bars)}"
-            f'{moves_table(pedals["moves"], written.bars)}</section>')
+            f"{_tuned(pedals)}{diagrams(opening, written.settings if drawn else (), written.bars)}"
+            "<h3>Through the piece</h3><p>Each letter's line runs high for flat, in the middle for "
+            "natural, low for sharp; a step is a move, boxed where it passes two notches. The left "
+            "foot has the upper three, the right foot the lower four.</p>"
+            f"{pedal_chart(report, drawn)}"
+            f'{moves_table(pedals["moves"], written.bars if drawn else ())}'
+            f'<h3>Strings</h3>{compass(report["notes"])}</section>')
 
 
 def _tuned(pedals: Mapping[str, Any]) -> str:
@@ -168,17 +213,18 @@ def _figures(report: Mapping[str, Any]) -> str:
 
 def _figure_tables(report: Mapping[str, Any]) -> Iterator[str]:
     cost = report.get("cost") or {}
-    yield '<section id="figures"><h2>Figures</h2><div class="tables">'
-    if cost:
-        terms = {k: v for k, v in sorted(cost.items(), key=lambda kv: (-kv[1], kv[0])) if v}
-        yield figures("Cost by term", ("Term", "Cost"),
-                      {**terms, "total": cost.get("total", 0)}, "total")
+    yield '<section id="figures" aria-label="Figures"><h2>Figures</h2><div class="tables">'
     if report.get("summary"):
-        yield figures("Measures of the draft", ("Measure", "Value"), report["summary"])
+        yield figures("The draft in numbers", ("What", "How much"), report["summary"])
+    if cost:
+        terms = {k: v for k, v in sorted(cost.items(), key=lambda kv: (-kv[1], kv[0]))
+                 if v and k != "total"}
+        yield figures("What weighed against it", ("What", "Weight"),
+                      {**terms, "total": cost.get("total", 0)}, "total")
     yield "</div>"
     if cost and "bound" in report:
         gap = cost.get("total", 0) - report["bound"]
-        yield ("<p>Proven best: within the model no draft can cost less.</p>" if gap <= 0 else
-               f"<p>Within the model no draft can cost less than {shown(report['bound'])}; "
+        yield ("<p>Of all drafts by the same rules none weighs less.</p>" if gap <= 0 else
+               f"<p>By the same rules no draft can weigh less than {shown(report['bound'])}; "
                f"this one is at most {gap} above the best.</p>")
     yield "</section>"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
@@ -12,7 +12,9 @@ from arranger.model.diagnostic import Diagnostic
 from arranger.model.draft import Draft, HarpNote, PedalMove
 from arranger.model.harp import PEDALS
 from arranger.model.ledger import Alteration, Drop, Merge, OctaveShift, Repitch, Respell
+from arranger.model.levers import LeverPlan, setting_words
 from arranger.model.pitch import Pitch
+from arranger.model.placed_groups import placed_groups
 from arranger.model.score import Location, Note, NoteId
 
 SCHEMA = 1
@@ -38,14 +40,19 @@ def report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
     ``doubled``: notes that several arranged parts struck alike, with the id of the one given up.
     """
     source = {n.id: n for n in draft.source.part_notes(draft.part)}
+    group_of = _groups(draft)
     played = {n.id: n for n in draft.notes}
     body: dict[str, Any] = {
         "schema": SCHEMA, "command": heading.command,
         "source": {"file": heading.file, "sha256": heading.sha256,
                    "parts": list(heading.parts), "kept_parts": list(heading.kept_parts)},
         "settings": dict(heading.settings),
-        "pedals": _pedals(draft),
-        "notes": [_note(draft, n) for n in draft.notes],
+        "tempo": [{"onset": str(m.onset), "bpm": str(m.bpm)} for m in draft.source.tempo.marks],
+        "bars": [{"bar": m.number, "onset": str(m.onset), "duration": str(m.duration),
+                  "beats": m.beats, "beat_type": m.beat_type} for m in draft.source.measures],
+        **({"pedals": _pedals(draft)} if draft.levers is None
+           else {"levers": _levers(draft, draft.levers)}),
+        "notes": [_note(draft, n) | group_of(n) for n in draft.notes],
     }
     if heading.command == "convert":
         body["ledger"] = [_entry(draft, e, also, source, played)
@@ -80,6 +87,13 @@ def _move(draft: Draft, move: PedalMove) -> dict[str, Any]:
             "pedal": move.pedal, "from": move.before, "to": move.after, "foot": move.foot}
 
 
+def _levers(draft: Draft, levers: LeverPlan) -> dict[str, Any]:
+    moves = [{**_place(draft.source.locate(m.onset)), "seconds": round(m.seconds, 3),
+              "string": str(m.string), "from": m.before, "to": m.after} for m in levers.moves]
+    opening = {str(s): a for s, a in sorted(levers.opening.items())}
+    return {"opening": opening, "words": setting_words(levers.opening), "moves": moves}
+
+
 def _where(draft: Draft, note: Note) -> Location:
     return draft.source.locate(note.onset, None if note.grace else note.measure)
 
@@ -90,6 +104,13 @@ def _note(draft: Draft, note: HarpNote) -> dict[str, Any]:
             "string": note.pitch.name, "hand": note.hand, "finger": note.finger,
             **_place(_where(draft, note.source)),
             "grace": note.source.grace, "rolled": note.rolled}
+
+
+def _groups(draft: Draft) -> Callable[[HarpNote], dict[str, int]]:
+    """Number the placed groups in order of time; a note in none says nothing."""
+    numbers = {note.id: number for number, grips in enumerate(placed_groups(draft.notes), start=1)
+               for grip in grips for note in grip}
+    return lambda note: {"group": numbers[note.id]} if note.id in numbers else {}
 
 
 def _sound(ident: NoteId, onset: Fraction, pitch: Pitch) -> dict[str, Any]:

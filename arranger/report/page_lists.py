@@ -13,8 +13,20 @@ from arranger.model.harp import PedalSetting, pedal_word
 from arranger.report.diagram import setting_svg
 from arranger.report.page_marks import SHAPE_WORDS, Item
 from arranger.report.wording import Entry, beat_words, message, note_label, place, plain
+from arranger.rulebook.rules import rulebook
 
 Link = Callable[[Item], str]  # address of the place on the score
+#: What the names of figures in a report mean.
+FIGURE_WORDS = {
+    "source_notes": "notes in the source", "draft_notes": "notes in the draft",
+    "notes_kept": "share of the source's notes that sound as written",
+    "pedal_moves": "pedal moves after the start",
+    "lever_moves": "lever moves after the start", "errors": "places beyond the harp",
+    "warnings": "places against the idiom", "advice": "matters of taste",
+    "attacks": "moments at which strings are plucked", "pedal_marks": "pedal marks found",
+    "notes": "notes left out, changed or on another string", "pedals": "work of the feet",
+    "levers": "moving levers", "hands": "work of the hands", "total": "together",
+}
 _LINES = 16  # moments in one table of pedal moves
 
 
@@ -23,8 +35,8 @@ def shown(value: object) -> str:
     return escape(plain(value))
 
 
-def mark_key() -> str:
-    """Explain the shapes drawn round the notes, with the shapes themselves."""
+def mark_key(altered: bool = True) -> str:
+    """Explain the shapes drawn round the notes; only that of findings if nothing is ``altered``."""
     drawn = {
         "ring": '<ellipse cx="12" cy="9" rx="9" ry="7"/>',
         "box": '<path d="M4 3h16v12h-16z"/>',
@@ -33,7 +45,8 @@ def mark_key() -> str:
     }
     rows = "".join(
         f'<li><svg class="sign {shape}" viewBox="0 0 24 18" aria-hidden="true">{drawn[shape]}</svg>'
-        f"<span>{words}</span></li>" for shape, words in SHAPE_WORDS.items())
+        f"<span>{words}</span></li>" for shape, words in SHAPE_WORDS.items()
+        if altered or shape == "lozenge")
     return f'<ul class="key" aria-label="Signs on the score">{rows}</ul>'
 
 
@@ -45,11 +58,13 @@ def item_list(items: Sequence[Item], link: Link, level: str = "h3") -> str:
     out = []
     for heading, group in groupby(items, key=lambda item: item.heading):
         some = list(group)
+        out.append(f'<div class="group" data-kind="{shown(heading)}">')
         out.append(f"<{level}>{shown(heading).capitalize()} <small>{len(some)}</small></{level}>")
         for reason, run in groupby(some, key=lambda item: _reason(item.entry)):
             out.append(f'<p class="why">{reason}</p>' if reason else "")
             lines = "".join(_row(item, link(item)) for item in run)
             out.append(f'<ol class="entries">{lines}</ol>')
+        out.append("</div>")
     return "".join(out)
 
 
@@ -65,8 +80,17 @@ def _reason(entry: Entry) -> str:
     """Say why a note was altered, with the rule; findings have none, but a sentence each."""
     if "message" in entry:
         return ""
-    rule = f' <span class="rule">{shown(entry["rule"])}</span>' if entry["rule"] else ""
-    return f'{shown(entry["reason"])}{rule}'
+    return f'{shown(entry["reason"])}{_rule(entry["rule"])}'
+
+
+def _rule(code: str, name: str = "") -> str:
+    """Name a rule by its code and by what it says, for no reader knows codes by heart."""
+    known = rulebook().get(str(code))
+    meaning = known.title if known else name.replace("-", " ")
+    if not code or not meaning:
+        return ""
+    said = shown(meaning[:1].lower() + meaning[1:])
+    return f' <span class="rule">Rule {shown(code)}: {said}</span>'
 
 
 def _alteration(entry: Entry) -> str:
@@ -81,16 +105,15 @@ def _finding(entry: Entry) -> str:
         f"<li>{shown(r['title'])} <small>{_price(r)}</small></li>"
         for r in entry.get("remedies", ()))
     ways = f'<ul class="remedies" aria-label="What would help">{remedies}</ul>' if remedies else ""
-    name = shown(entry["name"]).replace("-", " ")
-    return (f'<span class="why">{escape(message(entry))} '
-            f'<span class="rule">{shown(entry["code"])}, {name}</span></span>{ways}')
+    return (f'<span class="why">{escape(message(entry))}'
+            f'{_rule(entry["code"], str(entry["name"]))}</span>{ways}')
 
 
 def _price(remedy: Entry) -> str:
     said = [shown(remedy["fidelity"]).replace("-", " ")] if remedy.get("fidelity") else []
     cost = remedy.get("cost")
     if cost is not None:
-        said.append(f"cost {cost:+d}")
+        said.append(f"weight {cost:+d}")
     return ", ".join(said)
 
 
@@ -163,7 +186,7 @@ def figures(title: str, head: tuple[str, str], rows: Mapping[str, Any], total: s
 
 def _figure(name: str, value: object) -> str:
     number = f"{value:.3g}" if isinstance(value, float) else shown(value)
-    label = shown(name).replace("_", " ").replace("-", " ")
+    label = FIGURE_WORDS.get(name) or shown(name).replace("_", " ").replace("-", " ")
     return f'<tr><th scope="row">{label}</th><td>{number}</td></tr>'
 
 

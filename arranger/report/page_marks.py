@@ -24,7 +24,8 @@ SHAPE_WORDS: Mapping[Shape, str] = {
 class Mark:
     """One mark. ``note`` is the id of a note of the draft, ``target`` the id of the list entry.
 
-    ``id`` is empty on all marks of an entry but the first; only that one can be jumped to.
+    ``id`` is empty on all marks of an entry but the first; only that one can be jumped to. ``kind``
+    is what the page's filters go by.
     """
 
     note: str
@@ -34,6 +35,7 @@ class Mark:
     target: str
     id: str = ""
     grave: bool = False
+    kind: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +95,7 @@ def _item(entry: Entry, sign: str, target: str, heading: str, shape: Shape,
     words = f"{sign}: {place(entry)}, {heading}. {said}"
     grave = entry.get("severity") == "error"
     marks = tuple(Mark(note, shape, "" if at else sign, words, target,
-                       "" if at else f"mark-{target}", grave)
+                       "" if at else f"mark-{target}", grave, heading)
                   for at, note in enumerate(anchors))
     return Item(entry, sign, target, heading, marks)
 

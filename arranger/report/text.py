@@ -14,10 +14,12 @@ from arranger.report.wording import (
     Entry,
     bars,
     by_kind,
+    key_words,
     message,
     place,
     plain,
     settings_words,
+    tuning_advice,
     tuning_words,
     verdict,
 )
@@ -36,6 +38,8 @@ def text(report: Mapping[str, Any]) -> str:
         lines += ["", *_alterations(report["ledger"], len(report["notes"]))]
     if "pedals" in report:
         lines += ["", *_pedals(report["pedals"])]
+    if report.get("levers", {}).get("opening"):
+        lines += ["", *_levers(report["levers"])]
     lines += ["", *_findings(report["findings"])]
     lines += ["", *_wrap(CAUTION, "")]
     return "\n".join(lines) + "\n"
@@ -77,6 +81,22 @@ def _pedals(pedals: Mapping[str, Any]) -> Iterator[str]:
     busiest = f"; most in bar {plain(first['bar'])} ({count})"
     through = f", {double} of two notches" if double else ""
     yield from _columns("moves     ", f"{len(moves)}{through}{busiest}", 10)
+
+
+def _levers(levers: Mapping[str, Any]) -> Iterator[str]:
+    yield "Levers"
+    yield from _columns("start with", plain(levers["words"]), 10)
+    if key_words(levers):
+        yield from _columns("keys      ", key_words(levers), 10)
+    if tuning_advice(levers):
+        yield from _columns("tunings   ", tuning_advice(levers), 10)
+    moves = levers["moves"]
+    if not moves:
+        yield "  moves       none"
+        return
+    first, count = _busiest(moves)
+    yield from _columns("moves     ",
+                        f"{len(moves)}; most in bar {plain(first['bar'])} ({count})", 10)
 
 
 def _busiest(moves: Sequence[Entry]) -> tuple[Entry, int]:

@@ -6,11 +6,13 @@ All functions take parts of the object that is written as ``report.json``.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from itertools import groupby
 from typing import Any
 
+from arranger.model.levers import transposition_words
 from arranger.model.pitch import SIGNS, Pitch
 
 Entry = Mapping[str, Any]
@@ -35,6 +37,10 @@ SEVERITIES: Mapping[str, str] = {
     "warning": "against the idiom",
     "advice": "matter of taste",
 }
+#: Findings about the work of the feet, and how many of them in one bar are many (assumption).
+_FEET, _MANY = ("P2", "P3", "P4"), 2
+#: A third of the bars, but no fewer than four, make a draft doubtful (assumption).
+_RESISTS, _LEAST_HIT = 3, 4
 CAUTION = "A draft is a proposal; it is settled when a harpist has played it."
 
 
@@ -126,14 +132,28 @@ def message(finding: Entry) -> str:
 
 
 def verdict(report: Entry) -> str:
-    """Say in one sentence whether the draft stands, or where it needs the arranger."""
-    errors = [f for f in report["findings"] if f["severity"] == "error"]
+    """Say in a sentence or two whether the draft stands, and which bars need the player.
+
+    A draft that fails, or changes tune or bass, in a good part of its bars is better left alone.
+    """
+    findings = report["findings"]
+    errors = [f for f in findings if f["severity"] == "error"]
+    voices = [f for f in findings if f["code"] == "T4"]
     thing = "draft" if "ledger" in report else "part"
-    if errors:
-        return f"the {thing} needs you at {bars(errors)}."
-    ready = f"the {thing} is ready to try; no bar of it is beyond the harp."
-    voices = [f for f in report["findings"] if f["code"] == "T4"]
-    return f"{ready} Look first at {bars(voices)}: tune or bass." if voices else ready
+    said = [f"the {thing} needs you at {bars(errors)}." if errors else
+            f"the {thing} is ready to try; no bar of it is beyond the harp."]
+    hit, count = len(_distinct_bars([*errors, *voices])), len(report.get("bars", ()))
+    if thing == "draft" and hit >= _LEAST_HIT and hit * _RESISTS >= count > 0:
+        said.append(f"Think twice before you bother: {hit} of {count} bars cannot be played or "
+                    f"lose notes of tune or bass.")
+    if voices:
+        said.append(f"Look {'next' if errors else 'first'} at {bars(voices)}: tune or bass.")
+    feet = [f for f in findings if f["severity"] == "warning" and f["code"] in _FEET]
+    per_bar = Counter(f.get("bar_index", f["bar"]) for f in feet)
+    pressed = [f for f in feet if per_bar[f.get("bar_index", f["bar"])] >= _MANY]
+    if pressed:
+        said.append(f"Busy feet at {bars(pressed)}.")
+    return " ".join(said)
 
 
 def settings_words(settings: Mapping[str, Any]) -> str:
@@ -158,3 +178,23 @@ def tuning_words(pedals: Mapping[str, Any]) -> str:
     tuned = [note_label(f"{name[:1]}{SIGNS[alter]}{name[1:]}")
              for name, alter in sorted(pedals.get("tuned", {}).items())]
     return f"Before the start tune by hand: {', '.join(tuned)}." if tuned else ""
+
+
+def key_words(levers: Mapping[str, Any]) -> str:
+    """Say in which keys within a fourth no lever moves and no note is lost, or nothing."""
+    if "keys" not in levers:
+        return ""
+    keys = levers["keys"]
+    if any(k["semitones"] == 0 for k in keys):
+        return "every note of this key with the levers as set"
+    if not keys:
+        return "none within a fourth in which all notes can be set"
+    told = ", ".join(transposition_words(k["semitones"], k["fifths"]) for k in keys)
+    return f"all notes with the levers as set if transposed {told}"
+
+
+def tuning_advice(levers: Mapping[str, Any]) -> str:
+    """Say in which tunings of the harp all notes can be set, where they cannot in this one."""
+    tunings = [plain(t).replace("b", "♭").replace("#", "♯") for t in levers.get("tunings", ())]
+    return f"or retune the harp: all notes with the levers as set in {', '.join(tunings)}" \
+        if tunings else ""

@@ -7,12 +7,12 @@ healthy, never this program.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from functools import cache
 from pathlib import Path
 
-from arranger.model.errors import RuleError
+from arranger.model.errors import ChoiceError, RuleError
 from arranger.model.harp import HarpString
 from arranger.model.pitch import Pitch
 from arranger.rulebook.files import Table, named_file, need, read_toml, refuse_unknown
@@ -44,6 +44,7 @@ class Player:
     foot_two_notch_seconds: float
     foot_sustained_seconds: float
     pedal_lead_seconds: float
+    lever_move_seconds: float
     restrike_error_seconds: float
     restrike_warning_seconds: float
     restrike_free_seconds: float
@@ -96,6 +97,44 @@ def load_player(name_or_path: str | Path) -> Player:
     if text.endswith(".toml"):
         return _read(Path(text))
     return _named(text)
+
+
+def with_limits(player: Player, limits: Sequence[str]) -> Player:
+    """Return the player with single limits set anew: ``span_steps=8``, ``left_hand_lowest=C2``.
+
+    Raises
+    ------
+    ChoiceError
+        If it is not NAME=VALUE, there is no such limit, or the value cannot be one.
+    """
+    if not limits:
+        return player
+    values = {key: getattr(player, key) for key in _LIMITS}
+    sources, units = dict(player.sources), dict(player.units)
+    for text in limits:
+        key, _, given = text.partition("=")
+        key = key.strip().replace("-", "_")
+        if key not in _LIMITS:
+            raise ChoiceError(f"no limit {key!r} of a player; the limits are: {', '.join(_LIMITS)}")
+        entry = {"value": _typed(given.strip()), "unit": units[key]}
+        try:
+            values[key] = _value(entry, _LIMITS[key], Path("--limit"), key)
+        except RuleError as error:
+            raise ChoiceError(str(error)) from error
+        sources[key] = "set by the user"
+    for small, large in _ORDERED:
+        if values[small] > values[large]:
+            raise ChoiceError(f"--limit: {small} is larger than {large}; set both")
+    return Player(player.name, player.title, **values, units=units, sources=sources)
+
+
+def _typed(text: str) -> int | float | str:
+    for kind in (int, float):
+        try:
+            return kind(text)
+        except ValueError:
+            continue
+    return text
 
 
 @cache

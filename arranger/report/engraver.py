@@ -1,0 +1,154 @@
+"""Verovio's drawings made fit for a page: shapes only, short names, pedal diagrams in place."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from xml.etree import ElementTree as ET
+
+from arranger.model.errors import ArrangerError
+from arranger.model.harp import PEDALS, PedalSetting
+from arranger.report.diagram import setting_svg
+
+_SVG = "{http://www.w3.org/2000/svg}"
+_DRAWN = {"svg", "g", "defs", "use", "path", "ellipse", "circle", "line", "polygon", "polyline",
+          "rect", "text", "tspan", "title", "a"}
+_HOLDER = "the harp setting no. "  # words that keep the place of a diagram while verovio lays out
+_HELD = re.compile(_HOLDER + r"(\d+)\b")
+#: Verovio knows no width for the first of each pair, so pedal words would run into one another:
+#: it lays out the second.
+_SIGNS = (("♯", "#"), ("♭", "$"), ("♮", "="))
+_PEDALS_MOVED = re.compile(r"(?:[A-G][♯♭♮]\s?)+")
+_HELD_MOVED = re.compile(r"(?:[A-G][#$=]\s?)+")
+_SEED = re.compile(r"#(\w+)-\w+$")
+#: Groups that keep their ids, and those that keep their class; the rest of them serves nothing.
+_NAMED = ("note", "measure")
+_CLASSED = {*_NAMED, "notehead", "staff", "clef", "dir", "dynam", "tempo", "reh", "ending", "mNum",
+            "definition-scale"}
+
+
+class EngravingError(ArrangerError):
+    """The score cannot be drawn; the text says why, for the reader of the page."""
+
+
+def engrave_pages(xml: str, options: Mapping[str, object]) -> list[ET.Element]:
+    """Return verovio's pages, as it draws them.
+
+    Raises
+    ------
+    EngravingError
+        Verovio is not installed or refuses the score.
+    """
+    try:
+        import verovio  # 0.05 s, and only engraving needs it
+    except ImportError as error:
+        raise EngravingError(
+            "The verovio library is not installed, so the score is not shown.") from error
+    verovio.enableLog(verovio.LOG_OFF)
+    toolkit = verovio.toolkit()
+    fixed = {"xmlIdSeed": 1,  # the same ids, hence the same bytes, in every run
+             "condense": "none",  # both staves always, also where one is at rest
+             "svgViewBox": True, "svgRemoveXlink": True, "svgFormatRaw": True}
+    toolkit.setOptions({**fixed, **options})
+    if not toolkit.loadData(xml) or not toolkit.getPageCount():
+        raise EngravingError("The engraver cannot draw this draft; the lists are complete.")
+    return [ET.fromstring(toolkit.renderToSVG(page))
+            for page in range(1, toolkit.getPageCount() + 1)]
+
+
+def font_rule(root: ET.Element) -> str:
+    """Return the rule by which verovio embeds its music font, or nothing."""
+    rules = (style.text or "" for style in root.iter(f"{_SVG}style"))
+    return next((r.strip() for r in rules if r.strip().startswith("@font-face")), "")
+
+
+def clean(root: ET.Element, glyphs: dict[str, ET.Element]) -> ET.Element:
+    """Keep the shapes only, without namespaces, and move the music signs to ``glyphs``.
+
+    Every page repeats the signs it uses; here a sign is called ``g-E0A4`` by its SMuFL code.
+    """
+    for parent in root.iter():
+        for child in list(parent):
+            hidden = "placeholder" in child.get("class", "")  # verovio hides these by a style
+            if hidden or child.tag.removeprefix(_SVG) not in _DRAWN:
+                parent.remove(child)
+    for element in root.iter():
+        element.tag = element.tag.removeprefix(_SVG)
+        for name in [n for n in element.attrib if n.startswith(("{", "on"))]:
+            del element.attrib[name]
+        if element.tag == "use":
+            element.set("href", _SEED.sub(r"#g-\1", element.get("href", "")))
+    for defs in root.findall("defs"):
+        for glyph in defs:
+            name = f"g-{glyph.get('id', '').partition('-')[0]}"
+            glyph.set("id", name)
+            glyphs.setdefault(name, glyph)
+        root.remove(defs)
+    for element in root.iter():
+        kind = element.get("class", "").partition(" ")[0]
+        if kind not in _NAMED:
+            element.attrib.pop("id", None)
+        if kind not in _CLASSED:
+            element.attrib.pop("class", None)
+        if "transform" in element.attrib:
+            element.set("transform", element.get("transform", "").replace(", ", ","))
+    return root
+
+
+def hold_settings(part: ET.Element) -> tuple[tuple[int, PedalSetting], ...]:
+    """Put words where verovio, which draws no harp-pedals, shall leave room for the diagrams.
+
+    Returns (bar index from 1, setting) for every ``<harp-pedals>`` of the part.
+    """
+    settings: list[tuple[int, PedalSetting]] = []
+    for index, measure in enumerate(part.findall("measure"), 1):
+        for direction_type in measure.iterfind("direction/direction-type"):
+            diagram = direction_type.find("harp-pedals")
+            if diagram is not None:
+                direction_type.remove(diagram)
+                words = ET.SubElement(direction_type, "words")
+                words.text = f"{_HOLDER}{len(settings)}\n-"  # two lines, the diagram's height
+                settings.append((index, _setting(diagram)))
+            for words in direction_type.iterfind("words"):
+                words.text = _exchange(words.text or "", _PEDALS_MOVED, _SIGNS)
+    return tuple(settings)
+
+
+def _exchange(text: str, what: re.Pattern[str], signs: Sequence[tuple[str, str]]) -> str:
+    if what.fullmatch(text.strip()):
+        for old, new in signs:
+            text = text.replace(old, new)
+    return text
+
+
+def _setting(diagram: ET.Element) -> PedalSetting:
+    alters = {}
+    for tuning in diagram.iterfind("pedal-tuning"):
+        step, alter = tuning.findtext("pedal-step", ""), tuning.findtext("pedal-alter", "0")
+        if step in PEDALS and alter.strip() in {"-1", "0", "1"}:
+            alters[step] = int(alter)
+    return PedalSetting.of(alters)
+
+
+def draw_settings(root: ET.Element, settings: Sequence[tuple[int, PedalSetting]]) -> None:
+    """Put the diagrams into a cleaned page, each in the place that was held for it."""
+    for group in root.iter("g"):
+        text = group.find("text") if group.get("class") == "dir" else None
+        if text is None:
+            continue
+        for run in text.iter("tspan"):
+            run.text = _exchange(run.text or "", _HELD_MOVED, [(b, a) for a, b in _SIGNS])
+        held = _HELD.match("".join(text.itertext()))
+        if held is None:
+            continue
+        diagram = ET.fromstring(setting_svg(settings[int(held[1])][1]))
+        diagram.attrib.update({"x": text.get("x", "0"), "width": "1900", "height": "770",
+                               "y": f"{float(text.get('y', '0')) - 320:g}",
+                               "preserveAspectRatio": "xMinYMax"})
+        group.remove(text)
+        group.append(diagram)
+
+
+def as_text(element: ET.Element) -> str:
+    """Serialise a drawing."""
+    return ET.tostring(element, encoding="unicode")

@@ -1,0 +1,120 @@
+"""The part as a PDF: A4, the head with the title, the standing pedals on every page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from io import BytesIO
+from typing import Any
+from xml.etree import ElementTree as ET
+
+from arranger.model.harp import PedalSetting
+from arranger.report.diagram import setting_svg
+from arranger.report.page_lists import bar_index
+from arranger.report.part_pages import Line, free_hands, part_lines, share_pages
+from arranger.report.pdf_drawing import Drawing
+from arranger.report.pdf_text import font_name
+from arranger.report.wording import plain
+
+_MM = 72 / 25.4
+_WIDE, _HIGH = 210.0, 297.0  # A4, millimetres, as all below
+_SIDE, _TOP, _FOOT = 15.0, 14.0, 13.0
+_HEAD, _HEAD_LATER = 27.0, 12.0  # room above the music on the first page and on the others
+_LAST_GAP, _MOST_GAP = 10.0, 20.0  # most between two lines: on the last page, on the others
+_DIAGRAM = 19.0  # width of a pedal diagram
+
+
+def part_pdf(report: Mapping[str, Any], draft_xml: bytes) -> bytes:
+    """Return the harp part for the stand; the same input gives the same bytes.
+
+    Raises
+    ------
+    EngravingError
+        Verovio is not installed or refuses the score.
+    """
+    from reportlab.pdfgen.canvas import Canvas  # 0.15 s, and only printing needs it
+    glyphs: dict[str, ET.Element] = {}
+    lines = part_lines(draft_xml, glyphs)
+    title, author = _names(draft_xml, report)
+    later = _HIGH - _TOP - _FOOT - _HEAD_LATER
+    first = later + _HEAD_LATER - _HEAD
+    pages = share_pages(lines, free_hands(report), first * 10, later * 10)
+    out = BytesIO()
+    canvas = Canvas(out, pagesize=(_WIDE * _MM, _HIGH * _MM), invariant=1, pageCompression=1,
+                    initialFontName=font_name(False, False))
+    canvas.setTitle(f"{title}: harp")
+    canvas.setAuthor(author)
+    canvas.setCreator("arranger")
+    pen = Drawing(canvas, glyphs)
+    for number, page in enumerate(pages, 1):
+        if number == 1:
+            _title(canvas, title, author)
+        else:
+            _running_head(canvas, pen, report, page[0].first, title)
+        _music(pen, page, first if number == 1 else later, number == len(pages))
+        _centred(canvas, f"{number} / {len(pages)}" if len(pages) > 1 else "", _FOOT - 5, 9)
+        canvas.showPage()
+    canvas.save()
+    return out.getvalue()
+
+
+def _names(draft_xml: bytes, report: Mapping[str, Any]) -> tuple[str, str]:
+    root = ET.fromstring(draft_xml)
+    title = (root.findtext("work/work-title") or root.findtext("movement-title")
+             or report["source"]["file"].rpartition(".")[0] or report["source"]["file"])
+    author = next((c.text or "" for c in root.iterfind("identification/creator")
+                   if c.get("type", "composer") == "composer"), "")
+    return plain(title).strip(), plain(author).strip()
+
+
+def _title(canvas: Any, title: str, author: str) -> None:
+    size = 20.0
+    while size > 9 and canvas.stringWidth(title, font_name(False, False), size) > 170 * _MM:
+        size -= 1
+    _centred(canvas, title, _HIGH - _TOP - 8, size)
+    y = (_HIGH - _TOP - 17) * _MM
+    canvas.setFont(font_name(False, True), 12)
+    canvas.drawString(_SIDE * _MM, y, "Harp")
+    canvas.setFont(font_name(False, False), 11)
+    canvas.drawRightString((_WIDE - _SIDE) * _MM, y, author[:80])
+
+
+def _centred(canvas: Any, words: str, y: float, size: float) -> None:
+    canvas.setFont(font_name(False, False), size)
+    canvas.drawCentredString(_WIDE / 2 * _MM, y * _MM, words)
+
+
+def _running_head(canvas: Any, pen: Drawing, report: Mapping[str, Any], bar: int,
+                  title: str) -> None:
+    """Put the title and the setting in force at the page's first bar over the music."""
+    canvas.setFont(font_name(False, True), 9)
+    canvas.drawRightString((_WIDE - _SIDE) * _MM, (_HIGH - _TOP - 3) * _MM, f"Harp: {title}"[:90])
+    setting = _setting_at(report, bar)
+    if setting is not None:
+        drawing = ET.fromstring(setting_svg(setting))
+        scale = _DIAGRAM * _MM / float(drawing.get("viewBox", "0 0 78 32").split()[2])
+        pen.draw(drawing, _SIDE * _MM, (_HIGH - _TOP + 1) * _MM, scale)
+
+
+def _setting_at(report: Mapping[str, Any], bar: int) -> PedalSetting | None:
+    pedals = report.get("pedals")
+    if not pedals:
+        return None
+    setting = PedalSetting.of(pedals["opening"])
+    numbers = tuple(b["bar"] for b in report.get("bars", ()))
+    for move in pedals["moves"]:
+        if bar_index(move, numbers) < bar:
+            setting = setting.with_pedal(move["pedal"], move["to"])
+    return setting
+
+
+def _music(pen: Drawing, page: Sequence[Line], room: float, last: bool) -> None:
+    """Spread the lines of a page over the room (millimetres) that ends at the foot."""
+    used = sum(line.height for line in page) / 10
+    gaps = len(page) - 1
+    spread = (room - used) / gaps if gaps else 0.0
+    gap = min(spread, _LAST_GAP if last else _MOST_GAP)
+    y = _FOOT + room
+    for line in page:
+        # verovio's inner drawing counts in hundredths of a millimetre
+        pen.draw(line.drawing, _SIDE * _MM, y * _MM, _MM / 100)
+        y -= line.height / 10 + gap
