@@ -183,22 +183,12 @@ def _moved(tones: Sequence[Tone], picked: Sequence[int], kept: Sequence[int], wh
 
 def _sized(option: Option, tones: Sequence[Tone], player: Player,
            prices: Mapping[str, int]) -> Option:
-    """Add the price of wide grips, of the other hand and of chords shared between the hands."""
+    """Add the price of the other hand and of chords shared between the hands."""
     price = option.price
     chords: dict[int, set[str]] = {}
     for which, hand in (("L", option.left), ("R", option.right)):
-        if not hand.tones:
-            continue
-        over = hand.high - hand.low - player.comfortable_span_steps
-        price += prices["reach"] * max(0, over)
         for i, _ in hand.tones:
             price += prices["other_hand"] * (tones[i].hand != which)
             chords.setdefault(tones[i].chord, set()).add(which)
     price += prices["split"] * sum(len(c) > 1 for c in chords.values())
-    if option.left.tones and option.right.tones:
-        mine = {p.position for _, p in option.left.tones}
-        near = sum(p.position - 1 in mine or p.position + 1 in mine
-                   for _, p in option.right.tones)
-        price += prices["neighbours"] * near
-        price += prices["crossing"] * (option.left.high > option.right.low)
     return Option(option.left, option.right, price)

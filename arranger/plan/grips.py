@@ -1,0 +1,59 @@
+"""Grips: the strings one hand plucks at one moment, and the finger on each.
+
+1 is the thumb and takes the highest string, in both hands; fingers rise from the lowest string's
+to the thumb without crossing (HARP: hand orientation, common practice).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import combinations, pairwise
+
+from arranger.rulebook.players import Player
+
+#: Steps between two fingers so many fingers apart that lie easily: a third to a fourth for
+#: neighbours, an octave for thumb and fourth (common practice).
+_EASY = {1: (1, 3), 2: (3, 5), 3: (5, 9)}
+
+
+@dataclass(frozen=True, slots=True)
+class Grip:
+    """Positions of the strings from the lowest up, the finger on each, and if it is rolled."""
+
+    strings: tuple[int, ...]
+    fingers: tuple[int, ...]
+    rolled: bool = False
+
+
+@lru_cache(maxsize=8)
+def finger_sets(count: int) -> tuple[tuple[int, ...], ...]:
+    """Fingers for ``count`` strings from the lowest up, thumbs preferred."""
+    return tuple(sorted((tuple(reversed(c)) for c in combinations(range(1, 5), count)),
+                        key=lambda f: (f[-1], f)))
+
+
+@lru_cache(maxsize=1 << 15)
+def grips(strings: tuple[int, ...], rolled: bool) -> tuple[Grip, ...]:
+    """All grips of one hand on these strings."""
+    return tuple(Grip(strings, f, rolled) for f in finger_sets(len(strings)))
+
+
+def grip_price(grip: Grip, player: Player, prices: Mapping[str, int]) -> int:
+    """Price of a grip in itself: reach, stretch between fingers, shape, thumb left idle."""
+    strings, fingers = grip.strings, grip.fingers
+    spans = (player.finger_pair_1_2_steps, player.finger_pair_2_3_steps,
+             player.finger_pair_3_4_steps)
+    price = prices["reach"] * max(0, strings[-1] - strings[0] - player.comfortable_span_steps)
+    for (a, b), (low, high) in zip(pairwise(strings), pairwise(fingers), strict=True):
+        step = b - a
+        price += prices["stretch"] * max(0, step - sum(spans[f - 1] for f in range(high, low)))
+        least, most = _EASY[low - high]
+        price += prices["shape"] * max(0, least - step, step - most)
+        if step >= 4 and high != 1:
+            price += prices["gap_below"]  # the widest gap belongs next to the thumb (Kuntz)
+    if len(fingers) > 1:
+        price += prices["no_thumb"] * (fingers[-1] - 1)
+        price += prices["shape"] * (fingers[0] - len(fingers))
+    return price

@@ -1,0 +1,264 @@
+"""Cheapest path of two workers who hold on to what they last did.
+
+At every step an option gives either worker a new grip, or lets him rest with the one he had. A grip
+is a number; what it costs to go from one grip to the next, with the time between them, is asked
+of ``Costs``. A worker who rests carries his grip along, with its age, so that costs reach back to
+each worker's last grip however many steps ago that was; grips older than ``horizon`` are forgotten.
+The state is therefore the pair of last grips with their times, and the search is exact over it.
+Prices are int32; ties fall to the earliest option.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+Table = npt.NDArray[np.int32]
+Ids = npt.NDArray[np.int64]
+Times = npt.NDArray[np.float64]
+
+INFINITE = 1 << 28
+FREE = -1  #: no grip, or one long forgotten
+
+
+class Costs(Protocol):
+    """Price tables (old x new) between grips; ``age``: seconds since each old grip."""
+
+    def own(self, worker: int, old: Ids, age: Times, new: Ids) -> Table:
+        """Return what a worker pays for a new grip after his own old one."""
+
+    def across(self, worker: int, old: Ids, age: Times, new: Ids) -> Table:
+        """Return what the other worker pays for a new grip after ``worker``'s old one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """Options of one step.
+
+    ``grips``: the distinct new grips of each worker. ``prices``: (first's grips + 1) x (second's
+    grips + 1) prices, the last row and column meaning rest; INFINITE where there is no option.
+    """
+
+    time: float
+    grips: tuple[Ids, Ids]
+    prices: Table
+
+
+@dataclass(frozen=True, slots=True)
+class _Front:
+    """Best prices by the last grips of both workers, with the times of these grips.
+
+    ``values`` are less by ``shift`` than the front before would make them, so that their least is
+    0. ``origin``: index of every grip among the old ones followed by the step's new ones.
+    """
+
+    ids: tuple[Ids, Ids]
+    times: tuple[Times, Times]
+    values: Table
+    origin: tuple[Ids, Ids]
+    shift: int = 0
+
+    def like(self, other: _Front) -> bool:
+        """Tell whether what follows costs the same."""
+        return (np.array_equal(self.values, other.values)
+                and all(np.array_equal(a, b) for a, b in zip(
+                    (*self.ids, *self.times), (*other.ids, *other.times), strict=True)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Ways:
+    """Price tables of one step: own moves (old x new) and moves against the other's old grip."""
+
+    own: tuple[Table, Table]
+    across: tuple[Table, Table]
+
+
+class PairSearch:
+    """Cheapest path of two workers, found anew quickly where few steps have changed."""
+
+    def __init__(self, costs: Costs, horizon: float) -> None:
+        self._costs = costs
+        self._horizon = horizon
+        self._steps: list[Step] = []
+        self._fronts: list[_Front] = []
+        self._ways: list[_Ways] = []
+
+    def cheapest(self, steps: Sequence[Step]) -> tuple[int, tuple[tuple[int, int], ...]]:
+        """Cheapest path through ``steps``; those of the last call are known by identity.
+
+        Returns
+        -------
+        The least total, and at every step the index of each worker's grip in ``Step.grips`` (-1:
+        he rests). INFINITE and no path where there is none.
+        """
+        self._forward(steps)
+        total = sum(f.shift for f in self._fronts)
+        if total >= INFINITE:
+            return INFINITE, ()
+        state = _place(int(self._fronts[-1].values.argmin()), self._fronts[-1].values)
+        path: list[tuple[int, int]] = []
+        for at in range(len(steps) - 1, -1, -1):
+            taken, state = _back(self._fronts[at], self._fronts[at + 1], steps[at], self._ways[at],
+                                 self._horizon, state)
+            path.append(taken)
+        return total, tuple(reversed(path))
+
+    def _forward(self, steps: Sequence[Step]) -> None:
+        nobody, never = np.array([FREE]), np.array([0.0])
+        start = _Front((nobody, nobody), (never, never), np.zeros((1, 1), np.int32),
+                       (nobody, nobody))
+        fronts, ways = [start], []
+        known = len(self._steps) == len(steps)
+        same = known
+        for at, step in enumerate(steps):
+            if same and step is self._steps[at]:
+                fronts.append(self._fronts[at + 1])
+                ways.append(self._ways[at])
+                continue
+            before = _forget(fronts[-1], step.time, self._horizon)[0]
+            table = self._ways[at] if same else _ways(before, step, self._costs)
+            after = _advance(before, step, table)
+            same = known and after.like(self._fronts[at + 1])
+            fronts.append(after)
+            ways.append(table)
+        self._steps, self._fronts, self._ways = list(steps), fronts, ways
+
+
+def _place(index: int, table: Table) -> tuple[int, int]:
+    a, b = (int(x) for x in np.unravel_index(index, table.shape))
+    return a, b
+
+
+def _forget(front: _Front, now: float, horizon: float) -> tuple[_Front, tuple[Ids, Ids]]:
+    """Fold grips older than ``horizon`` into FREE (index 0); also return the kept indices."""
+    values = front.values
+    kept: list[Ids] = []
+    ids: list[Ids] = []
+    times: list[Times] = []
+    for worker in (0, 1):
+        mine, when = front.ids[worker], front.times[worker]
+        old = (mine == FREE) | (now - when > horizon)
+        keep = np.nonzero(~old)[0]
+        table = values if worker == 0 else values.T
+        free = table[old].min(axis=0) if old.any() else np.full(table.shape[1], INFINITE, np.int32)
+        table = np.concatenate([free[None], table[keep]])
+        values = table if worker == 0 else table.T
+        kept.append(keep)
+        ids.append(np.concatenate([[FREE], mine[keep]]))
+        times.append(np.concatenate([[0.0], when[keep]]))
+    same = tuple(np.arange(len(i)) for i in ids)
+    return (_Front((ids[0], ids[1]), (times[0], times[1]), values, (same[0], same[1])),
+            (kept[0], kept[1]))
+
+
+def _ways(front: _Front, step: Step, costs: Costs) -> _Ways:
+    own, across = [], []
+    for worker in (0, 1):
+        ids, age = front.ids[worker], step.time - front.times[worker]
+        mine, other = (costs.own(worker, ids, age, step.grips[worker]),
+                       costs.across(worker, ids, age, step.grips[1 - worker]))
+        mine[0] = 0
+        other[0] = 0
+        own.append(mine)
+        across.append(other)
+    return _Ways((own[0], own[1]), (across[0], across[1]))
+
+
+def _advance(front: _Front, step: Step, ways: _Ways) -> _Front:
+    """Prices after the step."""
+    values, prices = front.values, step.prices
+    ours, theirs = prices.shape[0] - 1, prices.shape[1] - 1
+    olds = values.shape
+    after = np.full((olds[0] + ours, olds[1] + theirs), INFINITE, dtype=np.int32)
+    if prices[ours, theirs] < INFINITE:
+        after[:olds[0], :olds[1]] = values + prices[ours, theirs]
+    through = None
+    if ours:
+        through = (values[:, None, :] + ways.own[0][:, :, None]).min(axis=0)
+        if (prices[:ours, theirs] < INFINITE).any():
+            after[olds[0]:, :olds[1]] = through + ways.across[1].T + prices[:ours, theirs, None]
+    if theirs and (prices[ours, :theirs] < INFINITE).any():
+        alone = (values[:, :, None] + ways.own[1][None]).min(axis=1)
+        after[:olds[0], olds[1]:] = alone + ways.across[0] + prices[None, ours, :theirs]
+    if through is not None and theirs and (prices[:ours, :theirs] < INFINITE).any():
+        after[olds[0]:, olds[1]:] = _both(values, ways, through) + prices[:ours, :theirs]
+    np.minimum(after, INFINITE, out=after)
+    return _slim(front, step, after)
+
+
+def _both(values: Table, ways: _Ways, through: Table) -> Table:
+    """Both workers take new grips: minimum over both old ones (new first x new second)."""
+    out = np.empty((ways.own[0].shape[1], ways.own[1].shape[1]), dtype=np.int32)
+    reached = ways.across[0].any(axis=0)
+    groups = [(through, np.nonzero(~reached)[0])]
+    for column in np.nonzero(reached)[0]:
+        charged = values + ways.across[0][:, column, None]
+        groups.append(((charged[:, None, :] + ways.own[0][:, :, None]).min(axis=0),
+                       np.array([column])))
+    against = ways.across[1]
+    for table, columns in groups:
+        if len(columns):
+            out[:, columns] = ((table.T + against)[:, :, None]
+                               + ways.own[1][:, None, columns]).min(axis=0)
+    return out
+
+
+def _slim(front: _Front, step: Step, values: Table) -> _Front:
+    """Drop grips that no path ends in; FREE stays first."""
+    ids, times, origin = [], [], []
+    for worker in (0, 1):
+        every = np.concatenate([front.ids[worker], step.grips[worker]])
+        when = np.concatenate([front.times[worker],
+                               np.full(len(step.grips[worker]), step.time)])
+        live = (values < INFINITE).any(axis=1 - worker)
+        live[0] = True
+        values = values[live] if worker == 0 else values[:, live]
+        ids.append(every[live])
+        times.append(when[live])
+        origin.append(np.nonzero(live)[0])
+    least = int(values.min())
+    values = np.minimum(values - least, INFINITE) if least < INFINITE else values
+    return _Front((ids[0], ids[1]), (times[0], times[1]), values, (origin[0], origin[1]), least)
+
+
+def _back(before: _Front, after: _Front, step: Step, ways: _Ways, horizon: float,
+          state: tuple[int, int]) -> tuple[tuple[int, int], tuple[int, int]]:
+    """Option taken at ``step`` on the way to ``state``, and the state before it."""
+    front, kept = _forget(before, step.time, horizon)
+    a, b = after.origin[0][state[0]], after.origin[1][state[1]]
+    table = front.values.astype(np.int64)
+    news = [-1, -1]
+    for worker, place in ((0, a), (1, b)):
+        olds = front.values.shape[worker]
+        if place >= olds:
+            news[worker] = int(place - olds)
+        else:  # he rests: only this old grip leads here
+            only = np.full(table.shape[worker], INFINITE, dtype=np.int64)
+            only[place] = 0
+            table = table + (only[:, None] if worker == 0 else only[None, :])
+    for worker in (0, 1):
+        if news[worker] >= 0:
+            own = ways.own[worker][:, news[worker]]
+            table = table + (own[:, None] if worker == 0 else own[None, :])
+            other = ways.across[1 - worker][:, news[worker]]
+            table = table + (other[None, :] if worker == 0 else other[:, None])
+    i, j = _place(int(table.argmin()), table)  # type: ignore[arg-type]
+    return (news[0], news[1]), _unfold(before, kept, i, j)
+
+
+def _unfold(before: _Front, kept: tuple[Ids, Ids], i: int, j: int) -> tuple[int, int]:
+    """Indices in the unfolded front; forgotten grips stand for the cheapest of them."""
+    values = before.values.astype(np.int64)
+    for worker, place in ((0, i), (1, j)):
+        mask = np.ones(values.shape[worker], dtype=bool)
+        if place == 0:
+            mask[kept[worker]] = False
+        else:
+            mask[:] = False
+            mask[kept[worker][place - 1]] = True
+        values = np.where(mask[:, None] if worker == 0 else mask[None, :], values, 1 << 40)
+    return _place(int(values.argmin()), values)  # type: ignore[arg-type]
