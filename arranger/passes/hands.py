@@ -6,18 +6,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from arranger.model.draft import Draft, HarpNote
-from arranger.model.harp import HarpString
 from arranger.model.ledger import Alteration, Drop, OctaveShift
+from arranger.model.pitch import Pitch
 from arranger.model.score import NoteId
 from arranger.passes.settings import Settings
-from arranger.plan.fingers import fingerings
-from arranger.plan.hand_options import Option, Tone, options
-from arranger.plan.hand_path import hand_path
+from arranger.plan.hand_options import Tone
+from arranger.plan.hand_search import HandSearch, Scene
+from arranger.plan.pedal_path import Way, Ways
 from arranger.plan.roles import Role, roles
 from arranger.plan.slices import Slice, in_order, slices
+from arranger.plan.universe import LOST, Choice
 from arranger.plan.worth import worth
 
 STAGE = "hands"
+_EPS = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,24 +31,34 @@ class Handed:
 
 
 def give_hands(draft: Draft, settings: Settings) -> Handed:
-    """Share the notes between the hands exactly (see ``plan.hand_path``) and give fingers."""
+    """Give notes whose strings stand to hands and fingers, exactly (see ``plan.hand_search``)."""
     part_roles = roles(draft.notes)
-    played = [replace(s, notes=tuple(sorted(s.notes, key=lambda n: n.string)))
-              for s in slices([n for n in draft.notes if not n.source.grace], draft.source.tempo)]
+    parts = slices(draft.notes, draft.source.tempo)
+    ways = tuple(tuple(Ways((Way(n.pitch, 0),), worth(n, part_roles[n.id], settings.prices).drop)
+                       for n in s.notes) for s in parts)
+    scene = set_scene(draft, parts, ways, (), part_roles, settings)
+    base = [[0] * len(s.notes) for s in parts]
+    search = HandSearch(scene, base, settings.player, settings.prices)
+    lost = {t: {(i, LOST): w.drop for i, w in enumerate(row)} for t, row in enumerate(ways)}
+    total, picked = search.solve(lost)
+    taken = [search.ways(t, c, base[t]) for t, c in enumerate(picked)]
+    losses = {note.id: reason for t, row in enumerate(taken) for note, way, reason in zip(
+        parts[t].notes, row, loss_reasons(parts, t, part_roles, settings), strict=True)
+        if way == LOST}
+    kept = replace(draft, notes=tuple(n for n in draft.notes if n.id not in losses),
+                   ledger=draft.ledger.plus(*losses.values()))
+    return Handed(put_in_hands(kept, parts, picked), total)
+
+
+def set_scene(draft: Draft, parts: tuple[Slice, ...], ways: tuple[tuple[Ways, ...], ...],
+              ends: tuple[tuple[float, ...], ...], part_roles: Mapping[NoteId, Role],
+              settings: Settings) -> Scene:
+    """What the hands are asked to do with these slices."""
+    tones = tuple(tuple(None if n.source.grace else _tone(n, part_roles[n.id], s, settings)
+                        for n in s.notes) for s in parts)
     places = frozenset(s.position for s in settings.harp.strings if s not in draft.plan.fixed)
-    rows = [options([_tone(n, part_roles[n.id], s, settings) for n in s.notes],
-                    settings.player, settings.prices, places) for s in played]
-    total, path = hand_path(rows, [s.seconds for s in played], settings.player, settings.prices)
-    kept: list[HarpNote] = []
-    made: list[Alteration] = []
-    for here, option in zip(played, path, strict=True):
-        taken, lines = _take(here, option, part_roles, settings)
-        kept += taken
-        made += lines
-    graces = [_follow(n, kept) for n in draft.notes if n.source.grace]
-    notes = in_order((*kept, *graces))
-    done = replace(draft, notes=tuple(notes), ledger=draft.ledger.plus(*made))
-    return Handed(give_fingers(done, settings), total)
+    return Scene(parts, ways, ends, tones,
+                 _losable(parts, settings.player.restrike_error_seconds), places)
 
 
 def _tone(note: HarpNote, role: Role, here: Slice, settings: Settings) -> Tone:
@@ -59,31 +71,69 @@ def _tone(note: HarpNote, role: Role, here: Slice, settings: Settings) -> Tone:
                 chord=note.source.chord)
 
 
-def _take(here: Slice, option: Option, part_roles: Mapping[NoteId, Role],
-          settings: Settings) -> tuple[list[HarpNote], list[Alteration]]:
-    kept: list[HarpNote] = []
-    made: list[Alteration] = []
-    seen: set[int] = set()
-    for which, hand in (("L", option.left), ("R", option.right)):
-        for i, pitch in hand.tones:
-            seen.add(i)
-            note = here.notes[i]
-            if pitch != note.pitch:
-                made.append(Alteration(OctaveShift(note.id, pitch), "H2", STAGE,
-                                       f"{note.pitch.label} lies outside both hands' grip"))
-            kept.append(replace(note, pitch=pitch, hand=which, rolled=hand.rolled))
-    made += [Alteration(Drop(note.id), *_loss(note, here, part_roles[note.id], settings))
-             for i, note in enumerate(here.notes) if i not in seen]
-    return kept, made
+def _losable(parts: Sequence[Slice], limit: float) -> tuple[tuple[bool, ...], ...]:
+    """Notes that come back sooner than a string can be struck again."""
+    last: dict[int, tuple[float, int, int]] = {}
+    found = [[False] * len(s.notes) for s in parts]
+    for t, here in enumerate(parts):
+        for i, note in enumerate(here.notes):
+            if note.source.grace:
+                continue
+            midi = note.pitch.midi
+            if midi in last and here.seconds - last[midi][0] < limit - _EPS:
+                found[t][i] = found[last[midi][1]][last[midi][2]] = True
+            last[midi] = (here.seconds, t, i)
+    return tuple(tuple(row) for row in found)
 
 
-def _loss(note: HarpNote, here: Slice, role: Role, settings: Settings) -> tuple[str, str, str]:
-    """Rule, stage and reason for a note that no hand can take."""
-    if len(here.notes) > 2 * settings.player.fingers_per_hand:
+def loss_reasons(parts: Sequence[Slice], at: int, part_roles: Mapping[NoteId, Role],
+                 settings: Settings) -> list[Alteration]:
+    """Entry for every note of a slice, in case the hands must leave it out."""
+    return [Alteration(Drop(n.id), *_loss(n, at, parts, part_roles[n.id], settings))
+            for n in parts[at].notes]
+
+
+def _loss(note: HarpNote, at: int, parts: Sequence[Slice], role: Role,
+          settings: Settings) -> tuple[str, str, str]:
+    here, limit = parts[at], settings.player.restrike_error_seconds
+    for other in (at - 1, at + 1, at - 2, at + 2):
+        if 0 <= other < len(parts):
+            gap = abs(parts[other].seconds - here.seconds)
+            if gap < limit - _EPS and any(n.pitch.midi == note.pitch.midi
+                                          for n in parts[other].notes):
+                return "R1", STAGE, (f"{note.pitch.label}: the same string sounds {gap:.2f} s "
+                                     f"away; a finger needs {limit:.2f} s to pluck it again")
+    most = 2 * settings.player.fingers_per_hand
+    if len(here.notes) > most:
         return "H1", STAGE, (f"{role.word} {note.pitch.label}: {len(here.notes)} strings at once, "
-                             f"two hands have {2 * settings.player.fingers_per_hand} fingers")
+                             f"two hands have {most} fingers")
     return "H2", STAGE, (f"{role.word} {note.pitch.label}: no hand can hold it with the rest of "
                          f"the chord")
+
+
+def put_in_hands(draft: Draft, parts: Sequence[Slice], picked: Sequence[Choice]) -> Draft:
+    """Apply hands, fingers, rolls and octaves to a draft whose notes are on their strings."""
+    of = {n.id: (t, i) for t, s in enumerate(parts) for i, n in enumerate(s.notes)}
+    moved: dict[tuple[int, int], Pitch] = {(t, i): p for t, c in enumerate(picked)
+                                           for i, p in c.octaves}
+    made: list[Alteration] = []
+    kept: list[HarpNote] = []
+    for note in draft.notes:
+        if note.source.grace:
+            continue
+        place = of[note.id]
+        pitch = moved.get(place, note.pitch)
+        if pitch != note.pitch:
+            made.append(Alteration(OctaveShift(note.id, pitch), "H2", STAGE,
+                                   f"{note.pitch.label} lies outside both hands' grip"))
+        choice = picked[place[0]]
+        for hand, grip in (("L", choice.left), ("R", choice.right)):
+            if grip is not None and pitch.position in grip.strings:
+                finger = grip.fingers[grip.strings.index(pitch.position)]
+                kept.append(replace(note, pitch=pitch, hand=hand, finger=finger,
+                                    rolled=grip.rolled))
+    graces = [_follow(n, kept) for n in draft.notes if n.source.grace]
+    return replace(draft, notes=tuple(in_order((*kept, *graces))), ledger=draft.ledger.plus(*made))
 
 
 def _follow(grace: HarpNote, kept: Sequence[HarpNote]) -> HarpNote:
@@ -93,20 +143,4 @@ def _follow(grace: HarpNote, kept: Sequence[HarpNote]) -> HarpNote:
         return grace
     own = [n for n in near if n.source.staff == grace.source.staff] or near
     lean = min(own, key=lambda n: (abs(n.pitch.midi - grace.pitch.midi), n.id))
-    return replace(grace, hand=lean.hand, rolled=False)
-
-
-def give_fingers(draft: Draft, settings: Settings) -> Draft:
-    """Finger every note but graces."""
-    fingers: dict[NoteId, int] = {}
-    for hand in "LR":
-        grips: dict[float, list[HarpNote]] = {}
-        for here in slices([n for n in draft.notes if n.hand == hand and not n.source.grace],
-                           draft.source.tempo):
-            grips[here.seconds] = sorted(here.notes, key=lambda n: n.string)
-        strings = [tuple(HarpString.of(n.pitch).position for n in g) for g in grips.values()]
-        for grip, chosen in zip(grips.values(),
-                                fingerings(strings, list(grips), settings.player), strict=True):
-            fingers |= {n.id: f for n, f in zip(grip, chosen, strict=True)}
-    return replace(draft, notes=tuple(replace(n, finger=fingers.get(n.id))
-                                      for n in draft.notes))
+    return replace(grace, hand=lean.hand, rolled=False, finger=None)

@@ -25,6 +25,7 @@ from arranger.passes.runs import share_runs
 from arranger.passes.settings import Settings
 from arranger.passes.start import as_source, start
 from arranger.passes.strings import give_strings
+from arranger.passes.together import plan_together
 from arranger.plan.timing import Window
 
 ROUNDS = 6
@@ -47,8 +48,8 @@ def arrange(score: Score, part: str, settings: Settings,
     first = _once(score, part, settings, progress)
     cost, bound = first.draft.cost, first.draft.bound
     result, entries = first, first.draft.ledger.entries
-    settled = _sounds(result.draft) == _sounds(start(score, part))
-    for _ in range(0 if settled else ROUNDS):
+    settled = False
+    for _ in range(ROUNDS):
         progress("looking again at the draft")
         again = _once(as_source(result.draft), part, settings, progress)
         settled = _same(again.draft, result.draft)
@@ -96,21 +97,16 @@ def _once(score: Score, part: str, settings: Settings, progress: Progress) -> Ar
     if settings.harp.mechanism != "pedal":
         return _without_pedals(fold(start(score, part), settings), settings, progress)
     draft = fold(start(score, part), settings)
-    progress("weighing strings and pedals")
-    strung = give_strings(draft, settings)
-    progress("sharing the notes between the hands")
-    thinned = thin_repeats(strung.draft, settings)
-    handed = give_hands(share_runs(thinned, settings), settings)
+    progress("weighing strings, pedals and hands")
+    planned = plan_together(share_runs(draft, settings), settings)
     progress("timing the pedals")
-    draft, missed = move_pedals(handed.draft, settings, strung.pins)
+    draft, missed = move_pedals(planned.draft, settings, planned.pins)
     while missed:
         fewer = give_up(draft, missed)
         if len(fewer.notes) == len(draft.notes):  # a barline's setting, not a note, is late
             break
-        draft, missed = move_pedals(fewer, settings, strung.pins)
-    cost = {"notes": strung.notes_price, "pedals": strung.total - strung.notes_price,
-            "hands": handed.total}
-    return Arranged(replace(draft, cost=cost, bound=strung.total), missed, True)
+        draft, missed = move_pedals(fewer, settings, planned.pins)
+    return Arranged(replace(draft, cost=planned.cost, bound=planned.bound), missed, True)
 
 
 def _without_pedals(draft: Draft, settings: Settings, progress: Progress) -> Arranged:

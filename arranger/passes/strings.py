@@ -41,21 +41,51 @@ def give_strings(draft: Draft, settings: Settings) -> Strung:
     piece is solved again.
     """
     part_roles = roles(draft.notes)
+    piece = lay_out(draft, part_roles, settings)
+    pins = pinned(draft, piece, settings)
+    path = pedal_path(piece.parts, piece.ways, piece.ends, settings.player, settings.prices,
+                      piece.by_slice(pins))
+    return Strung(put_on_strings(draft, piece.parts, path, part_roles), pins, path.total,
+                  piece.price(path))
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Slices of a draft, barlines of jumps among them, with the ways and ends of their notes."""
+
+    parts: tuple[Slice, ...]
+    ways: tuple[tuple[Ways, ...], ...]
+    ends: tuple[tuple[float, ...], ...]
+
+    def by_slice(self, pins: Mapping[Fraction, tuple[int, ...]]) -> dict[int, tuple[int, ...]]:
+        """Pins by index of the slice."""
+        return {i: pins[s.onset] for i, s in enumerate(self.parts) if s.onset in pins}
+
+    def price(self, path: PedalPath) -> int:
+        """What the notes cost: respelled, replaced, left out."""
+        return sum(w.price if w else self.ways[i][j].drop
+                   for i, row in enumerate(path.taken) for j, w in enumerate(row))
+
+
+def lay_out(draft: Draft, part_roles: Mapping[NoteId, Role], settings: Settings) -> Piece:
+    """Prepare a draft for the pedal search."""
     groups = barlines(draft.source, barline_groups(draft.source))
     parts = _with_barlines(slices(draft.notes, draft.source.tempo), draft, groups)
-    ways = [[_ways(n, s, part_roles[n.id], draft, settings) for n in s.notes] for s in parts]
-    ends = [clock(draft.source.tempo, [n.source.end for n in s.notes]) for s in parts]
-    path = pedal_path(parts, ways, ends, settings.player, settings.prices)
-    pins: dict[Fraction, tuple[int, ...]] = {}
-    if groups:
-        at = {s.onset: i for i, s in enumerate(parts)}
-        pins = {onset: _possible(path.states[at[min(group)]], settings.harp)
-                for group in groups for onset in group}
-        path = pedal_path(parts, ways, ends, settings.player, settings.prices,
-                          {at[o]: state for o, state in pins.items()})
-    price = sum(w.price if w else ways[i][j].drop
-                for i, row in enumerate(path.taken) for j, w in enumerate(row))
-    return Strung(_apply(draft, parts, path, part_roles), pins, path.total, price)
+    return Piece(parts, tuple(tuple(_ways(n, s, part_roles[n.id], draft, settings)
+                                    for n in s.notes) for s in parts),
+                 tuple(tuple(clock(draft.source.tempo, [n.source.end for n in s.notes]))
+                       for s in parts))
+
+
+def pinned(draft: Draft, piece: Piece, settings: Settings) -> dict[Fraction, tuple[int, ...]]:
+    """Settings at the barlines of jumps, as the unconstrained run enters each section."""
+    groups = barlines(draft.source, barline_groups(draft.source))
+    if not groups:
+        return {}
+    path = pedal_path(piece.parts, piece.ways, piece.ends, settings.player, settings.prices)
+    at = {s.onset: i for i, s in enumerate(piece.parts)}
+    return {onset: _possible(path.states[at[min(group)]], settings.harp)
+            for group in groups for onset in group}
 
 
 def _possible(state: tuple[int, ...], harp: Harp) -> tuple[int, ...]:
@@ -89,16 +119,19 @@ def _ways(note: HarpNote, here: Slice, role: Role, draft: Draft, settings: Setti
     return Ways(tuple(ways), value.drop, len(spelled))
 
 
-def _apply(draft: Draft, parts: Sequence[Slice], path: PedalPath,
-           part_roles: Mapping[NoteId, Role]) -> Draft:
+def put_on_strings(draft: Draft, parts: Sequence[Slice], path: PedalPath,
+                   part_roles: Mapping[NoteId, Role],
+                   losses: Mapping[NoteId, Alteration] | None = None) -> Draft:
+    """Apply a path. ``losses``: entries of notes that are left out for other reasons."""
     kept: list[HarpNote] = []
     made: list[Alteration] = []
     for at, (here, row) in enumerate(zip(parts, path.taken, strict=True)):
         struck: dict[HarpString, NoteId] = {}
         for note, way in zip(here.notes, row, strict=True):
             if way is None:
-                made.append(Alteration(Drop(note.id), "P1", STAGE,
-                                       _why(note, at, parts, path, draft, part_roles)))
+                made.append((losses or {}).get(note.id) or Alteration(
+                    Drop(note.id), "P1", STAGE,
+                    _why(note, at, parts, path, draft, part_roles)))
                 continue
             string = HarpString.of(way.pitch)
             if string in struck and not note.source.grace:

@@ -11,15 +11,6 @@ from arranger.plan.grips import Grip
 from arranger.rulebook.players import Player
 from arranger.search.two_hands import FREE, Ids, Table, Times
 
-#: Seconds after which a grip no longer matters to the next one: at leisure a hand has crossed half
-#: the harp by then (assumption).
-HORIZON = 1.0
-#: Strings a second that a hand moves at leisure (assumption; the 95th percentile of real harp
-#: parts is about 27).
-LEISURE = 27.0
-#: Seconds after which a hand is placed afresh and fingers no longer depend on the last ones, and
-#: below which one finger plucking twice is felt (assumptions).
-AFRESH, SAME_FINGER = 0.6, 0.25
 #: Price of what no finger can do: dear enough to lose a note for, and finite.
 IMPOSSIBLE = 1 << 16
 _EPS = 1e-6
@@ -36,6 +27,11 @@ class GripCosts:
         self._rows: list[tuple[int, int, int, int, int]] = []
         self._places: list[tuple[int, ...]] = []
         self._arrays: tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]] | None = None
+
+    @property
+    def horizon(self) -> float:
+        """Seconds after which a grip is forgotten."""
+        return self._player.grip_memory_seconds
 
     def number(self, grip: Grip) -> int:
         """Number by which the search knows this grip."""
@@ -65,9 +61,10 @@ class GripCosts:
             return np.zeros((len(old), len(new)), dtype=np.int32)
         (a, fa), (b, fb) = self._of(old), self._of(new)
         gap = age[:, None]
-        reach = (np.maximum(a[:, None, 1], b[None, :, 1]) - np.minimum(a[:, None, 0], b[None, :, 0])
-                 - self._player.span_steps)
-        price = self._prices["travel"] * np.maximum(reach - LEISURE * gap, 0.0)
+        player = self._player
+        width = np.maximum(a[:, None, 1], b[None, :, 1]) - np.minimum(a[:, None, 0], b[None, :, 0])
+        free = player.span_steps + player.travel_steps_per_second * gap
+        price = self._prices["travel"] * np.maximum(width - free, 0.0)
         price += self._repeats(a, b, gap)
         price += self._fingers(a, b, fa, fb, gap)
         return np.asarray(price, dtype=np.int32)
@@ -90,7 +87,7 @@ class GripCosts:
         """One finger hopping, and turning from single note to single note."""
         prices = self._prices
         hop = ((fa[:, None, :] >= 0) & (fb[None, :, :] >= 0)).sum(axis=2)
-        price = np.where(gap < SAME_FINGER - _EPS, prices["hop"] * hop, 0)
+        price = np.where(gap < self._player.same_finger_seconds - _EPS, prices["hop"] * hop, 0)
         before, after = a[:, None, 4], b[None, :, 4]
         way = b[None, :, 0] - a[:, None, 0]
         rising = np.where(way > 0, before - after, after - before)
@@ -99,7 +96,7 @@ class GripCosts:
             [way == 0, rising > 0, turn],
             [0, prices["shape"] * np.abs(np.abs(way) - rising),
              prices["turn"] + prices["turn_string"] * np.abs(way)], prices["cross_fingers"])
-        both = (before > 0) & (after > 0) & (gap <= AFRESH)
+        both = (before > 0) & (after > 0) & (gap <= self._player.afresh_seconds)
         return np.asarray(np.where(both, single, 0) + price, dtype=np.float64)
 
     def across(self, worker: int, old: Ids, age: Times, new: Ids) -> Table:

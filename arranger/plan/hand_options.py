@@ -15,9 +15,6 @@ from arranger.model.harp import HarpString
 from arranger.model.pitch import Pitch
 from arranger.rulebook.players import Player
 
-_MOST = 16  # variants kept of a slice that must be thinned (the cheapest)
-
-
 @dataclass(frozen=True, slots=True)
 class Tone:
     """A note of a slice: its pitch, the hand its staff suggests, and what losing it costs.
@@ -64,13 +61,14 @@ class Option:
 
 
 def options(tones: Sequence[Tone], player: Player, prices: Mapping[str, int],
-            octaves: frozenset[int]) -> tuple[Option, ...]:
+            octaves: frozenset[int], most: int) -> tuple[Option, ...]:
     """All ways to share the tones of a slice between the hands.
 
     Parameters
     ----------
     tones : lowest first.
     octaves : positions of strings (by 7 times octave plus step) that may be moved to.
+    most : options kept where notes must be left out, moved or rolled (the cheapest).
 
     Returns
     -------
@@ -83,14 +81,15 @@ def options(tones: Sequence[Tone], player: Player, prices: Mapping[str, int],
         return tuple(whole)
     found: dict[tuple[Hand, Hand], Option] = {}
     for cut in range(len(tones) + 1):
-        for left in _thin(tones, range(cut), "L", player, prices, octaves):
-            for right in _thin(tones, range(cut, len(tones)), "R", player, prices, octaves):
+        for left in _thin(tones, range(cut), "L", player, prices, octaves, 2 * most):
+            for right in _thin(tones, range(cut, len(tones)), "R", player, prices, octaves,
+                               2 * most):
                 if _clash(left[0], right[0]):
                     continue
                 option = Option(left[0], right[0], left[1] + right[1])
                 found[option.left, option.right] = _sized(option, tones, player, prices)
     ranked = sorted(found.values(), key=lambda o: (o.price, o.left.tones, o.right.tones))
-    return tuple(ranked[:_MOST])
+    return tuple(ranked[:most])
 
 
 def _clash(left: Hand, right: Hand) -> bool:
@@ -140,7 +139,7 @@ def _fits(hand: Hand, which: str, player: Player) -> bool:
 
 def _thin(tones: Sequence[Tone], picked: Sequence[int], which: str, player: Player,
           prices: Mapping[str, int],
-          octaves: frozenset[int]) -> list[tuple[Hand, int]]:
+          octaves: frozenset[int], most: int) -> list[tuple[Hand, int]]:
     """Ways of one hand to take some of these tones, with what that costs."""
     found: list[tuple[Hand, int]] = []
     all_lost = sum(tones[i].drop for i in picked)
@@ -157,7 +156,7 @@ def _thin(tones: Sequence[Tone], picked: Sequence[int], which: str, player: Play
             found += [(hand, lost - tones[i].drop + prices["octave"])
                       for i, hand in _moved(tones, picked, kept, which, player, octaves)]
     found.sort(key=lambda f: (f[1], f[0].tones))
-    return found[:2 * _MOST]
+    return found[:most]
 
 
 def _moved(tones: Sequence[Tone], picked: Sequence[int], kept: Sequence[int], which: str,

@@ -68,7 +68,7 @@ def grips(attacks: Sequence[Attack], player: Player,
 @lru_cache(maxsize=16384)
 def _options(tones: tuple[Tone, ...], player: Player,
              prices: tuple[tuple[str, int], ...]) -> tuple[Option, ...]:
-    return options(tones, player, dict(prices), frozenset())
+    return options(tones, player, dict(prices), frozenset(), 16)
 
 
 def _broken_grip(left: tuple[Note, ...], right: tuple[Note, ...], notes: Sequence[Note],

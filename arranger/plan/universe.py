@@ -1,10 +1,10 @@
 """The options of a slice: string or loss of every note, hands, fingers, rolls.
 
-The universe of the joint plan, slice by slice. Patterns say which way every note takes: the one the
-pedals alone would choose, and every other string of one or two of its notes; leaving a note out is
-offered where pedals, fingers or hands make that necessary. Every pattern is shared between the hands
-in every way without crossing and as the staves have it, with every finger set of either hand
-(``plan.hand_options``, ``plan.grips``).
+The universe of the joint plan, slice by slice. Patterns say which way every note takes: the one
+the pedals alone would choose, and every other string of one or two of its notes; leaving a note
+out is offered where pedals, fingers or hands make that necessary. Every pattern is shared between
+the hands in every way without crossing and as the staves have it, with every finger set of either
+hand (``plan.hand_options``, ``plan.grips``).
 """
 
 from __future__ import annotations
@@ -20,10 +20,9 @@ from arranger.plan.grips import Grip, grip_price, grips
 from arranger.plan.hand_options import Hand, Option, Tone, options
 from arranger.plan.pedal_path import Ways
 from arranger.rulebook.players import Player
+from arranger.rulebook.universe import Universe
 
 LOST = -1  #: way of a note that is left out
-#: Patterns weighed at a slice at most, nearest to the pedals' own choice first.
-MOST = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,22 +40,22 @@ class Choice:
 
 
 def patterns(ways: Sequence[Ways], base: Sequence[int], touchy: Sequence[bool],
-             losable: Sequence[bool]) -> tuple[tuple[int, ...], ...]:
-    """Ways of all notes of a slice at once: ``base``, and changes of one or two notes of it."""
+             losable: Sequence[bool], universe: Universe) -> tuple[tuple[int, ...], ...]:
+    """Ways of all notes of a slice at once: ``base``, and changes of some notes of it."""
     others: list[list[int]] = []
     for note, way, touch, lose in zip(ways, base, touchy, losable, strict=True):
         spelled = [k for k in range(note.spelled) if k != way] if touch and not note.free else []
         others.append(spelled + ([LOST] if lose and way != LOST else []))
     changes = [(i, k) for i, row in enumerate(others) for k in row]
     found = [tuple(base)]
-    for count in (1, 2):
+    for count in range(1, universe.changes + 1):
         for some in combinations(changes, count):
             if len({i for i, _ in some}) == count:
                 changed = list(base)
                 for i, k in some:
                     changed[i] = k
                 found.append(tuple(changed))
-    return tuple(p for p in found if _agree(ways, p) or p == tuple(base))[:MOST]
+    return tuple(p for p in found if _agree(ways, p) or p == tuple(base))[:universe.patterns]
 
 
 def _agree(ways: Sequence[Ways], pattern: Sequence[int]) -> bool:
@@ -71,7 +70,8 @@ def _agree(ways: Sequence[Ways], pattern: Sequence[int]) -> bool:
 
 
 def choices(tones: Sequence[Tone], ways: Sequence[Ways], pattern: Sequence[int], player: Player,
-            prices: Mapping[str, int], places: frozenset[int]) -> tuple[Choice, ...]:
+            prices: Mapping[str, int], places: frozenset[int],
+            universe: Universe) -> tuple[Choice, ...]:
     """All ways of both hands to play a pattern.
 
     Parameters
@@ -86,7 +86,7 @@ def choices(tones: Sequence[Tone], ways: Sequence[Ways], pattern: Sequence[int],
     order = [kept[s] for s in sorted(kept)]
     played = tuple(replace(tones[i], pitch=ways[i].ways[pattern[i]].pitch) for i in order)
     found = []
-    for option, price in _shared(played, player, _key(prices), places):
+    for option, price in _shared(played, player, _key(prices), places, universe):
         held = {order[i]: p for hand in (option.left, option.right) for i, p in hand.tones}
         taken = tuple(LOST if i in order and i not in held else way
                       for i, way in enumerate(pattern))
@@ -112,10 +112,10 @@ def _key(prices: Mapping[str, int]) -> tuple[tuple[str, int], ...]:
 
 @lru_cache(maxsize=1 << 14)
 def _shared(tones: tuple[Tone, ...], player: Player, prices: tuple[tuple[str, int], ...],
-            places: frozenset[int]) -> tuple[tuple[Option, int], ...]:
+            places: frozenset[int], universe: Universe) -> tuple[tuple[Option, int], ...]:
     """Options of the hands, each with its price without that of the lost notes."""
     found = []
-    for option in options(tones, player, dict(prices), places):
+    for option in options(tones, player, dict(prices), places, universe.thinned):
         held = {i for hand in (option.left, option.right) for i, _ in hand.tones}
         lost = sum(t.drop for i, t in enumerate(tones) if i not in held)
         found.append((option, option.price - lost))

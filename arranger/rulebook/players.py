@@ -51,6 +51,10 @@ class Player:
     wire_restrike_factor: float
     placing_lead_seconds: float
     collision_seconds: float
+    travel_steps_per_second: float
+    afresh_seconds: float
+    same_finger_seconds: float
+    grip_memory_seconds: float
     roll_note_seconds: float
     roll_share_of_value: float
     units: Mapping[str, str] = field(default_factory=dict, compare=False, repr=False)

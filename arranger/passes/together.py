@@ -1,0 +1,59 @@
+"""Strings, pedals, hands and fingers of a draft, weighed together (see ``plan.joint``)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+
+from arranger.model.draft import Draft
+from arranger.model.harp import PEDALS
+from arranger.model.ledger import Alteration
+from arranger.model.score import NoteId
+from arranger.passes.hands import loss_reasons, put_in_hands, set_scene
+from arranger.passes.settings import Settings
+from arranger.passes.strings import Piece, lay_out, pinned, put_on_strings
+from arranger.plan.joint import Plan, plan
+from arranger.plan.roles import Role, roles
+from arranger.plan.universe import LOST
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """The draft on strings and in hands, the settings pinned at barlines, prices by term."""
+
+    draft: Draft
+    pins: Mapping[Fraction, tuple[int, ...]]
+    cost: Mapping[str, int]
+    bound: int
+
+
+def plan_together(draft: Draft, settings: Settings) -> Planned:
+    """Choose strings, stand-ins, omissions, hands and fingers at the least price of all."""
+    part_roles = roles(draft.notes)
+    piece = lay_out(draft, part_roles, settings)
+    pins = pinned(draft, piece, settings)
+    scene = set_scene(draft, piece.parts, piece.ways, piece.ends, part_roles, settings)
+    best = plan(scene, settings.player, settings.prices, piece.by_slice(pins))
+    losses = _losses(best, piece, part_roles, settings)
+    strung = put_on_strings(draft, piece.parts, best.pedals, part_roles, losses)
+    notes = piece.price(best.pedals)
+    cost = {"notes": notes, "pedals": best.pedal_total - notes, "hands": best.hand_total}
+    return Planned(put_in_hands(strung, piece.parts, best.hands), pins, cost, best.bound)
+
+
+def _losses(best: Plan, piece: Piece, part_roles: Mapping[NoteId, Role],
+            settings: Settings) -> dict[NoteId, Alteration]:
+    """Entries of the notes that are left out though the pedals would give them."""
+    found: dict[NoteId, Alteration] = {}
+    for t, (here, row) in enumerate(zip(piece.parts, best.ways, strict=True)):
+        if LOST not in row:
+            continue
+        state = best.pedals.states[t]
+        reasons = loss_reasons(piece.parts, t, part_roles, settings)
+        for note, way, ways, reason in zip(here.notes, row, piece.ways[t], reasons, strict=True):
+            given = ways.free or any(state[PEDALS.index(w.pitch.step)] == w.pitch.alter + 1
+                                     for w in ways.ways[:ways.spelled])
+            if way == LOST and given and not note.source.grace:
+                found[note.id] = reason
+    return found

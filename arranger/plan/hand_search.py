@@ -1,0 +1,163 @@
+"""The hands' side of a plan: what both hands can do at every slice, and their cheapest path."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from arranger.plan.grip_costs import GripCosts
+from arranger.plan.hand_options import Tone
+from arranger.plan.pedal_path import Ways
+from arranger.plan.slices import Slice
+from arranger.plan.universe import LOST, Choice, choices, patterns
+from arranger.rulebook.players import Player
+from arranger.rulebook.universe import Universe, load_universe
+from arranger.search.two_hands import INFINITE, PairSearch, Step
+
+#: Price, for hands that should follow given ways, of leaving a note out or of another way.
+_LOSING, _PARTING = 1 << 12, 1 << 14
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """What is to be planned, slice by slice.
+
+    ``ways``, ``ends``: of every note, graces included, as for ``pedal_path``; ``tones``: of the
+    notes that hands place (None for graces); ``losable``: hands may ask to leave the note out.
+    """
+
+    parts: tuple[Slice, ...]
+    ways: tuple[tuple[Ways, ...], ...]
+    ends: tuple[tuple[float, ...], ...]
+    tones: tuple[tuple[Tone | None, ...], ...]
+    losable: tuple[tuple[bool, ...], ...]
+    places: frozenset[int]
+    universe: Universe = field(default_factory=load_universe)
+
+
+Offers = Mapping[int, Mapping[tuple[int, int], int]]
+
+
+class HandSearch:
+    """Options of every slice, and their search under offers. ``base``: the ways to start from."""
+
+    def __init__(self, scene: Scene, base: Sequence[Sequence[int]], player: Player,
+                 prices: Mapping[str, int]) -> None:
+        costs = GripCosts(player, prices)
+        self._placed = [[i for i, t in enumerate(row) if t is not None] for row in scene.tones]
+        self._slots: list[_Slot] = []
+        self._search = PairSearch(costs, costs.horizon)
+        touchy = _touchy(scene, base, player)
+        for part, tones, ways, way, lose, touch, placed in zip(
+                scene.parts, scene.tones, scene.ways, base, scene.losable, touchy, self._placed,
+                strict=True):
+            mine = [ways[i] for i in placed]
+            held = [t for t in tones if t is not None]
+            rows = patterns(mine, [way[i] for i in placed],
+                            [touch[i] for i in placed], [lose[i] for i in placed],
+                            scene.universe)
+            options = tuple(c for p in rows for c in choices(
+                held, mine, p, player, prices, scene.places, scene.universe))
+            options = tuple(replace(c, octaves=tuple((placed[i], p) for i, p in c.octaves))
+                            if c.octaves else c for c in options)
+            self._slots.append(_Slot(part.seconds, placed, options, costs))
+
+    def ways(self, at: int, choice: Choice, base: Sequence[int]) -> tuple[int, ...]:
+        """Ways of all notes of a slice, graces as in ``base``."""
+        whole = list(base)
+        for i, way in zip(self._placed[at], choice.ways, strict=True):
+            whole[i] = way
+        return tuple(whole)
+
+    def solve(self, offers: Offers,
+              only: Sequence[Sequence[int]] | None = None) -> tuple[int, tuple[Choice, ...]]:
+        """Cheapest hands; ``offers``: by slice, what a way of a note costs besides.
+
+        ``only``: ways the hands should follow wherever they can.
+        """
+        steps = [slot.step(offers.get(at, {}), only[at] if only is not None else None)
+                 for at, slot in enumerate(self._slots)]
+        total, path = self._search.cheapest(steps)
+        if total >= INFINITE:
+            return INFINITE, ()
+        return total, tuple(slot.choice(pair)
+                            for slot, pair in zip(self._slots, path, strict=True))
+
+
+class _Slot:
+    """The options of one slice as the search wants them; a step is kept while nothing changes."""
+
+    def __init__(self, time: float, placed: Sequence[int], options: Sequence[Choice],
+                 costs: GripCosts) -> None:
+        self._time = time
+        self._placed = placed
+        self._options = options
+        lefts: dict[int, int] = {}
+        rights: dict[int, int] = {}
+        self._ways: dict[tuple[int, ...], int] = {}
+        cells = np.empty((len(options), 4), dtype=np.int64)
+        for rank, choice in enumerate(options):
+            left = -1 if choice.left is None else lefts.setdefault(
+                costs.number(choice.left), len(lefts))
+            right = -1 if choice.right is None else rights.setdefault(
+                costs.number(choice.right), len(rights))
+            way = self._ways.setdefault(choice.ways, len(self._ways))
+            cells[rank] = left, right, way, choice.price
+        self._cells = cells
+        self._grips = (np.array(list(lefts), dtype=np.int64),
+                       np.array(list(rights), dtype=np.int64))
+        self._key: tuple[int, ...] = ()
+        self._step: Step | None = None
+        self._index = np.zeros((len(lefts) + 1, len(rights) + 1), dtype=np.int64)
+
+    def step(self, offers: Mapping[tuple[int, int], int],
+             only: Sequence[int] | None) -> Step:
+        key = tuple(self._extra(ways, offers, only) for ways in self._ways)
+        if self._step is None or key != self._key:
+            self._key = key
+            price = self._cells[:, 3] + np.array(key, dtype=np.int64)[self._cells[:, 2]]
+            order = np.lexsort((-np.arange(len(price)), -price))
+            left, right = self._cells[order, 0], self._cells[order, 1]
+            table = np.full(self._index.shape, INFINITE, dtype=np.int32)
+            table[left, right] = price[order]
+            self._index = np.zeros(table.shape, dtype=np.int64)
+            self._index[left, right] = order
+            self._step = Step(self._time, self._grips, table)
+        return self._step
+
+    def _extra(self, ways: Sequence[int], offers: Mapping[tuple[int, int], int],
+               only: Sequence[int] | None) -> int:
+        extra = 0
+        if offers:
+            extra += sum(offers.get((i, w), 0) for i, w in zip(self._placed, ways, strict=True))
+        if only is not None:
+            extra += sum(_LOSING if w == LOST else _PARTING
+                         for i, w in zip(self._placed, ways, strict=True) if only[i] != w)
+        return extra
+
+    def choice(self, pair: tuple[int, int]) -> Choice:
+        return self._options[int(self._index[pair])]
+
+
+def _touchy(scene: Scene, base: Sequence[Sequence[int]],
+            player: Player) -> list[list[bool]]:
+    """Notes whose string matters to the hands: it, or its neighbour, is struck close by."""
+    found = [[not scene.universe.touchy_only] * len(row) for row in base]
+    last: dict[int, list[tuple[float, int, int]]] = defaultdict(list)
+    for t, (part, row) in enumerate(zip(scene.parts, base, strict=True)):
+        for i, way in enumerate(row):
+            if way == LOST or scene.tones[t][i] is None:
+                continue
+            place = scene.ways[t][i].ways[way].pitch.position
+            lead = player.placing_lead_seconds
+            for beside, near in ((-1, lead), (1, lead), (0, player.restrike_free_seconds)):
+                while last[place + beside] and part.seconds - last[place + beside][0][0] > 2.0:
+                    last[place + beside].pop(0)
+                for time, u, j in last[place + beside]:
+                    if part.seconds - time < near - 1e-6:
+                        found[t][i] = found[u][j] = True
+            last[place].append((part.seconds, t, i))
+    return found

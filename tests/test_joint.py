@@ -1,0 +1,169 @@
+"""The joint plan against every way to string, hold and finger short passages."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from fractions import Fraction
+from itertools import product
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from arranger.model.draft import HarpNote
+from arranger.model.pitch import Pitch
+from arranger.model.score import Note
+from arranger.plan.grip_costs import GripCosts
+from arranger.plan.hand_options import Tone
+from arranger.plan.hand_search import Scene
+from arranger.plan.joint import Plan, plan
+from arranger.plan.pedal_path import Way, Ways, pedal_path
+from arranger.plan.slices import Slice
+from arranger.plan.universe import LOST, Choice, choices
+from arranger.rulebook.harps import load_harp
+from arranger.rulebook.players import load_player
+from arranger.rulebook.prices import load_prices
+from arranger.rulebook.universe import Universe, load_universe
+from arranger.search.two_hands import FREE, INFINITE
+
+PLAYER, PRICES, HARP = load_player("average"), load_prices(), load_harp("pedal-47")
+WHOLE = Universe(patterns=10**6, changes=99, thinned=10**6, touchy_only=0, rounds=30, branches=400)
+NEVER = 1 << 18
+NAMES = ["C4", "C#4", "D4", "Eb4", "E4", "F4", "F#4", "B3", "G4", "A4", "C5", "E5"]
+
+
+def scene(slices: Sequence[tuple[float, Sequence[tuple[str, str]]]],
+          universe: Universe = WHOLE) -> Scene:
+    """Slices of (seconds, notes as name and hand), every note with all its strings and its loss."""
+    parts, rows, tones = [], [], []
+    for t, (time, named) in enumerate(slices):
+        notes, ways, held = [], [], []
+        for k, (name, hand) in enumerate(sorted(named, key=lambda n: Pitch.parse(n[0]).midi)):
+            pitch = Pitch.parse(name)
+            own = Note(f"n{t}.{k}", "P1", 0, Fraction(t), Fraction(1), pitch,
+                       1 if hand == "R" else 2, "1", chord=t)
+            notes.append(HarpNote(own, pitch, hand))
+            spelled = sorted(HARP.spellings(pitch.midi), key=lambda p: (p != pitch, abs(p.alter)))
+            ways.append(Ways(tuple(Way(p, 0 if p == pitch else PRICES["respell"])
+                                   for p in spelled), 90 + 40 * k, len(spelled)))
+            held.append(Tone(pitch, hand, 90 + 40 * k, True, False, False, t))
+        parts.append(Slice(Fraction(t), time, tuple(notes)))
+        rows.append(tuple(ways))
+        tones.append(tuple(held))
+    ends = tuple(tuple(p.seconds + 0.3 for _ in p.notes) for p in parts)
+    return Scene(tuple(parts), tuple(rows), ends, tuple(tones),
+                 tuple(tuple(True for _ in p.notes) for p in parts), frozenset(range(60)), universe)
+
+
+def every_choice(where: Scene, at: int) -> list[Choice]:
+    """All ways of a slice: each note on each string or left out, each hand, each finger."""
+    found = []
+    for pattern in product(*(range(LOST, len(w.ways)) for w in where.ways[at])):
+        found += [c for c in choices(where.tones[at], where.ways[at], pattern, PLAYER, PRICES,
+                                     where.places, WHOLE) if c.ways == pattern]
+    return found
+
+
+
+def cheapest(where: Scene) -> int:
+    """The least price over all choices, tried one by one (three slices at most)."""
+    costs = GripCosts(PLAYER, PRICES)
+    rows = [every_choice(where, t) for t in range(len(where.parts))]
+    held = [np.array([[FREE if g is None else costs.number(g) for g in (c.left, c.right)]
+                      for c in row]) for row in rows]
+    patterns = [sorted({c.ways for c in row}) for row in rows]
+    of = [np.array([patterns[t].index(c.ways) for c in row]) for t, row in enumerate(rows)]
+    own = [np.array([c.price for c in row]) for row in rows]
+    total = own[0].reshape(-1, *[1] * (len(rows) - 1))
+    for t in range(1, len(rows)):
+        total = total + own[t].reshape(*[1] * t, -1, *[1] * (len(rows) - 1 - t))
+    for new in range(1, len(rows)):
+        for old in range(new):
+            total = total + _between(costs, where, held, old, new, len(rows))
+    names = [dict.fromkeys(range(len(p))) for p in patterns]
+    best = INFINITE
+    shaped = {}
+    for which in product(*names):
+        part = total[np.ix_(*[np.nonzero(of[t] == w)[0] for t, w in enumerate(which)])]
+        ways = [patterns[t][w] for t, w in enumerate(which)]
+        notes = sum(where.ways[t][i].drop if w == LOST else where.ways[t][i].ways[w].price
+                    for t, row in enumerate(ways) for i, w in enumerate(row))
+        shaped[tuple(ways)] = (int(part.min()), notes)
+    for ways, (hands, notes) in sorted(shaped.items(), key=lambda kv: sum(kv[1])):
+        if hands + notes >= best:
+            break
+        best = min(best, hands + pedals_of(where, ways))
+    return best
+
+
+def _between(costs: GripCosts, where: Scene, held: Sequence[np.ndarray], old: int, new: int,
+             count: int) -> np.ndarray:
+    """Prices between two slices, where the hand has rested in those between."""
+    age = where.parts[new].seconds - where.parts[old].seconds
+    shape = [len(h) for h in held]
+    total = np.zeros(shape, dtype=np.int64)
+    if age > PLAYER.grip_memory_seconds:
+        return total
+    for worker in (0, 1):
+        a, b = held[old][:, worker], held[new]
+        ages = np.full(len(a), age)
+        rest = np.ones(shape, dtype=bool)
+        for mid in range(old + 1, new):
+            idle = held[mid][:, worker] == FREE
+            rest &= idle.reshape([-1 if t == mid else 1 for t in range(count)])
+        for table, mine in ((costs.own(worker, np.where(a == FREE, 0, a), ages,
+                                       np.where(b[:, worker] == FREE, 0, b[:, worker])), worker),
+                            (costs.across(worker, np.where(a == FREE, 0, a), ages,
+                                          np.where(b[:, 1 - worker] == FREE, 0, b[:, 1 - worker])),
+                             1 - worker)):
+            real = (a != FREE)[:, None] & (b[:, mine] != FREE)[None, :]
+            price = np.where(real, table, 0)
+            price = price.reshape([len(a) if t == old else shape[new] if t == new else 1
+                                   for t in range(count)])
+            total = total + np.where(rest, price, 0)
+    return total
+
+
+def pedals_of(where: Scene, ways: Sequence[Sequence[int]]) -> int:
+    """Price of pedals and notes when every note goes this way."""
+    forced = [[replace(note, ways=tuple(Way(w.pitch, w.price if k == way else NEVER)
+                                        for k, w in enumerate(note.ways)),
+                       drop=note.drop if way == LOST else NEVER)
+               for note, way in zip(row, mine, strict=True)]
+              for row, mine in zip(where.ways, ways, strict=True)]
+    return pedal_path(where.parts, forced, where.ends, PLAYER, PRICES).total
+
+
+@st.composite
+def passages(draw: st.DrawFn, most: int = 3) -> list[tuple[float, list[tuple[str, str]]]]:
+    time, found = 0.0, []
+    for _ in range(draw(st.integers(2, most))):
+        time += draw(st.sampled_from([0.08, 0.1, 0.15, 0.25, 0.5]))
+        names = draw(st.lists(st.sampled_from(NAMES), min_size=1, max_size=2, unique=True))
+        found.append((time, [(n, draw(st.sampled_from("LR"))) for n in names]))
+    return found
+
+
+def test_equal_to_every_way():
+    _against_every_way(12)
+
+
+@pytest.mark.campaign
+def test_equal_to_every_way_at_length():
+    _against_every_way(400)
+
+
+def _against_every_way(examples: int) -> None:
+    @given(passages())
+    @settings(max_examples=examples, deadline=None)
+    def check(passage):
+        where = scene(passage)
+        found = plan(where, PLAYER, PRICES)
+        assert found.total == found.bound == cheapest(where)
+    check()
+
+
+def test_a_cut_universe_leaves_a_gap_to_the_whole_one():
+    """C natural and C sharp at once, and the pedals would rather lose one: D flat is cut off."""
