@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from itertools import product
@@ -18,14 +18,14 @@ from arranger.model.score import Note
 from arranger.plan.grip_costs import GripCosts
 from arranger.plan.hand_options import Tone
 from arranger.plan.hand_search import Scene
-from arranger.plan.joint import Plan, plan
+from arranger.plan.joint import plan
 from arranger.plan.pedal_path import Way, Ways, pedal_path
 from arranger.plan.slices import Slice
 from arranger.plan.universe import LOST, Choice, choices
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
-from arranger.rulebook.universe import Universe, load_universe
+from arranger.rulebook.universe import Universe
 from arranger.search.two_hands import FREE, INFINITE
 
 PLAYER, PRICES, HARP = load_player("average"), load_prices(), load_harp("pedal-47")

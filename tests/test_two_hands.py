@@ -1,4 +1,4 @@
-"""Two workers and their last grips: equal to trying every path, also where only a few steps change."""
+"""Two workers and their last grips: equal to every path tried, also where few steps change."""
 
 from __future__ import annotations
 

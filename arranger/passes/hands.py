@@ -1,25 +1,18 @@
-"""Hands and fingers: nobody plucks what a hand cannot hold."""
+"""Hands and fingers where the strings stand: nobody plucks what a hand cannot hold."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from arranger.model.draft import Draft, HarpNote
-from arranger.model.ledger import Alteration, Drop, OctaveShift
-from arranger.model.pitch import Pitch
-from arranger.model.score import NoteId
+from arranger.model.draft import Draft
+from arranger.passes.in_hands import loss_reasons, put_in_hands, set_scene
 from arranger.passes.settings import Settings
-from arranger.plan.hand_options import Tone
-from arranger.plan.hand_search import HandSearch, Scene
+from arranger.plan.hand_search import HandSearch
 from arranger.plan.pedal_path import Way, Ways
-from arranger.plan.roles import Role, roles
-from arranger.plan.slices import Slice, in_order, slices
-from arranger.plan.universe import LOST, Choice
+from arranger.plan.roles import roles
+from arranger.plan.slices import slices
+from arranger.plan.universe import LOST
 from arranger.plan.worth import worth
-
-STAGE = "hands"
-_EPS = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,99 +41,3 @@ def give_hands(draft: Draft, settings: Settings) -> Handed:
     kept = replace(draft, notes=tuple(n for n in draft.notes if n.id not in losses),
                    ledger=draft.ledger.plus(*losses.values()))
     return Handed(put_in_hands(kept, parts, picked), total)
-
-
-def set_scene(draft: Draft, parts: tuple[Slice, ...], ways: tuple[tuple[Ways, ...], ...],
-              ends: tuple[tuple[float, ...], ...], part_roles: Mapping[NoteId, Role],
-              settings: Settings) -> Scene:
-    """What the hands are asked to do with these slices."""
-    tones = tuple(tuple(None if n.source.grace else _tone(n, part_roles[n.id], s, settings)
-                        for n in s.notes) for s in parts)
-    places = frozenset(s.position for s in settings.harp.strings if s not in draft.plan.fixed)
-    return Scene(parts, ways, ends, tones,
-                 _losable(parts, settings.player.restrike_error_seconds), places)
-
-
-def _tone(note: HarpNote, role: Role, here: Slice, settings: Settings) -> Tone:
-    length = note.source.duration
-    roll = (not note.source.marks & {"staccato", "staccatissimo", "non-arpeggiate"}
-            and len(here.notes) >= 3 and length >= 1)
-    return Tone(pitch=note.pitch, hand=note.hand,
-                drop=worth(note, role, settings.prices).drop,
-                fixed=bool(role.tune or role.bass), roll=roll, rolled=note.rolled,
-                chord=note.source.chord)
-
-
-def _losable(parts: Sequence[Slice], limit: float) -> tuple[tuple[bool, ...], ...]:
-    """Notes that come back sooner than a string can be struck again."""
-    last: dict[int, tuple[float, int, int]] = {}
-    found = [[False] * len(s.notes) for s in parts]
-    for t, here in enumerate(parts):
-        for i, note in enumerate(here.notes):
-            if note.source.grace:
-                continue
-            midi = note.pitch.midi
-            if midi in last and here.seconds - last[midi][0] < limit - _EPS:
-                found[t][i] = found[last[midi][1]][last[midi][2]] = True
-            last[midi] = (here.seconds, t, i)
-    return tuple(tuple(row) for row in found)
-
-
-def loss_reasons(parts: Sequence[Slice], at: int, part_roles: Mapping[NoteId, Role],
-                 settings: Settings) -> list[Alteration]:
-    """Entry for every note of a slice, in case the hands must leave it out."""
-    return [Alteration(Drop(n.id), *_loss(n, at, parts, part_roles[n.id], settings))
-            for n in parts[at].notes]
-
-
-def _loss(note: HarpNote, at: int, parts: Sequence[Slice], role: Role,
-          settings: Settings) -> tuple[str, str, str]:
-    here, limit = parts[at], settings.player.restrike_error_seconds
-    for other in (at - 1, at + 1, at - 2, at + 2):
-        if 0 <= other < len(parts):
-            gap = abs(parts[other].seconds - here.seconds)
-            if gap < limit - _EPS and any(n.pitch.midi == note.pitch.midi
-                                          for n in parts[other].notes):
-                return "R1", STAGE, (f"{note.pitch.label}: the same string sounds {gap:.2f} s "
-                                     f"away; a finger needs {limit:.2f} s to pluck it again")
-    most = 2 * settings.player.fingers_per_hand
-    if len(here.notes) > most:
-        return "H1", STAGE, (f"{role.word} {note.pitch.label}: {len(here.notes)} strings at once, "
-                             f"two hands have {most} fingers")
-    return "H2", STAGE, (f"{role.word} {note.pitch.label}: no hand can hold it with the rest of "
-                         f"the chord")
-
-
-def put_in_hands(draft: Draft, parts: Sequence[Slice], picked: Sequence[Choice]) -> Draft:
-    """Apply hands, fingers, rolls and octaves to a draft whose notes are on their strings."""
-    of = {n.id: (t, i) for t, s in enumerate(parts) for i, n in enumerate(s.notes)}
-    moved: dict[tuple[int, int], Pitch] = {(t, i): p for t, c in enumerate(picked)
-                                           for i, p in c.octaves}
-    made: list[Alteration] = []
-    kept: list[HarpNote] = []
-    for note in draft.notes:
-        if note.source.grace:
-            continue
-        place = of[note.id]
-        pitch = moved.get(place, note.pitch)
-        if pitch != note.pitch:
-            made.append(Alteration(OctaveShift(note.id, pitch), "H2", STAGE,
-                                   f"{note.pitch.label} lies outside both hands' grip"))
-        choice = picked[place[0]]
-        for hand, grip in (("L", choice.left), ("R", choice.right)):
-            if grip is not None and pitch.position in grip.strings:
-                finger = grip.fingers[grip.strings.index(pitch.position)]
-                kept.append(replace(note, pitch=pitch, hand=hand, finger=finger,
-                                    rolled=grip.rolled))
-    graces = [_follow(n, kept) for n in draft.notes if n.source.grace]
-    return replace(draft, notes=tuple(in_order((*kept, *graces))), ledger=draft.ledger.plus(*made))
-
-
-def _follow(grace: HarpNote, kept: Sequence[HarpNote]) -> HarpNote:
-    """Give a grace note to the hand of the nearest note it leans on."""
-    near = [n for n in kept if n.onset == grace.onset]
-    if not near:
-        return grace
-    own = [n for n in near if n.source.staff == grace.source.staff] or near
-    lean = min(own, key=lambda n: (abs(n.pitch.midi - grace.pitch.midi), n.id))
-    return replace(grace, hand=lean.hand, rolled=False, finger=None)

@@ -20,7 +20,6 @@ from arranger.passes.compass import fold, tuning
 from arranger.passes.feet import give_up, move_pedals
 from arranger.passes.hands import give_hands
 from arranger.passes.levers import give_levers, set_levers
-from arranger.passes.restrike import thin_repeats
 from arranger.passes.runs import share_runs
 from arranger.passes.settings import Settings
 from arranger.passes.start import as_source, start
@@ -121,7 +120,7 @@ def _without_pedals(draft: Draft, settings: Settings, progress: Progress) -> Arr
     draft = strung.draft
     if judged:
         progress("sharing the notes between the hands")
-        handed = give_hands(share_runs(thin_repeats(draft, settings), settings), settings)
+        handed = give_hands(share_runs(draft, settings), settings)
         draft, cost["hands"] = handed.draft, handed.total
     progress("moving the levers")
     return Arranged(replace(set_levers(draft, settings), cost=cost, bound=strung.total), (), True)

@@ -10,9 +10,10 @@ from arranger.model.draft import Draft
 from arranger.model.harp import PEDALS
 from arranger.model.ledger import Alteration
 from arranger.model.score import NoteId
-from arranger.passes.hands import loss_reasons, put_in_hands, set_scene
+from arranger.passes.in_hands import loss_reasons, put_in_hands, set_scene
+from arranger.passes.on_strings import put_on_strings
+from arranger.passes.piece import Piece, lay_out, pinned
 from arranger.passes.settings import Settings
-from arranger.passes.strings import Piece, lay_out, pinned, put_on_strings
 from arranger.plan.joint import Plan, plan
 from arranger.plan.roles import Role, roles
 from arranger.plan.universe import LOST

@@ -15,6 +15,7 @@ from arranger.model.harp import HarpString
 from arranger.model.pitch import Pitch
 from arranger.rulebook.players import Player
 
+
 @dataclass(frozen=True, slots=True)
 class Tone:
     """A note of a slice: its pitch, the hand its staff suggests, and what losing it costs.

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from arranger.plan.grip_costs import GripCosts
 from arranger.plan.hand_options import Tone
@@ -19,6 +20,7 @@ from arranger.search.two_hands import INFINITE, PairSearch, Step
 
 #: Price, for hands that should follow given ways, of leaving a note out or of another way.
 _LOSING, _PARTING = 1 << 12, 1 << 14
+_NOTHING: Mapping[tuple[int, int], int] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +51,8 @@ class HandSearch:
         costs = GripCosts(player, prices)
         self._placed = [[i for i, t in enumerate(row) if t is not None] for row in scene.tones]
         self._slots: list[_Slot] = []
-        self._search = PairSearch(costs, costs.horizon)
+        self._offered = PairSearch(costs, costs.horizon)  # one each: what was found is kept
+        self._followed = PairSearch(costs, costs.horizon)
         touchy = _touchy(scene, base, player)
         for part, tones, ways, way, lose, touch, placed in zip(
                 scene.parts, scene.tones, scene.ways, base, scene.losable, touchy, self._placed,
@@ -63,7 +66,7 @@ class HandSearch:
                 held, mine, p, player, prices, scene.places, scene.universe))
             options = tuple(replace(c, octaves=tuple((placed[i], p) for i, p in c.octaves))
                             if c.octaves else c for c in options)
-            self._slots.append(_Slot(part.seconds, placed, options, costs))
+            self._slots.append(_Slot(part.seconds, placed, [w.drop for w in ways], options, costs))
 
     def ways(self, at: int, choice: Choice, base: Sequence[int]) -> tuple[int, ...]:
         """Ways of all notes of a slice, graces as in ``base``."""
@@ -72,27 +75,34 @@ class HandSearch:
             whole[i] = way
         return tuple(whole)
 
-    def solve(self, offers: Offers,
-              only: Sequence[Sequence[int]] | None = None) -> tuple[int, tuple[Choice, ...]]:
-        """Cheapest hands; ``offers``: by slice, what a way of a note costs besides.
+    def solve(self, offers: Offers) -> tuple[int, tuple[Choice, ...]]:
+        """Cheapest hands; ``offers``: by slice, what a way of a note costs besides."""
+        return self._cheapest(self._offered, [slot.offered(offers.get(at, _NOTHING))
+                                              for at, slot in enumerate(self._slots)])
 
-        ``only``: ways the hands should follow wherever they can.
-        """
-        steps = [slot.step(offers.get(at, {}), only[at] if only is not None else None)
-                 for at, slot in enumerate(self._slots)]
-        total, path = self._search.cheapest(steps)
-        if total >= INFINITE:
-            return INFINITE, ()
-        return total, tuple(slot.choice(pair)
-                            for slot, pair in zip(self._slots, path, strict=True))
+    def follow(self, ways: Sequence[Sequence[int]]) -> tuple[int, tuple[Choice, ...]]:
+        """Cheapest hands that follow these ways wherever they can, and their price."""
+        strays = [slot.straying(row) for slot, row in zip(self._slots, ways, strict=True)]
+        total, picked = self._cheapest(self._followed, strays)
+        return total - sum(slot.paid(stray, choice) for slot, stray, choice in zip(
+            self._slots, strays, picked, strict=True)), picked
+
+    def _cheapest(self, search: PairSearch,
+                  keys: Sequence[tuple[int, ...]]) -> tuple[int, tuple[Choice, ...]]:
+        total, path = search.cheapest([slot.step(key) for slot, key in zip(
+            self._slots, keys, strict=True)])
+        assert total < INFINITE  # a hand may always rest
+        return total, tuple(slot.choice(key, pair)
+                            for slot, key, pair in zip(self._slots, keys, path, strict=True))
 
 
 class _Slot:
     """The options of one slice as the search wants them; a step is kept while nothing changes."""
 
-    def __init__(self, time: float, placed: Sequence[int], options: Sequence[Choice],
-                 costs: GripCosts) -> None:
+    def __init__(self, time: float, placed: Sequence[int], drops: Sequence[int],
+                 options: Sequence[Choice], costs: GripCosts) -> None:
         self._time = time
+        self._drops = drops
         self._placed = placed
         self._options = options
         lefts: dict[int, int] = {}
@@ -109,37 +119,42 @@ class _Slot:
         self._cells = cells
         self._grips = (np.array(list(lefts), dtype=np.int64),
                        np.array(list(rights), dtype=np.int64))
-        self._key: tuple[int, ...] = ()
-        self._step: Step | None = None
-        self._index = np.zeros((len(lefts) + 1, len(rights) + 1), dtype=np.int64)
+        self._steps: dict[tuple[int, ...], tuple[Step, npt.NDArray[np.int64]]] = {}
 
-    def step(self, offers: Mapping[tuple[int, int], int],
-             only: Sequence[int] | None) -> Step:
-        key = tuple(self._extra(ways, offers, only) for ways in self._ways)
-        if self._step is None or key != self._key:
-            self._key = key
+    def step(self, key: tuple[int, ...]) -> Step:
+        """The options with ``key`` added to their prices, by pattern."""
+        if key not in self._steps:
             price = self._cells[:, 3] + np.array(key, dtype=np.int64)[self._cells[:, 2]]
             order = np.lexsort((-np.arange(len(price)), -price))
             left, right = self._cells[order, 0], self._cells[order, 1]
-            table = np.full(self._index.shape, INFINITE, dtype=np.int32)
+            shape = (len(self._grips[0]) + 1, len(self._grips[1]) + 1)
+            table = np.full(shape, INFINITE, dtype=np.int32)
             table[left, right] = price[order]
-            self._index = np.zeros(table.shape, dtype=np.int64)
-            self._index[left, right] = order
-            self._step = Step(self._time, self._grips, table)
-        return self._step
+            index = np.zeros(shape, dtype=np.int64)
+            index[left, right] = order
+            self._steps[key] = Step(self._time, self._grips, table), index
+        return self._steps[key][0]
 
-    def _extra(self, ways: Sequence[int], offers: Mapping[tuple[int, int], int],
-               only: Sequence[int] | None) -> int:
-        extra = 0
-        if offers:
-            extra += sum(offers.get((i, w), 0) for i, w in zip(self._placed, ways, strict=True))
-        if only is not None:
-            extra += sum(_LOSING if w == LOST else _PARTING
-                         for i, w in zip(self._placed, ways, strict=True) if only[i] != w)
-        return extra
+    def offered(self, offers: Mapping[tuple[int, int], int]) -> tuple[int, ...]:
+        """What each pattern costs besides."""
+        if not offers:
+            return (0,) * len(self._ways)
+        return tuple(sum(offers.get((i, w), 0) for i, w in zip(self._placed, ways, strict=True))
+                     for ways in self._ways)
 
-    def choice(self, pair: tuple[int, int]) -> Choice:
-        return self._options[int(self._index[pair])]
+    def straying(self, row: Sequence[int]) -> tuple[int, ...]:
+        """What each pattern costs where these ways should be followed."""
+        return tuple(sum(_LOSING + self._drops[i] if w == LOST else _PARTING
+                         for i, w in zip(self._placed, ways, strict=True) if row[i] != w)
+                     for ways in self._ways)
+
+    def paid(self, key: tuple[int, ...], choice: Choice) -> int:
+        """The part of ``key`` that this choice has paid."""
+        return key[self._ways[choice.ways]]
+
+    def choice(self, key: tuple[int, ...], pair: tuple[int, int]) -> Choice:
+        """The option a step of this key means by a pair of grips."""
+        return self._options[int(self._steps[key][1][pair])]
 
 
 def _touchy(scene: Scene, base: Sequence[Sequence[int]],

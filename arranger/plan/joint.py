@@ -5,8 +5,8 @@ hands (``search.two_hands``). A price on every way of every note, added for the 
 for the other, leaves the sum of both as it is; whatever it is, the sum of their optima is a lower
 bound of the joint optimum. It is raised where the two disagree (Lagrangian decomposition: Guignard
 & Kim 1987, Mathematical Programming 39:215-228; steps of Polyak 1969). Where they agree the
-plan is optimal; else the best plan met is kept, and ``total - bound`` is the gap. A gap that is left
-is closed by branching: a note on which the two disagree must go this way, or must not.
+plan is optimal; else the best plan met is kept, and ``total - bound`` is the gap. A gap that is
+left is closed by branching: a note on which the two disagree must go this way, or must not.
 """
 
 from __future__ import annotations
@@ -19,7 +19,6 @@ from arranger.plan.hand_search import HandSearch, Scene
 from arranger.plan.pedal_path import PedalPath, Way, Ways, pedal_path
 from arranger.plan.universe import LOST, Choice
 from arranger.rulebook.players import Player
-from arranger.search.two_hands import INFINITE
 
 #: Price of a way that is not to be taken.
 _NEVER = 1 << 18
@@ -104,10 +103,9 @@ class _Table:
         """Price the plan in which every note goes its given way; keep it if it is the best."""
         scene, hands = self.scene, self.hands
         assert hands is not None
-        _, picked = hands.solve({}, ways)
+        total, picked = hands.follow(ways)
         ways = tuple(hands.ways(at, c, w) for at, (c, w) in enumerate(zip(picked, ways,
                                                                           strict=True)))
-        total = hands.solve({}, ways)[0]
         others = {(t, i, k): _NEVER for t, row in enumerate(scene.ways)
                   for i, note in enumerate(row) for k in range(LOST, len(note.ways))
                   if k != ways[t][i]}

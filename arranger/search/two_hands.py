@@ -64,9 +64,12 @@ class _Front:
 
     def like(self, other: _Front) -> bool:
         """Tell whether what follows costs the same."""
-        return (np.array_equal(self.values, other.values)
-                and all(np.array_equal(a, b) for a, b in zip(
-                    (*self.ids, *self.times), (*other.ids, *other.times), strict=True)))
+        return np.array_equal(self.values, other.values) and self.of_same_grips(other)
+
+    def of_same_grips(self, other: _Front) -> bool:
+        """Tell whether grips and times are the same."""
+        return all(np.array_equal(a, b) for a, b in zip(
+            (*self.ids, *self.times), (*other.ids, *other.times), strict=True))
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +88,7 @@ class PairSearch:
         self._horizon = horizon
         self._steps: list[Step] = []
         self._fronts: list[_Front] = []
+        self._folded: list[tuple[_Front, tuple[Ids, Ids]]] = []
         self._ways: list[_Ways] = []
 
     def cheapest(self, steps: Sequence[Step]) -> tuple[int, tuple[tuple[int, int], ...]]:
@@ -102,8 +106,8 @@ class PairSearch:
         state = _place(int(self._fronts[-1].values.argmin()), self._fronts[-1].values)
         path: list[tuple[int, int]] = []
         for at in range(len(steps) - 1, -1, -1):
-            taken, state = _back(self._fronts[at], self._fronts[at + 1], steps[at], self._ways[at],
-                                 self._horizon, state)
+            taken, state = _back(self._fronts[at], self._fronts[at + 1], self._ways[at],
+                                 self._folded[at], state)
             path.append(taken)
         return total, tuple(reversed(path))
 
@@ -111,21 +115,26 @@ class PairSearch:
         nobody, never = np.array([FREE]), np.array([0.0])
         start = _Front((nobody, nobody), (never, never), np.zeros((1, 1), np.int32),
                        (nobody, nobody))
-        fronts, ways = [start], []
+        fronts, ways, folded = [start], [], []
         known = len(self._steps) == len(steps)
         same = known
         for at, step in enumerate(steps):
             if same and step is self._steps[at]:
                 fronts.append(self._fronts[at + 1])
                 ways.append(self._ways[at])
+                folded.append(self._folded[at])
                 continue
-            before = _forget(fronts[-1], step.time, self._horizon)[0]
-            table = self._ways[at] if same else _ways(before, step, self._costs)
-            after = _advance(before, step, table)
+            folded.append(_forget(fronts[-1], step.time, self._horizon))
+            before = folded[-1][0]
+            if known and before.of_same_grips(self._folded[at][0]) and (
+                    step.grips is self._steps[at].grips):
+                ways.append(self._ways[at])
+            else:
+                ways.append(_ways(before, step, self._costs))
+            after = _advance(before, step, ways[-1])
             same = known and after.like(self._fronts[at + 1])
             fronts.append(after)
-            ways.append(table)
-        self._steps, self._fronts, self._ways = list(steps), fronts, ways
+        self._steps, self._fronts, self._ways, self._folded = list(steps), fronts, ways, folded
 
 
 def _place(index: int, table: Table) -> tuple[int, int]:
@@ -214,7 +223,7 @@ def _slim(front: _Front, step: Step, values: Table) -> _Front:
         every = np.concatenate([front.ids[worker], step.grips[worker]])
         when = np.concatenate([front.times[worker],
                                np.full(len(step.grips[worker]), step.time)])
-        live = (values < INFINITE).any(axis=1 - worker)
+        live: npt.NDArray[np.bool_] = np.any(values < INFINITE, axis=1 - worker)
         live[0] = True
         values = values[live] if worker == 0 else values[:, live]
         ids.append(every[live])
@@ -225,40 +234,39 @@ def _slim(front: _Front, step: Step, values: Table) -> _Front:
     return _Front((ids[0], ids[1]), (times[0], times[1]), values, (origin[0], origin[1]), least)
 
 
-def _back(before: _Front, after: _Front, step: Step, ways: _Ways, horizon: float,
+def _back(before: _Front, after: _Front, ways: _Ways, folded: tuple[_Front, tuple[Ids, Ids]],
           state: tuple[int, int]) -> tuple[tuple[int, int], tuple[int, int]]:
-    """Option taken at ``step`` on the way to ``state``, and the state before it."""
-    front, kept = _forget(before, step.time, horizon)
-    a, b = after.origin[0][state[0]], after.origin[1][state[1]]
-    table = front.values.astype(np.int64)
-    news = [-1, -1]
-    for worker, place in ((0, a), (1, b)):
+    """Option taken at a step on the way to ``state``, and the state before it."""
+    front, kept = folded
+    news, rows = [-1, -1], [slice(None), slice(None)]
+    for worker in (0, 1):
+        place = int(after.origin[worker][state[worker]])
         olds = front.values.shape[worker]
         if place >= olds:
-            news[worker] = int(place - olds)
+            news[worker] = place - olds
         else:  # he rests: only this old grip leads here
-            only = np.full(table.shape[worker], INFINITE, dtype=np.int64)
-            only[place] = 0
-            table = table + (only[:, None] if worker == 0 else only[None, :])
-    for worker in (0, 1):
-        if news[worker] >= 0:
-            own = ways.own[worker][:, news[worker]]
-            table = table + (own[:, None] if worker == 0 else own[None, :])
-            other = ways.across[1 - worker][:, news[worker]]
-            table = table + (other[None, :] if worker == 0 else other[:, None])
-    i, j = _place(int(table.argmin()), table)  # type: ignore[arg-type]
-    return (news[0], news[1]), _unfold(before, kept, i, j)
+            rows[worker] = slice(place, place + 1)
+    table = front.values[rows[0], rows[1]]
+    for worker, new in enumerate(news):
+        if new >= 0:
+            own = ways.own[worker][rows[worker], new]
+            other = ways.across[1 - worker][rows[1 - worker], new]
+            table = table + (own[:, None] + other if worker == 0 else own + other[:, None])
+    i, j = _place(int(table.argmin()), table)
+    start = tuple(r.start or 0 for r in rows)
+    return (news[0], news[1]), _unfold(before, kept, start[0] + i, start[1] + j)
 
 
 def _unfold(before: _Front, kept: tuple[Ids, Ids], i: int, j: int) -> tuple[int, int]:
     """Indices in the unfolded front; forgotten grips stand for the cheapest of them."""
-    values = before.values.astype(np.int64)
+    at = []
     for worker, place in ((0, i), (1, j)):
-        mask = np.ones(values.shape[worker], dtype=bool)
-        if place == 0:
-            mask[kept[worker]] = False
+        if place:
+            at.append(kept[worker][place - 1:place])
         else:
-            mask[:] = False
-            mask[kept[worker][place - 1]] = True
-        values = np.where(mask[:, None] if worker == 0 else mask[None, :], values, 1 << 40)
-    return _place(int(values.argmin()), values)  # type: ignore[arg-type]
+            gone = np.ones(before.values.shape[worker], dtype=bool)
+            gone[kept[worker]] = False
+            at.append(np.nonzero(gone)[0])
+    values = before.values[np.ix_(at[0], at[1])]
+    a, b = _place(int(values.argmin()), values)
+    return int(at[0][a]), int(at[1][b])

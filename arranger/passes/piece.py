@@ -1,0 +1,89 @@
+"""A draft laid out for the searches: slices, and every way of every note."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from arranger.model.draft import Draft, HarpNote
+from arranger.model.harp import PEDALS, Harp, HarpString
+from arranger.model.score import NoteId
+from arranger.passes.compass import usable
+from arranger.passes.jumps import barline_groups, barlines
+from arranger.passes.settings import Settings
+from arranger.plan.pedal_path import PedalPath, Way, Ways, pedal_path
+from arranger.plan.roles import Role
+from arranger.plan.slices import Slice, clock, slices
+from arranger.plan.stand_ins import stand_ins
+from arranger.plan.worth import worth
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Slices of a draft, barlines of jumps among them, with the ways and ends of their notes."""
+
+    parts: tuple[Slice, ...]
+    ways: tuple[tuple[Ways, ...], ...]
+    ends: tuple[tuple[float, ...], ...]
+
+    def by_slice(self, pins: Mapping[Fraction, tuple[int, ...]]) -> dict[int, tuple[int, ...]]:
+        """Pins by index of the slice."""
+        return {i: pins[s.onset] for i, s in enumerate(self.parts) if s.onset in pins}
+
+    def price(self, path: PedalPath) -> int:
+        """What the notes cost: respelled, replaced, left out."""
+        return sum(w.price if w else self.ways[i][j].drop
+                   for i, row in enumerate(path.taken) for j, w in enumerate(row))
+
+
+def lay_out(draft: Draft, part_roles: Mapping[NoteId, Role], settings: Settings) -> Piece:
+    """Prepare a draft for the pedal search."""
+    groups = barlines(draft.source, barline_groups(draft.source))
+    parts = _with_barlines(slices(draft.notes, draft.source.tempo), draft, groups)
+    return Piece(parts, tuple(tuple(_ways(n, s, part_roles[n.id], draft, settings)
+                                    for n in s.notes) for s in parts),
+                 tuple(tuple(clock(draft.source.tempo, [n.source.end for n in s.notes]))
+                       for s in parts))
+
+
+def pinned(draft: Draft, piece: Piece, settings: Settings) -> dict[Fraction, tuple[int, ...]]:
+    """Settings at the barlines of jumps, as the unconstrained run enters each section."""
+    groups = barlines(draft.source, barline_groups(draft.source))
+    if not groups:
+        return {}
+    path = pedal_path(piece.parts, piece.ways, piece.ends, settings.player, settings.prices)
+    at = {s.onset: i for i, s in enumerate(piece.parts)}
+    return {onset: _possible(path.states[at[min(group)]], settings.harp)
+            for group in groups for onset in group}
+
+
+def _possible(state: tuple[int, ...], harp: Harp) -> tuple[int, ...]:
+    """Positions this harp has: an idle letter may rest at one it lacks (single-action harp)."""
+    return tuple(harp.nearest(step, position - 1) + 1
+                 for step, position in zip(PEDALS, state, strict=True))
+
+
+def _with_barlines(parts: tuple[Slice, ...], draft: Draft,
+                   groups: Sequence[Sequence[Fraction]]) -> tuple[Slice, ...]:
+    known = {s.onset for s in parts}
+    extra = sorted({o for g in groups for o in g} - known)
+    times = clock(draft.source.tempo, extra)
+    empty = [Slice(o, t, ()) for o, t in zip(extra, times, strict=True)]
+    return tuple(sorted((*parts, *empty), key=lambda s: s.onset))
+
+
+def _ways(note: HarpNote, here: Slice, role: Role, draft: Draft, settings: Settings) -> Ways:
+    fixed = draft.plan.fixed
+    value = worth(note, role, settings.prices)
+    options = usable(note.pitch.midi, settings.harp, fixed)
+    free = [p for p in options if HarpString.of(p) in fixed]
+    if free:
+        return Ways((Way(free[0], 0 if free[0] == note.pitch else settings.prices["respell"]),),
+                    value.drop, free=True)
+    spelled = sorted(options, key=lambda p: (p != note.pitch, abs(p.alter), p))
+    ways = [Way(p, 0 if i == 0 else settings.prices["respell"]) for i, p in enumerate(spelled)]
+    if not note.source.grace:
+        ways += [Way(p, value.other) for midi in stand_ins(note, here, role)
+                 for p in usable(midi, settings.harp, fixed) if HarpString.of(p) not in fixed]
+    return Ways(tuple(ways), value.drop, len(spelled))
