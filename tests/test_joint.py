@@ -54,7 +54,7 @@ def scene(slices: Sequence[tuple[float, Sequence[tuple[str, str]]]],
         tones.append(tuple(held))
     ends = tuple(tuple(p.seconds + 0.3 for _ in p.notes) for p in parts)
     return Scene(tuple(parts), tuple(rows), ends, tuple(tones),
-                 tuple(tuple(True for _ in p.notes) for p in parts), frozenset(range(60)), universe)
+                 frozenset(range(60)), universe)
 
 
 def every_choice(where: Scene, at: int) -> list[Choice]:

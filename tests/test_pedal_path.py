@@ -19,6 +19,7 @@ from arranger.plan import pedal_path as module
 from arranger.plan.pedal_path import (
     FEET_AT_ONCE,
     PedalPath,
+    PedalSearch,
     Way,
     Ways,
     movers,
@@ -132,13 +133,32 @@ def test_states_change_at_stations_only(passage):
 def captured(passage: Passage, player: Player) -> list[Gap]:
     """Gaps that ``pedal_path`` gives to the search."""
     seen: list[Gap] = []
-    real = module.cheapest
-    module.cheapest = lambda n, g, m: (seen.extend(g), real(n, g, m))[1]
+    real = module.PositionSearch
+    module.PositionSearch = lambda g, *rest: (seen.extend(g), real(g, *rest))[1]
     try:
         solve(passage, player)
     finally:
-        module.cheapest = real
+        module.PositionSearch = real
     return seen
+
+
+@given(st.just("DCBEFGA").flatmap(lambda s: passages(s, most=8)), st.data())
+@settings(max_examples=60, deadline=None)
+def test_found_anew_where_prices_changed(passage, data):
+    """Equal to a search from nothing, whatever changed since the last one."""
+    search = PedalSearch(passage.parts, passage.ways, passage.ends, PLAYER, PRICES)
+    rows = [list(row) for row in passage.ways]
+    search.cheapest(rows)
+    for _ in range(3):
+        for row in rows:
+            for i, note in enumerate(row):
+                if data.draw(st.integers(0, 3)) == 0:
+                    more = data.draw(st.integers(0, 50))
+                    row[i] = replace(note, drop=note.drop + more, ways=tuple(
+                        replace(w, price=w.price + more * (k % 2))
+                        for k, w in enumerate(note.ways)))
+        fresh = pedal_path(passage.parts, rows, passage.ends, PLAYER, PRICES)
+        assert search.cheapest(rows) == fresh
 
 
 @given(st.just("DCBEFGA").flatmap(lambda s: passages(s, most=12, notes=5)))

@@ -75,12 +75,14 @@ def test_total_is_the_optimum_of_the_integer_programme_on_200_nodes(kind, seed):
 def test_a_piece_solved_in_blocks_is_the_same_piece(kind, monkeypatch):
     piece = long_piece(7, 50, kind)
     whole = cheapest(piece.nodes, piece.gaps, piece.movers)
+    monkeypatch.setattr(positions, "_KEPT", 0)
     for block in (1, 7, 49, 50):
         monkeypatch.setattr(positions, "_BLOCK", block)
         assert cheapest(piece.nodes, piece.gaps, piece.movers) == whole
 
 
-def test_a_piece_longer_than_a_block_is_replayed():
+def test_a_piece_longer_than_a_block_is_replayed(monkeypatch):
+    monkeypatch.setattr(positions, "_KEPT", 0)
     piece = long_piece(3, 1100, "mixed")
     assert len(piece.nodes) > positions._BLOCK
     solved(piece)

@@ -29,8 +29,7 @@ def set_scene(draft: Draft, parts: tuple[Slice, ...], ways: tuple[tuple[Ways, ..
     tones = tuple(tuple(None if n.source.grace else _tone(n, part_roles[n.id], s, settings)
                         for n in s.notes) for s in parts)
     places = frozenset(s.position for s in settings.harp.strings if s not in draft.plan.fixed)
-    return Scene(parts, ways, ends, tones,
-                 _losable(parts, settings.player.restrike_error_seconds), places)
+    return Scene(parts, ways, ends, tones, places)
 
 
 def _tone(note: HarpNote, role: Role, here: Slice, settings: Settings) -> Tone:
@@ -41,21 +40,6 @@ def _tone(note: HarpNote, role: Role, here: Slice, settings: Settings) -> Tone:
                 drop=worth(note, role, settings.prices).drop,
                 fixed=bool(role.tune or role.bass), roll=roll, rolled=note.rolled,
                 chord=note.source.chord)
-
-
-def _losable(parts: Sequence[Slice], limit: float) -> tuple[tuple[bool, ...], ...]:
-    """Notes that come back sooner than a string can be struck again."""
-    last: dict[int, tuple[float, int, int]] = {}
-    found = [[False] * len(s.notes) for s in parts]
-    for t, here in enumerate(parts):
-        for i, note in enumerate(here.notes):
-            if note.source.grace:
-                continue
-            midi = note.pitch.midi
-            if midi in last and here.seconds - last[midi][0] < limit - _EPS:
-                found[t][i] = found[last[midi][1]][last[midi][2]] = True
-            last[midi] = (here.seconds, t, i)
-    return tuple(tuple(row) for row in found)
 
 
 def loss_reasons(parts: Sequence[Slice], at: int, part_roles: Mapping[NoteId, Role],

@@ -20,6 +20,7 @@ from arranger.search.two_hands import INFINITE, PairSearch, Step
 
 #: Price, for hands that should follow given ways, of leaving a note out or of another way.
 _LOSING, _PARTING = 1 << 12, 1 << 14
+_EPS = 1e-6
 _NOTHING: Mapping[tuple[int, int], int] = {}
 
 
@@ -28,14 +29,13 @@ class Scene:
     """What is to be planned, slice by slice.
 
     ``ways``, ``ends``: of every note, graces included, as for ``pedal_path``; ``tones``: of the
-    notes that hands place (None for graces); ``losable``: hands may ask to leave the note out.
+    notes that hands place (None for graces); ``places``: strings to which an octave may move.
     """
 
     parts: tuple[Slice, ...]
     ways: tuple[tuple[Ways, ...], ...]
     ends: tuple[tuple[float, ...], ...]
     tones: tuple[tuple[Tone | None, ...], ...]
-    losable: tuple[tuple[bool, ...], ...]
     places: frozenset[int]
     universe: Universe = field(default_factory=load_universe)
 
@@ -53,9 +53,9 @@ class HandSearch:
         self._slots: list[_Slot] = []
         self._offered = PairSearch(costs, costs.horizon)  # one each: what was found is kept
         self._followed = PairSearch(costs, costs.horizon)
-        touchy = _touchy(scene, base, player)
+        touchy, losable = _touchy(scene, base, player)
         for part, tones, ways, way, lose, touch, placed in zip(
-                scene.parts, scene.tones, scene.ways, base, scene.losable, touchy, self._placed,
+                scene.parts, scene.tones, scene.ways, base, losable, touchy, self._placed,
                 strict=True):
             mine = [ways[i] for i in placed]
             held = [t for t in tones if t is not None]
@@ -157,22 +157,33 @@ class _Slot:
         return self._options[int(self._steps[key][1][pair])]
 
 
-def _touchy(scene: Scene, base: Sequence[Sequence[int]],
-            player: Player) -> list[list[bool]]:
-    """Notes whose string matters to the hands: it, or its neighbour, is struck close by."""
-    found = [[not scene.universe.touchy_only] * len(row) for row in base]
+def _touchy(scene: Scene, base: Sequence[Sequence[int]], player: Player,
+            ) -> tuple[list[list[bool]], list[list[bool]]]:
+    """Notes whose string matters to the hands, and notes for which there may be no time at all.
+
+    The first have their string, or its neighbour, struck close by; the second cannot be plucked
+    as fast as their string comes back.
+    """
+    whole = not scene.universe.touchy_only
+    touchy = [[whole] * len(row) for row in base]
+    losable = [[whole] * len(row) for row in base]
+    lead, free = player.placing_lead_seconds, player.restrike_free_seconds
+    longest = max(lead, free)
     last: dict[int, list[tuple[float, int, int]]] = defaultdict(list)
     for t, (part, row) in enumerate(zip(scene.parts, base, strict=True)):
         for i, way in enumerate(row):
             if way == LOST or scene.tones[t][i] is None:
                 continue
             place = scene.ways[t][i].ways[way].pitch.position
-            lead = player.placing_lead_seconds
-            for beside, near in ((-1, lead), (1, lead), (0, player.restrike_free_seconds)):
-                while last[place + beside] and part.seconds - last[place + beside][0][0] > 2.0:
-                    last[place + beside].pop(0)
-                for time, u, j in last[place + beside]:
-                    if part.seconds - time < near - 1e-6:
-                        found[t][i] = found[u][j] = True
+            for beside, near in ((-1, lead), (1, lead), (0, free)):
+                recent = last[place + beside]
+                while recent and part.seconds - recent[0][0] > longest:
+                    recent.pop(0)
+                for time, u, j in recent:
+                    if part.seconds - time < near - _EPS:
+                        touchy[t][i] = touchy[u][j] = True
+                    if not beside and 0 < part.seconds - time < (
+                            player.restrike_error_seconds - _EPS):
+                        losable[t][i] = losable[u][j] = True
             last[place].append((part.seconds, t, i))
-    return found
+    return touchy, losable

@@ -16,7 +16,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from arranger.plan.hand_search import HandSearch, Scene
-from arranger.plan.pedal_path import PedalPath, Way, Ways, pedal_path
+from arranger.plan.pedal_path import PedalPath, PedalSearch, Way, Ways
 from arranger.plan.universe import LOST, Choice
 from arranger.rulebook.players import Player
 
@@ -75,7 +75,7 @@ class _Branch:
     wants: _Wants
 
 
-@dataclass(slots=True)
+@dataclass
 class _Table:
     """Both sides at one table: they are asked under offers, and plans are priced whole."""
 
@@ -87,11 +87,16 @@ class _Table:
     trace: list[tuple[int, int, int]] = field(default_factory=list)
     hands: HandSearch | None = None
 
+    def __post_init__(self) -> None:
+        scene = self.scene
+        self._asked, self._priced = (
+            PedalSearch(scene.parts, scene.ways, scene.ends, self.player, self.prices, self.pins)
+            for _ in range(2))  # one each: what was found is kept
+
     def ask(self, offers: Offers, closed: Offers) -> _Wants:
         """Solve both sides on their own."""
         scene = self.scene
-        path = pedal_path(scene.parts, _dearer(scene.ways, offers, closed), scene.ends,
-                          self.player, self.prices, self.pins)
+        path = self._asked.cheapest(_dearer(scene.ways, offers, closed))
         wish = _taken(scene, path)
         if self.hands is None:
             self.hands = HandSearch(scene, wish, self.player, self.prices)
@@ -109,9 +114,9 @@ class _Table:
         others = {(t, i, k): _NEVER for t, row in enumerate(scene.ways)
                   for i, note in enumerate(row) for k in range(LOST, len(note.ways))
                   if k != ways[t][i]}
-        path = pedal_path(scene.parts, _dearer(scene.ways, {}, others), scene.ends, self.player,
-                          self.prices, self.pins)
-        if path.total < _NEVER and (self.best is None or path.total + total < self.best.total):
+        path = self._priced.cheapest(_dearer(scene.ways, others))
+        given = _taken(scene, path) == ways
+        if given and (self.best is None or path.total + total < self.best.total):
             self.best = Plan(ways, picked, path, path.total, total, 0)
 
     def bargain(self, offers: Offers, closed: Offers, rounds: int) -> _Wants:

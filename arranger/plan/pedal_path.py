@@ -8,7 +8,7 @@ for the price of leaving it out.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from math import ceil
 
 import numpy as np
@@ -19,20 +19,11 @@ from arranger.model.pitch import SEMITONES, Pitch
 from arranger.plan.ring import AUDIBLE, level
 from arranger.plan.slices import Slice
 from arranger.rulebook.players import Player
-from arranger.search.positions import (
-    INFINITE,
-    SETTINGS,
-    SHAPES,
-    Gap,
-    Movers,
-    Table,
-    cheapest,
-)
+from arranger.search.positions import INFINITE, Board, Gap, Movers, PositionSearch, Table
 
 #: Seconds within which attacks count as one for the feet (assumption).
 FEET_AT_ONCE = 0.08
 _TICKS = 16  # ticks a second for foot work
-_STATES = np.array([[*SHAPES[0][i // 81], *SHAPES[1][i % 81]] for i in range(SETTINGS)])
 _OCTAVES = 9
 #: Price of a pinned setting that is not met: dearer than any music, and still finite, so that a
 #: barline no foot can meet leaves a plan and a finding instead of none.
@@ -68,24 +59,6 @@ class PedalPath:
     taken: tuple[tuple[Way | None, ...], ...]
     states: tuple[tuple[int, ...], ...]
     total: int
-
-
-@dataclass(slots=True)
-class _Nodes:
-    """Cache of the price tables of notes."""
-
-    tables: dict[tuple[tuple[int, int, int], ...], Table] = field(default_factory=dict)
-
-    def table(self, ways: Ways) -> Table:
-        key = (*((PEDALS.index(w.pitch.step), w.pitch.alter + 1, w.price) for w in ways.ways),
-               (-1, -1, ways.drop))
-        if key not in self.tables:
-            prices = np.full(SETTINGS, ways.drop, dtype=np.int32)
-            for pedal, position, price in key[:-1]:
-                here = _STATES[:, pedal] == position
-                prices[here] = np.minimum(prices[here], price)
-            self.tables[key] = prices
-        return self.tables[key]
 
 
 def movers(player: Player, prices: Mapping[str, int]) -> Movers:
@@ -158,7 +131,14 @@ class _LastUse:
 def pedal_path(parts: Sequence[Slice], ways: Sequence[Sequence[Ways]],
                ends: Sequence[Sequence[float]], player: Player, prices: Mapping[str, int],
                pins: Mapping[int, tuple[int, ...]] | None = None) -> PedalPath:
-    """Solve a piece exactly.
+    """Solve a piece exactly, once (see ``PedalSearch``)."""
+    if not parts:
+        return PedalPath((), (), 0)
+    return PedalSearch(parts, ways, ends, player, prices, pins).cheapest(ways)
+
+
+class PedalSearch:
+    """Exact plans of one piece, found anew quickly where only the prices of some ways changed.
 
     Parameters
     ----------
@@ -167,19 +147,83 @@ def pedal_path(parts: Sequence[Slice], ways: Sequence[Sequence[Ways]],
     ends : seconds at which each note of each slice stops being held.
     pins : positions 0-2 of the seven pedals that must stand at a slice (by its index).
     """
-    if not parts:
-        return PedalPath((), (), 0)
-    times = [s.seconds for s in parts]
-    firsts = stations(times)
-    nodes, gaps = _graph(times, firsts, ways, ends, player, prices, pins or {})
-    total, path = cheapest(nodes, gaps, movers(player, prices))
-    bounds = [*firsts[1:], len(parts)]
-    states: list[tuple[int, ...]] = []
-    for first, last, state in zip(firsts, bounds, path, strict=True):
-        states += [tuple(int(x) for x in _STATES[state])] * (last - first)
-    taken = tuple(tuple(_take(w, state) for w in row)
-                  for row, state in zip(ways, states, strict=True))
-    return PedalPath(taken, tuple(states), total)
+
+    def __init__(self, parts: Sequence[Slice], ways: Sequence[Sequence[Ways]],
+                 ends: Sequence[Sequence[float]], player: Player, prices: Mapping[str, int],
+                 pins: Mapping[int, tuple[int, ...]] | None = None) -> None:
+        times = [s.seconds for s in parts]
+        firsts = stations(times)
+        self._spans = tuple(zip(firsts, [*firsts[1:], len(parts)], strict=True))
+        self._pins = pins or {}
+        board = Board(_ranges(ways, self._pins))
+        gaps = _gaps(times, self._spans, ways, ends, player, prices)
+        self._search = PositionSearch(gaps, movers(player, prices), board)
+        self._nodes = _Nodes(board)
+
+    def cheapest(self, ways: Sequence[Sequence[Ways]]) -> PedalPath:
+        """Cheapest plan; ``ways`` are those of the start, but for their prices."""
+        total, path = self._search.cheapest([
+            self._nodes.station([w for row in ways[first:last] for w in row],
+                                [self._pins[at] for at in range(first, last) if at in self._pins])
+            for first, last in self._spans])
+        states: list[tuple[int, ...]] = []
+        for (first, last), state in zip(self._spans, path, strict=True):
+            states += [tuple(map(int, self._nodes.states[state]))] * (last - first)
+        taken = tuple(tuple(_take(w, state) for w in row)
+                      for row, state in zip(ways, states, strict=True))
+        return PedalPath(taken, tuple(states), total)
+
+
+def _ranges(ways: Sequence[Sequence[Ways]],
+            pins: Mapping[int, tuple[int, ...]]) -> tuple[tuple[int, int], ...]:
+    """Positions each pedal may need: from the lowest to the highest that a note or a pin asks."""
+    used: list[set[int]] = [set() for _ in PEDALS]
+    for note in (w for row in ways for w in row if not w.free):
+        for way in note.ways:
+            used[PEDALS.index(way.pitch.step)].add(way.pitch.alter + 1)
+    for state in pins.values():
+        for positions, position in zip(used, state, strict=True):
+            positions.add(position)
+    return tuple((min(p, default=0), max(p, default=0)) for p in used)
+
+
+class _Nodes:
+    """Price tables of notes and of stations; the same demands give the same array."""
+
+    def __init__(self, board: Board) -> None:
+        self.states = board.states
+        self._notes: dict[tuple[tuple[int, int, int], ...], Table] = {}
+        self._stations: dict[tuple[object, ...], Table] = {}
+
+    def station(self, notes: Sequence[Ways], pins: Sequence[tuple[int, ...]]) -> Table:
+        """Prices of all settings where these notes are wanted and these settings must stand."""
+        key = (*map(_demand, notes), *pins)
+        if key not in self._stations:
+            table = np.zeros(len(self.states), dtype=np.int32)
+            for note in notes:
+                table += self._note(_demand(note))
+            for pin in pins:
+                table += np.where((np.array(pin) == self.states).all(axis=1), 0, _PIN).astype(
+                    np.int32)
+            self._stations[key] = table
+        return self._stations[key]
+
+    def _note(self, key: tuple[tuple[int, int, int], ...]) -> Table:
+        if key not in self._notes:
+            prices = np.full(len(self.states), key[-1][2], dtype=np.int32)
+            for pedal, position, price in key[:-1]:
+                here = self.states[:, pedal] == position
+                prices[here] = np.minimum(prices[here], price)
+            self._notes[key] = prices
+        return self._notes[key]
+
+
+def _demand(note: Ways) -> tuple[tuple[int, int, int], ...]:
+    """What a note asks: pedal, position and price of its ways, and last of leaving it out."""
+    if note.free:
+        return ((-1, -1, min(note.drop, note.ways[0].price)),)
+    return (*((PEDALS.index(w.pitch.step), w.pitch.alter + 1, w.price) for w in note.ways),
+            (-1, -1, note.drop))
 
 
 def _take(ways: Ways, state: tuple[int, ...]) -> Way | None:
@@ -198,38 +242,29 @@ def _near(times: Sequence[float], firsts: Sequence[int], rank: int, seconds: flo
     return count
 
 
-def _graph(times: Sequence[float], firsts: Sequence[int], ways: Sequence[Sequence[Ways]],
-           ends: Sequence[Sequence[float]], player: Player, prices: Mapping[str, int],
-           pins: Mapping[int, tuple[int, ...]]) -> tuple[list[Table], list[Gap]]:
-    cache, uses = _Nodes(), _LastUse()
-    nodes: list[Table] = []
+def _gaps(times: Sequence[float], spans: Sequence[tuple[int, int]],
+          ways: Sequence[Sequence[Ways]], ends: Sequence[Sequence[float]], player: Player,
+          prices: Mapping[str, int]) -> list[Gap]:
+    """What the feet may do before every station."""
+    uses = _LastUse()
+    firsts = [first for first, _ in spans]
     gaps: list[Gap] = []
-    nothing = np.zeros((7, 3), dtype=np.int32)
-    bounds = [*firsts[1:], len(times)]
-    for rank, (first, last) in enumerate(zip(firsts, bounds, strict=True)):
+    notch = movers(player, prices).notch
+    for rank, (first, last) in enumerate(spans):
         arrive = times[first]
         if rank == 0:
-            gaps.append(Gap(nothing, 0))
+            gaps.append(Gap(np.zeros((7, 3), dtype=np.int32), 0))
         else:
             since = arrive - times[first - 1]
             start = max(arrive - player.foot_move_seconds, times[first - 1])
             leave = uses.leave(start, arrive, player, prices)
             work = int(since * _TICKS + 1e-6)
             near = 0
-            if work < movers(player, prices).notch:
+            if work < notch:
                 work = 1
                 near = _near(times, firsts, rank, player.foot_move_seconds)
             gaps.append(Gap(leave, work, near))
-        node = np.zeros(SETTINGS, dtype=np.int32)
         for at in range(first, last):
             for note_ways, end in zip(ways[at], ends[at], strict=True):
-                if note_ways.free:
-                    node += min(note_ways.drop, note_ways.ways[0].price)
-                else:
-                    node += cache.table(note_ways)
-                    uses.note(note_ways, times[at], end)
-            if at in pins:
-                held = (np.array(pins[at]) == _STATES).all(axis=1)
-                node = np.where(held, node, node + _PIN).astype(np.int32)
-        nodes.append(node)
-    return nodes, gaps
+                uses.note(note_ways, times[at], end)
+    return gaps
