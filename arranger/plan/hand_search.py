@@ -54,6 +54,7 @@ class HandSearch:
         self._offered = PairSearch(costs, costs.horizon)  # one each: what was found is kept
         self._followed = PairSearch(costs, costs.horizon)
         touchy, losable = _touchy(scene, base, player)
+        self.losable = losable
         for part, tones, ways, way, lose, touch, placed in zip(
                 scene.parts, scene.tones, scene.ways, base, losable, touchy, self._placed,
                 strict=True):

@@ -24,11 +24,14 @@ from arranger.rulebook.players import Player
 _NEVER = 1 << 18
 #: Rounds without a better bound after which the steps are halved.
 _PATIENCE = 3
+#: What a quarrel between two strings of one pitch is about, about (hands, a pedal).
+_LEAST_WEIGHT = 10
 #: Rounds of bargaining in a branch.
 _BRANCH_ROUNDS = 6
 
 Key = tuple[int, int, int]  #: slice, note, way
 Offers = dict[Key, int]
+Quarrel = tuple[int, int, int, int]  #: slice, note, the way of the pedals, of the hands
 NoteWays = tuple[tuple[int, ...], ...]  #: way of every note by slice
 
 
@@ -59,8 +62,8 @@ class _Wants:
     hands: NoteWays
 
     @property
-    def quarrels(self) -> list[tuple[int, int, int, int]]:
-        """Notes on which the sides disagree: slice, note, the way of the pedals, of the hands."""
+    def quarrels(self) -> list[Quarrel]:
+        """Notes on which the sides disagree."""
         return [(t, i, x, y)
                 for t, (a, b) in enumerate(zip(self.pedals, self.hands, strict=True)) if a != b
                 for i, (x, y) in enumerate(zip(a, b, strict=True)) if x != y]
@@ -85,29 +88,46 @@ class _Table:
     pins: Mapping[int, tuple[int, ...]] | None
     best: Plan | None = None
     trace: list[tuple[int, int, int]] = field(default_factory=list)
-    hands: HandSearch | None = None
-
     def __post_init__(self) -> None:
         scene = self.scene
-        self._asked, self._priced = (
+        self._asked, self._priced, self._thinned = (
             PedalSearch(scene.parts, scene.ways, scene.ends, self.player, self.prices, self.pins)
-            for _ in range(2))  # one each: what was found is kept
+            for _ in range(3))  # one each: what was found is kept
+        base = _taken(scene, self._asked.cheapest(scene.ways))
+        self.hands = HandSearch(scene, base, self.player, self.prices)
+
+    def shares(self) -> Offers:
+        """Start: the hands pay half of what a way costs, so that they do not part for nothing."""
+        found: Offers = {}
+        for t, row in enumerate(self.scene.ways):
+            for i, note in enumerate(row):
+                if self.scene.tones[t][i] is not None and len(note.ways) > 1:
+                    found |= {(t, i, k): -(w.price // 2) for k, w in enumerate(note.ways)
+                              if w.price}
+                if self.hands.losable[t][i]:
+                    found[t, i, LOST] = -(note.drop // 2)
+        return found
 
     def ask(self, offers: Offers, closed: Offers) -> _Wants:
         """Solve both sides on their own."""
         scene = self.scene
         path = self._asked.cheapest(_dearer(scene.ways, offers, closed))
         wish = _taken(scene, path)
-        if self.hands is None:
-            self.hands = HandSearch(scene, wish, self.player, self.prices)
         total, picked = self.hands.solve(_for_hands(offers, closed))
         want = tuple(self.hands.ways(at, c, wish[at]) for at, c in enumerate(picked))
         return _Wants(path.total + total, offers, wish, want)
 
+    def between(self, wants: _Wants) -> NoteWays:
+        """What the pedals would do at full price if the hands had their way in what is too fast."""
+        settled = {(t, i, k): _NEVER for t, losable in enumerate(self.hands.losable)
+                   for i, fast in enumerate(losable) if fast
+                   for k in range(LOST, len(self.scene.ways[t][i].ways)) if k != wants.hands[t][i]}
+        path = self._thinned.cheapest(_dearer(self.scene.ways, settled))
+        return _taken(self.scene, path)
+
     def price(self, ways: NoteWays) -> None:
         """Price the plan in which every note goes its given way; keep it if it is the best."""
         scene, hands = self.scene, self.hands
-        assert hands is not None
         total, picked = hands.follow(ways)
         ways = tuple(hands.ways(at, c, w) for at, (c, w) in enumerate(zip(picked, ways,
                                                                           strict=True)))
@@ -123,9 +143,10 @@ class _Table:
         """Raise the bound by offers; return the wants that gave the highest."""
         firm: _Wants | None = None
         pace, stale = 1.0, 0
+        seen: dict[tuple[int, int], tuple[int, int, float]] = {}
         for _ in range(rounds):
             wants = self.ask(offers, closed)
-            for ways in dict.fromkeys((wants.hands, wants.pedals)):
+            for ways in dict.fromkeys((wants.hands, wants.pedals, self.between(wants))):
                 self.price(ways)
             stale += 1
             if firm is None or wants.bound > firm.bound:
@@ -137,13 +158,30 @@ class _Table:
             if stale == _PATIENCE:
                 wants, pace, stale = firm, pace / 2, 0
             quarrels = wants.quarrels
-            step = max(1, round(pace * (top - firm.bound) / (2 * len(quarrels))))
+            weights = [self._weight(q, seen) for q in quarrels]
+            pace_each = pace * (top - firm.bound) / (2 * sum(weights))
             offers = dict(wants.offers)
-            for t, i, wished, wanted in quarrels:
+            for (t, i, wished, wanted), weight in zip(quarrels, weights, strict=True):
+                step = max(1, round(weight * pace_each))
                 for way, sign in ((wished, 1), (wanted, -1)):
                     offers[t, i, way] = offers.get((t, i, way), 0) + sign * step
         assert firm is not None
         return firm
+
+    def _weight(self, quarrel: Quarrel, seen: dict[tuple[int, int], tuple[int, int, float]]
+                ) -> float:
+        """How much a quarrel is about; it grows while it lasts and shrinks when it is reversed."""
+        t, i, wished, wanted = quarrel
+        ways = self.scene.ways[t][i]
+        one, other = (ways.drop if k == LOST else ways.ways[k].price for k in (wished, wanted))
+        last = seen.get((t, i))
+        weight: float = max(_LEAST_WEIGHT, abs(one - other)) if last is None else last[2]
+        if last is not None and last[:2] == (wished, wanted):
+            weight *= 1.5
+        elif last is not None and last[:2] == (wanted, wished):
+            weight /= 2
+        seen[t, i] = wished, wanted, weight
+        return weight
 
     def branch(self, root: _Wants, branches: int) -> int:
         """Close the gap as far as ``branches`` go; return the bound proved."""
@@ -175,22 +213,12 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
          trace: list[tuple[int, int, int]] | None = None) -> Plan:
     """Solve a piece. ``trace`` collects (bound, best total, quarrels) of every round."""
     table = _Table(scene, player, prices, pins, trace=trace if trace is not None else [])
-    root = table.bargain(_shares(scene), {}, scene.universe.rounds)
+    root = table.bargain(table.shares(), {}, scene.universe.rounds)
     assert table.best is not None
     bound = root.bound
     if bound < table.best.total:
         bound = table.branch(root, scene.universe.branches)
     return replace(table.best, bound=bound)
-
-
-def _shares(scene: Scene) -> Offers:
-    """Start: the hands pay half of what a way costs, so that they do not part for nothing."""
-    found: Offers = {}
-    for t, (row, tones) in enumerate(zip(scene.ways, scene.tones, strict=True)):
-        for i, (note, tone) in enumerate(zip(row, tones, strict=True)):
-            if tone is not None and len(note.ways) > 1:
-                found |= {(t, i, k): -(w.price // 2) for k, w in enumerate(note.ways) if w.price}
-    return found
 
 
 def _for_hands(offers: Offers, closed: Offers) -> Mapping[int, Mapping[tuple[int, int], int]]:
