@@ -144,10 +144,11 @@ class _Table:
         firm: _Wants | None = None
         pace, stale = 1.0, 0
         seen: dict[tuple[int, int], tuple[int, int, float]] = {}
-        for _ in range(rounds):
+        for turn in range(rounds):
             wants = self.ask(offers, closed)
-            for ways in dict.fromkeys((wants.hands, wants.pedals, self.between(wants))):
-                self.price(ways)
+            self.price(wants.hands if turn % 2 else wants.pedals)
+            if wants.quarrels:
+                self.price(self.between(wants))
             stale += 1
             if firm is None or wants.bound > firm.bound:
                 firm, stale = wants, 0
@@ -213,7 +214,7 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
          trace: list[tuple[int, int, int]] | None = None) -> Plan:
     """Solve a piece. ``trace`` collects (bound, best total, quarrels) of every round."""
     table = _Table(scene, player, prices, pins, trace=trace if trace is not None else [])
-    root = table.bargain(table.shares(), {}, scene.universe.rounds)
+    root = table.bargain(table.shares(), {}, scene.universe.rounds_for(len(scene.parts)))
     assert table.best is not None
     bound = root.bound
     if bound < table.best.total:

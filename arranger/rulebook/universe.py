@@ -19,7 +19,13 @@ class Universe:
     thinned: int
     touchy_only: int
     rounds: int
+    most_rounds: int
+    work: int
     branches: int
+
+    def rounds_for(self, slices: int) -> int:
+        """Rounds of bargaining that a piece of so many slices is given."""
+        return max(self.rounds, min(self.most_rounds, self.work // max(slices, 1)))
 
 
 @cache

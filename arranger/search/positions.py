@@ -272,9 +272,9 @@ def _single(values: Table, gap: Gap, movers: Movers, mover: int, board: Board) -
     out = np.full(values.shape, INFINITE, dtype=np.int32)
     counts = [high - low + 1 for low, high in board.ranges]
     for p in range(7)[_OF[mover]]:
-        if counts[p] == 1:
-            continue
         low, high = board.ranges[p]
+        if low == high or gap.leave[p, low:high + 1].min() >= INFINITE:
+            continue
         tail = prod(counts[p + 1:])
         view = values.reshape(planes, -1, counts[p], tail)
         into = out.reshape(planes, -1, counts[p], tail)
