@@ -13,6 +13,7 @@ from arranger.passes.settings import Settings
 from arranger.plan.fingers import fingerings
 from arranger.plan.hand_options import Option, Tone, options
 from arranger.plan.hand_path import hand_path
+from arranger.plan.pinned import pinned_options, pinned_tone
 from arranger.plan.roles import Role, roles
 from arranger.plan.slices import Slice, in_order, slices
 from arranger.plan.worth import worth
@@ -34,8 +35,9 @@ def give_hands(draft: Draft, settings: Settings) -> Handed:
     played = [replace(s, notes=tuple(sorted(s.notes, key=lambda n: n.string)))
               for s in slices([n for n in draft.notes if not n.source.grace], draft.source.tempo)]
     places = frozenset(s.position for s in settings.harp.strings if s not in draft.plan.fixed)
-    rows = [options([_tone(n, part_roles[n.id], s, settings) for n in s.notes],
-                    settings.player, settings.prices, places) for s in played]
+    rows = [pinned_options(options([_tone(n, part_roles[n.id], s, settings) for n in s.notes],
+                                   settings.player, settings.prices, places),
+                           [settings.pins.of(n.id) for n in s.notes]) for s in played]
     total, path = hand_path(rows, [s.seconds for s in played], settings.player, settings.prices)
     kept: list[HarpNote] = []
     made: list[Alteration] = []
@@ -53,10 +55,11 @@ def _tone(note: HarpNote, role: Role, here: Slice, settings: Settings) -> Tone:
     length = note.source.duration
     roll = (not note.source.marks & {"staccato", "staccatissimo", "non-arpeggiate"}
             and len(here.notes) >= 3 and length >= 1)
-    return Tone(pitch=note.pitch, hand=note.hand,
+    tone = Tone(pitch=note.pitch, hand=note.hand,
                 drop=worth(note, role, settings.prices).drop,
                 fixed=bool(role.tune or role.bass), roll=roll, rolled=note.rolled,
                 chord=note.source.chord)
+    return pinned_tone(tone, settings.pins.of(note.id))
 
 
 def _take(here: Slice, option: Option, part_roles: Mapping[NoteId, Role],

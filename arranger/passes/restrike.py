@@ -10,6 +10,7 @@ from arranger.model.draft import Draft, HarpNote
 from arranger.model.ledger import Alteration, Drop
 from arranger.model.score import NoteId
 from arranger.passes.settings import Settings
+from arranger.plan.pinned import KEPT
 from arranger.plan.roles import roles
 from arranger.plan.slices import slices
 from arranger.plan.worth import worth
@@ -34,7 +35,8 @@ def thin_repeats(draft: Draft, settings: Settings) -> Draft:
     part_roles = roles(draft.notes)
     gone: dict[NoteId, str] = {}
     for attacks in fast:
-        kept = _keep([(time, worth(note, part_roles[note.id], settings.prices).drop)
+        kept = _keep([(time, KEPT if note.id in settings.pins.notes else
+                       worth(note, part_roles[note.id], settings.prices).drop)
                       for time, note in attacks], limit)
         for at, (time, note) in enumerate(attacks):
             if at not in kept:
