@@ -81,13 +81,13 @@ def test_a_second_run_writes_the_same_bytes(demo: tuple[Path, Result], tmp_path:
 def test_a_finding_of_error_is_exit_one(small: Path, tmp_path: Path,
                                         monkeypatch: pytest.MonkeyPatch) -> None:
     """An error among the findings makes the run incomplete, and the files are written."""
-    from arranger import api
+    from arranger.commands import converting
     from arranger.model.diagnostic import Diagnostic
     from arranger.model.score import Location
     from arranger.rulebook.rules import rule
     wrong = Diagnostic("P3", rule("P3").name, "error", "no foot is free",
                        Location("1", 1, 1, 0), (), "P1")
-    monkeypatch.setattr(api, "findings", lambda *_: (wrong,))
+    monkeypatch.setattr(converting, "findings", lambda *_: (wrong,))
     result = run("convert", small, "-o", tmp_path / "out")
     assert result.exit_code == 1
     assert set(content(tmp_path / "out")) == MADE
@@ -199,9 +199,9 @@ def test_an_interrupt_while_writing_leaves_no_file(small: Path, tmp_path: Path,
 
 
 def test_an_interrupt_while_working_leaves_nothing(small: Path, tmp_path: Path) -> None:
-    code = ("import sys, time, arranger.api as api\n"
+    code = ("import sys, time\nfrom arranger.commands import converting\n"
             "def arrange(*_):\n    print('ready', flush=True)\n    time.sleep(30)\n"
-            "api.arrange = arrange\nfrom arranger.cli import main\nmain(sys.argv[1:])")
+            "converting.arrange = arrange\nfrom arranger.cli import main\nmain(sys.argv[1:])")
     process = subprocess.Popen(
         [sys.executable, "-c", code, "convert", str(small), "-o", str(tmp_path / "out")],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=_environment())

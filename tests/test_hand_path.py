@@ -1,18 +1,16 @@
-"""Hands and fingers: within the player's limits, and the cheapest there is."""
+"""Sharing between the hands: within the player's limits, and the cheapest there is."""
 
 from __future__ import annotations
 
-from itertools import combinations, pairwise
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.model.pitch import Pitch
-from arranger.plan import fingers
-from arranger.plan.fingers import fingerings
 from arranger.plan.hand_options import Hand, Option, Tone, options, reach
-from arranger.plan.hand_path import LEISURE, between, hand_path
+from arranger.plan.hand_path import between, hand_path
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
 from tests.oracles import cheapest_choice
@@ -37,7 +35,7 @@ def grips(option: Option) -> list[tuple[str, list[int], bool]]:
 @given(tones_(), st.sampled_from(PLAYERS))
 @settings(max_examples=150, deadline=None)
 def test_options_stay_within_the_limits_of_the_player(tones, player):
-    found = options(tones, player, PRICES, STRINGS)
+    found = options(tones, player, PRICES, STRINGS, 16)
     assert found
     for option in found:
         struck = [p for _, places, _ in grips(option) for p in places]
@@ -57,7 +55,7 @@ def test_options_stay_within_the_limits_of_the_player(tones, player):
 @given(tones_(), st.sampled_from(PLAYERS))
 @settings(max_examples=150, deadline=None)
 def test_notes_are_given_up_only_where_no_split_holds_them_all(tones, player):
-    found = options(tones, player, PRICES, STRINGS)
+    found = options(tones, player, PRICES, STRINGS, 16)
     held = [{(i, p) for hand in (o.left, o.right) for i, p in hand.tones} for o in found]
     everything = {(i, t.pitch) for i, t in enumerate(tones)}
     whole = any(fits(tones[:cut], "L", player) and fits(tones[cut:], "R", player)
@@ -87,7 +85,7 @@ def test_too_many_strings_lose_the_cheapest_note():
     low = [tone(n, drop=900, fixed=True) for n in ("G2", "E3", "A3", "B3")]
     high = [tone(n, drop=900, fixed=True) for n in ("C7", "D7", "E7", "F7")]
     chord = [low[0], tone("C3", drop=60), *low[1:], *high]
-    best = min(options(chord, PLAYER, PRICES, STRINGS), key=lambda o: o.price)
+    best = min(options(chord, PLAYER, PRICES, STRINGS, 16), key=lambda o: o.price)
     assert [i for i, _ in best.left.tones] == [0, 2, 3, 4]
     assert [i for i, _ in best.right.tones] == [5, 6, 7, 8]
 
@@ -98,7 +96,7 @@ def test_a_chord_wider_than_the_hand_is_rolled_and_at_last_thinned(top, kept, ro
     """A tenth is held, eleven and twelve strings are rolled; the right hand is elsewhere."""
     chord = [tone(n, "L", 900, fixed=True, roll=True) for n in ("C2", "G2", top)]
     chord.append(tone("F7", "R", 5000, fixed=True))
-    best = min(options(chord, PLAYER, PRICES, STRINGS), key=lambda o: o.price)
+    best = min(options(chord, PLAYER, PRICES, STRINGS, 16), key=lambda o: o.price)
     assert (len(best.left.tones), best.left.rolled) == (kept, rolled)
     assert len(best.right.tones) == 1
 
@@ -106,13 +104,13 @@ def test_a_chord_wider_than_the_hand_is_rolled_and_at_last_thinned(top, kept, ro
 def test_two_notes_moved_towards_each_other_do_not_meet_on_one_string():
     """B4 up and B6 down an octave would be B5 twice, which no limit of a hand forbids."""
     chord = [tone("G2", drop=40, fixed=True), tone("B4", drop=900), tone("B6", drop=900)]
-    for option in options(chord, PLAYER, PRICES, STRINGS):
+    for option in options(chord, PLAYER, PRICES, STRINGS, 16):
         struck = [p for _, places, _ in grips(option) for p in places]
         assert len(struck) == len(set(struck))
 
 
 def test_no_tones_no_hands():
-    assert options([], PLAYER, PRICES, STRINGS) == (Option(Hand(), Hand(), 0),)
+    assert options([], PLAYER, PRICES, STRINGS, 16) == (Option(Hand(), Hand(), 0),)
     assert hand_path([], [], PLAYER, PRICES) == (0, ())
 
 
@@ -123,7 +121,7 @@ def transition(old: Option, new: Option, gap: float) -> int:
         if a.tones and b.tones:
             reached = sorted(p.position for _, p in (*a.tones, *b.tones))
             way = reached[-1] - reached[0] - PLAYER.span_steps
-            price += int(PRICES["travel"] * max(0, way - LEISURE * gap))
+            price += int(PRICES["travel"] * max(0, way - PLAYER.travel_steps_per_second * gap))
     if gap < PLAYER.collision_seconds:
         for a, b in ((old.left, new.right), (old.right, new.left)):
             price += PRICES["collision"] * len({p.position for _, p in a.tones}
@@ -135,7 +133,7 @@ def transition(old: Option, new: Option, gap: float) -> int:
        st.lists(st.sampled_from([0.05, 0.2, 0.3, 1.0]), min_size=3, max_size=3))
 @settings(max_examples=60, deadline=None)
 def test_the_path_of_the_hands_equals_brute_force(slices, gaps):
-    rows = [options(tones, PLAYER, PRICES, STRINGS)[:6] for tones in slices]
+    rows = [options(tones, PLAYER, PRICES, STRINGS, 16)[:6] for tones in slices]
     times = [sum(gaps[:t]) for t in range(len(rows))]
 
     def link(t: int, old: Option, new: Option) -> int:
@@ -160,36 +158,3 @@ def test_a_string_just_left_by_the_other_hand_is_a_collision():
 GRIPS = st.lists(st.sets(st.integers(14, 26), min_size=1, max_size=4).map(
     lambda s: tuple(sorted(s))), min_size=1, max_size=5)
 TIMES = st.lists(st.sampled_from([0.1, 0.2, 0.3, 0.7]), min_size=5, max_size=5)
-
-
-@given(GRIPS, TIMES)
-@settings(max_examples=100, deadline=None)
-def test_fingers_never_cross_and_equal_brute_force(grips_, gaps):
-    times = [sum(gaps[:t]) for t in range(len(grips_))]
-    chosen = fingerings(grips_, times, PLAYER)
-    for grip, hand in zip(grips_, chosen, strict=True):
-        assert len(hand) == len(grip)
-        assert set(hand) <= {1, 2, 3, 4}
-        assert all(low > high for low, high in pairwise(hand))
-    spans = (PLAYER.finger_pair_1_2_steps, PLAYER.finger_pair_2_3_steps,
-             PLAYER.finger_pair_3_4_steps)
-    rows = [[tuple(reversed(c)) for c in combinations((1, 2, 3, 4), len(g))] for g in grips_]
-
-    def own(t: int, hand: tuple[int, ...]) -> int:
-        return fingers._shape(tuple(b - a for a, b in pairwise(grips_[t])), hand, spans)
-
-    def link(t: int, old: tuple[int, ...], new: tuple[int, ...]) -> int:
-        return fingers._follow(grips_[t - 1], grips_[t], old, new, times[t] - times[t - 1])
-
-    assert cheapest_choice([[h] for h in chosen], own, link) == cheapest_choice(rows, own, link)
-
-
-@pytest.mark.parametrize(("strings", "hand"), [
-    ((28,), (1,)), ((28, 30), (2, 1)), ((28, 30, 32, 35), (4, 3, 2, 1)), ((28, 35), (4, 1))])
-def test_the_thumb_takes_the_highest_string(strings, hand):
-    assert fingerings([strings], [0.0], PLAYER)[0][-1] == hand[-1]
-    assert len(fingerings([strings], [0.0], PLAYER)[0]) == len(hand)
-
-
-def test_no_grips_no_fingers():
-    assert fingerings([], [], PLAYER) == []

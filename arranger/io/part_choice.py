@@ -81,6 +81,12 @@ def choose_parts(root: etree._Element, names: tuple[str, ...] = (),
                       f"{_listed(entries)}")
 
 
+def part_labels(root: etree._Element) -> dict[str, str]:
+    """Return the name of every part by its id, in score order; the id where there is no name."""
+    return {p.get("id", ""): (p.findtext("part-name") or p.get("id") or "").strip()
+            for p in root.iterfind("part-list/score-part")}
+
+
 def _entries(root: etree._Element) -> list[_Entry]:
     staves = {part.get("id", ""): max((int(s.text or 1) for s in part.iter("staves")), default=1)
               for part in root.findall("part")}

@@ -43,7 +43,8 @@ def move_pedals(draft: Draft, settings: Settings,
                  for step, position in zip(PEDALS, state, strict=True)]
     opening, changes = windows(uses, _default(draft, settings.harp))
     onsets = sorted({n.onset for n in draft.notes})
-    moves, missed = schedule(draft.source, onsets, changes, settings.player, settings.prices)
+    moves, missed = schedule(draft.source, onsets, changes, settings.player, settings.prices,
+                             settings.pins.pedals)
     return replace(draft, plan=PedalPlan(opening, moves, draft.plan.fixed)), missed
 
 

@@ -13,6 +13,7 @@ from arranger.passes.settings import Settings
 from arranger.plan.hand_options import Tone
 from arranger.plan.hand_search import Scene
 from arranger.plan.pedal_path import Ways
+from arranger.plan.pinned import pinned_tone
 from arranger.plan.roles import Role
 from arranger.plan.slices import Slice, in_order
 from arranger.plan.universe import Choice
@@ -29,17 +30,19 @@ def set_scene(draft: Draft, parts: tuple[Slice, ...], ways: tuple[tuple[Ways, ..
     tones = tuple(tuple(None if n.source.grace else _tone(n, part_roles[n.id], s, settings)
                         for n in s.notes) for s in parts)
     places = frozenset(s.position for s in settings.harp.strings if s not in draft.plan.fixed)
-    return Scene(parts, ways, ends, tones, places)
+    pins = tuple(tuple(settings.pins.of(n.id) for n in s.notes) for s in parts)
+    return Scene(parts, ways, ends, tones, places, pins)
 
 
 def _tone(note: HarpNote, role: Role, here: Slice, settings: Settings) -> Tone:
     length = note.source.duration
     roll = (not note.source.marks & {"staccato", "staccatissimo", "non-arpeggiate"}
             and len(here.notes) >= 3 and length >= 1)
-    return Tone(pitch=note.pitch, hand=note.hand,
+    tone = Tone(pitch=note.pitch, hand=note.hand,
                 drop=worth(note, role, settings.prices).drop,
                 fixed=bool(role.tune or role.bass), roll=roll, rolled=note.rolled,
                 chord=note.source.chord)
+    return pinned_tone(tone, settings.pins.of(note.id))
 
 
 def loss_reasons(parts: Sequence[Slice], at: int, part_roles: Mapping[NoteId, Role],

@@ -13,6 +13,7 @@ from arranger.passes.compass import usable
 from arranger.passes.jumps import barline_groups, barlines
 from arranger.passes.settings import Settings
 from arranger.plan.pedal_path import PedalPath, Way, Ways, pedal_path
+from arranger.plan.pinned import pinned_ways
 from arranger.plan.roles import Role
 from arranger.plan.slices import Slice, clock, slices
 from arranger.plan.stand_ins import stand_ins
@@ -76,14 +77,17 @@ def _with_barlines(parts: tuple[Slice, ...], draft: Draft,
 def _ways(note: HarpNote, here: Slice, role: Role, draft: Draft, settings: Settings) -> Ways:
     fixed = draft.plan.fixed
     value = worth(note, role, settings.prices)
+    pin = settings.pins.of(note.id)
     options = usable(note.pitch.midi, settings.harp, fixed)
     free = [p for p in options if HarpString.of(p) in fixed]
     if free:
-        return Ways((Way(free[0], 0 if free[0] == note.pitch else settings.prices["respell"]),),
-                    value.drop, free=True)
+        only = Way(free[0], 0 if free[0] == note.pitch else settings.prices["respell"])
+        return pinned_ways(Ways((only,), value.drop, free=True), pin, note.pitch, value,
+                           settings.prices)
     spelled = sorted(options, key=lambda p: (p != note.pitch, abs(p.alter), p))
     ways = [Way(p, 0 if i == 0 else settings.prices["respell"]) for i, p in enumerate(spelled)]
     if not note.source.grace:
         ways += [Way(p, value.other) for midi in stand_ins(note, here, role)
                  for p in usable(midi, settings.harp, fixed) if HarpString.of(p) not in fixed]
-    return Ways(tuple(ways), value.drop, len(spelled))
+    return pinned_ways(Ways(tuple(ways), value.drop, len(spelled)), pin, note.pitch, value,
+                       settings.prices)

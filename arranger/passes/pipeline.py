@@ -1,9 +1,8 @@
 """All stages in order, repeated on their own result until nothing changes.
 
-A draft must come through its own arranging unchanged, so a draft in which a note is lost or sounds
-another pitch is arranged again as if it were the source; when that changes nothing the draft is
-settled. Where all pitches stand there is no need: prices of the other string and the other hand
-are distances from what is written, so the optimum for a source is the optimum for itself.
+A draft must come through its own arranging unchanged, so it is arranged again as if it were the
+source; when that changes nothing the draft is settled. Prices of losing a note, of the other string
+and of the other hand are distances from what is written, so most drafts are settled at once.
 """
 
 from __future__ import annotations

@@ -7,10 +7,6 @@ from collections.abc import Mapping, Sequence
 from arranger.plan.hand_options import Hand, Option
 from arranger.rulebook.players import Player
 
-#: Strings a second that a hand moves at leisure (assumption; the 95th percentile of real harp
-#: parts is about 27).
-LEISURE = 27.0
-
 
 def hand_path(rows: Sequence[Sequence[Option]], times: Sequence[float], player: Player,
               prices: Mapping[str, int]) -> tuple[int, tuple[Option, ...]]:
@@ -52,7 +48,7 @@ def between(before: Option, after: Option, gap: float, player: Player,
     A hand travels only as far as both grips together exceed its span: within it, it stays.
     """
     price = 0
-    free = LEISURE * gap
+    free = player.travel_steps_per_second * gap
     for old, new in ((before.left, after.left), (before.right, after.right)):
         if old.tones and new.tones:
             way = max(old.high, new.high) - min(old.low, new.low) - player.span_steps

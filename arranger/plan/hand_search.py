@@ -9,9 +9,11 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import numpy.typing as npt
 
+from arranger.model.pins import Pin
 from arranger.plan.grip_costs import GripCosts
 from arranger.plan.hand_options import Tone
 from arranger.plan.pedal_path import Ways
+from arranger.plan.pinned import pinned_choices
 from arranger.plan.slices import Slice
 from arranger.plan.universe import LOST, Choice, choices, patterns
 from arranger.rulebook.players import Player
@@ -29,7 +31,8 @@ class Scene:
     """What is to be planned, slice by slice.
 
     ``ways``, ``ends``: of every note, graces included, as for ``pedal_path``; ``tones``: of the
-    notes that hands place (None for graces); ``places``: strings to which an octave may move.
+    notes that hands place (None for graces); ``places``: strings to which an octave may move;
+    ``pins``: what was decided beforehand of every note (none: of no note).
     """
 
     parts: tuple[Slice, ...]
@@ -37,6 +40,7 @@ class Scene:
     ends: tuple[tuple[float, ...], ...]
     tones: tuple[tuple[Tone | None, ...], ...]
     places: frozenset[int]
+    pins: tuple[tuple[Pin, ...], ...] = ()
     universe: Universe = field(default_factory=load_universe)
 
 
@@ -63,10 +67,13 @@ class HandSearch:
             rows = patterns(mine, [way[i] for i in placed],
                             [touch[i] for i in placed], [lose[i] for i in placed],
                             scene.universe)
-            options = tuple(c for p in rows for c in choices(
-                held, mine, p, player, prices, scene.places, scene.universe))
-            options = tuple(replace(c, octaves=tuple((placed[i], p) for i, p in c.octaves))
-                            if c.octaves else c for c in options)
+            options = [c for p in rows for c in choices(
+                held, mine, p, player, prices, scene.places, scene.universe)]
+            if scene.pins:
+                pins = [scene.pins[len(self._slots)][i] for i in placed]
+                options = list(pinned_choices(options, mine, pins))
+            options = [replace(c, octaves=tuple((placed[i], p) for i, p in c.octaves))
+                       if c.octaves else c for c in options]
             self._slots.append(_Slot(part.seconds, placed, [w.drop for w in ways], options, costs))
 
     def ways(self, at: int, choice: Choice, base: Sequence[int]) -> tuple[int, ...]:

@@ -21,7 +21,7 @@ from arranger.plan.universe import LOST, Choice
 from arranger.rulebook.players import Player
 
 #: Price of a way that is not to be taken.
-_NEVER = 1 << 18
+_NEVER = 1 << 22
 #: Rounds without a better bound after which the steps are halved.
 _PATIENCE = 3
 #: What a quarrel between two strings of one pitch is about, about (hands, a pedal).

@@ -15,6 +15,7 @@ from fractions import Fraction
 
 from arranger.model.draft import PedalMove
 from arranger.model.harp import LEFT_FOOT, PEDALS, HarpString, PedalSetting
+from arranger.model.pins import PedalPin
 from arranger.model.score import Score
 from arranger.plan.ring import AUDIBLE, T60
 from arranger.plan.slices import clock
@@ -85,13 +86,15 @@ class _Moment:
 
 
 def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window], player: Player,
-             prices: Mapping[str, int]) -> tuple[tuple[PedalMove, ...], tuple[Window, ...]]:
+             prices: Mapping[str, int], pins: Sequence[PedalPin] = (),
+             ) -> tuple[tuple[PedalMove, ...], tuple[Window, ...]]:
     """Place every change.
 
     Parameters
     ----------
     onsets : attacks of the part, rising.
     changes : windows ordered by deadline.
+    pins : moments that are decided; one outside the window of its change counts for nothing.
 
     Returns
     -------
@@ -106,7 +109,8 @@ def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window]
     for left in (True, False):
         mine = [w for w in changes if (w.pedal in LEFT_FOOT) == left]
         for cuts in _CUTS:
-            options = [_moments(w, score, grid, beat_set, cuts, player, prices) for w in mine]
+            options = [_pinned(w, score, pins) or
+                       _moments(w, score, grid, beat_set, cuts, player, prices) for w in mine]
             placed, late = _place(mine, options, player)
             if not late:
                 break
@@ -115,6 +119,13 @@ def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window]
                   for w, m in zip(mine, placed, strict=True)]
     moves.sort(key=lambda m: (m.onset, m.foot != "R", PEDALS.index(m.pedal)))
     return tuple(moves), tuple(missed)
+
+
+def _pinned(window: Window, score: Score, pins: Sequence[PedalPin]) -> list[_Moment]:
+    """The moment that is decided for this change, if one is."""
+    here = sorted(p.onset for p in pins if (p.pedal, p.alter) == (window.pedal, window.to_alter)
+                  and window.after < p.onset < window.before)
+    return [_Moment(here[-1], clock(score.tempo, here)[-1], 0)] if here else []
 
 
 def _beats(score: Score) -> list[Fraction]:

@@ -1,0 +1,1 @@
+"""The commands, one a module, between one way to open a request and one way to deliver."""

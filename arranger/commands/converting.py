@@ -1,0 +1,198 @@
+"""``convert`` and ``pedals``: a draft from the planner, judged and written."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from arranger.checks.account import faults
+from arranger.checks.levers import lever_findings
+from arranger.checks.playable import findings
+from arranger.commands.delivery import delivered, diagrams_at, heading, page_of
+from arranger.commands.opening import Opened, open_to_arrange, settings_of
+from arranger.commands.request import Progress, Request, Result, SelfCheckError
+from arranger.io.harp_part import as_harp_part
+from arranger.io.musicxml_read import read
+from arranger.io.musicxml_write import write
+from arranger.model.diagnostic import Diagnostic
+from arranger.model.draft import Draft
+from arranger.model.errors import ChoiceError
+from arranger.model.ledger import GiveToHand, Ledger
+from arranger.passes import keys
+from arranger.passes.notice import notices
+from arranger.passes.pipeline import arrange, mark_pedals
+from arranger.passes.settings import Settings
+from arranger.report.json_report import report
+from arranger.report.midi import midi_bytes
+from arranger.report.wav import synthesiser, wav_bytes
+
+
+def convert(request: Request, folder: Path | None = None,
+            progress: Progress = lambda _: None) -> Result:
+    """Arrange the chosen part of a score as a harp draft.
+
+    Parameters
+    ----------
+    folder : where draft.musicxml, report.json, report.html and draft.mid go; None writes nothing.
+
+    Raises
+    ------
+    SourceError, ChoiceError, RuleError
+        Unusable source, part, harp or player; one line each.
+    """
+    settings = settings_of(request)
+    if request.wav:
+        synthesiser()  # before any work: is it there?
+    progress("reading the score")
+    opened = open_to_arrange(request)
+    if request.transpose:
+        progress("looking for the key")
+        opened = open_to_arrange(request, _semitones(request, settings, opened))
+    draft = arrange(opened.document.score, opened.part, settings, progress).draft
+    return _drafted("convert", request, settings, opened, draft, folder, progress)
+
+
+def pedals(request: Request, folder: Path | None = None,
+           progress: Progress = lambda _: None) -> Result:
+    """Mark the pedals into a harp part as it is; no note, string or hand is changed.
+
+    Raises
+    ------
+    SourceError, ChoiceError, RuleError
+        Unusable source, part, harp or player; one line each.
+    """
+    settings = settings_of(request)
+    with_pedals(settings, "pedals")
+    progress("reading the part")
+    opened = open_to_arrange(request, keep_fingering=True)
+    draft = mark_pedals(opened.document.score, opened.part, settings, progress).draft
+    return _drafted("pedals", request, settings, opened, draft, folder, progress)
+
+
+def with_pedals(settings: Settings, command: str) -> None:
+    """Refuse a harp without pedals.
+
+    Raises
+    ------
+    ChoiceError
+    """
+    if settings.harp.mechanism != "pedal":
+        raise ChoiceError(f"the harp {settings.harp.name} has no pedals; {command} is for harps "
+                          f"with pedals, convert for all")
+
+
+def keys_of(request: Request) -> list[str]:
+    """What each transposition within a fourth costs on this harp, best first, a line each.
+
+    Raises
+    ------
+    SourceError, ChoiceError, RuleError
+        Unusable source, part, harp or player; one line each.
+    """
+    settings, opened = settings_of(request), open_to_arrange(request)
+    return keys.told(keys.advice(opened.document.score, opened.part, settings))
+
+
+def _semitones(request: Request, settings: Settings, opened: Opened) -> int:
+    if request.transpose == "best":
+        return keys.advice(opened.document.score, opened.part, settings)[0].semitones
+    if not re.fullmatch(r"[+-]?\d{1,2}", request.transpose) or abs(int(request.transpose)) > 24:
+        raise ChoiceError(f"cannot transpose by {request.transpose!r}; give semitones from -24 to "
+                          f"24, or best")
+    return int(request.transpose)
+
+
+def _drafted(command: str, request: Request, settings: Settings, opened: Opened, draft: Draft,
+             folder: Path | None, progress: Progress) -> Result:
+    """Judge the draft, write it with its report, and deliver both."""
+    draft = _accounted(request, opened, draft)
+    errors, said, lever_keys = _judged(settings, opened, draft)
+    progress("writing the draft")
+    keep = command == "pedals"
+    xml = write(opened.document, draft, diagrams_at(opened, draft),
+                "none" if keep else request.fingering, request.pedals, layout=not keep)
+    body = report(draft, heading(command, request, opened, _more_told(request, settings, opened)),
+                  said, _summary(draft, errors), opened.doubled)
+    if "levers" in body:
+        body["levers"] |= lever_keys
+    files = {"marked.musicxml" if keep else "draft.musicxml": xml}
+    if not keep:
+        files["draft.mid"] = midi_bytes([(n.onset, n.source.duration, n.pitch.midi)
+                                         for n in draft.notes if not n.source.grace],
+                                        draft.source.tempo)
+    if request.page:
+        files["report.html"] = page_of(body, xml, opened, progress)
+    if request.pdf:
+        from arranger.report.part_pdf import part_pdf  # reportlab: 0.15 s to import
+        progress("printing the part")
+        files["part.pdf"] = part_pdf(body, xml)
+    if request.wav:
+        progress("playing the draft")
+        files["draft.wav"] = wav_bytes(files["draft.mid"], *synthesiser())
+    if request.verify:
+        progress("arranging the draft again")
+        _verify(xml, request, settings, draft)
+    return delivered(body, files, errors, folder)
+
+
+def _accounted(request: Request, opened: Opened, draft: Draft) -> Draft:
+    """Return the draft with the ledger that is told, which must account for it."""
+    if len(opened.parts) > 1:  # which staff a part was laid on says nothing about its hand
+        kept = tuple(e for e in draft.ledger.entries if not isinstance(e.edit, GiveToHand))
+        draft = replace(draft, ledger=Ledger(kept))
+    wrong = faults(draft)
+    if wrong:
+        raise SelfCheckError(f"{request.source}: the ledger does not account for the draft "
+                             f"({wrong[0]}); please report this with the file")
+    return draft
+
+
+def _judged(settings: Settings, opened: Opened, draft: Draft) -> tuple[
+        tuple[Diagnostic, ...], tuple[Diagnostic, ...], dict[str, Any]]:
+    """Return the errors, everything said, and what keys are told of a harp with levers."""
+    score = opened.document.score
+    costless = keys.free(score, draft.part, settings)
+    levers = keys.advised(lever_findings(draft, settings.harp, settings.player), costless)
+    errors = (*findings(draft, settings.harp, settings.player),
+              *(d for d in levers if d.severity == "error"))
+    said = (*errors, *(d for d in levers if d.severity != "error"),
+            *notices(draft, opened.harp_part.removed, settings))
+    told = {} if draft.levers is None else keys.reported(score, draft.part, settings, costless)
+    return errors, said, told
+
+
+def _more_told(request: Request, settings: Settings, opened: Opened) -> dict[str, Any]:
+    """What is said of the settings only where it is not the usual."""
+    told: dict[str, Any] = {"transpose": opened.semitones} if opened.semitones else {}
+    if request.limits:
+        told["limits"] = ", ".join(request.limits)
+    if not settings.harp.hands_judged:
+        told["hands"] = "not judged on this harp"
+    return told
+
+
+def _summary(draft: Draft, errors: Sequence[Diagnostic]) -> dict[str, float | int | str]:
+    source = [n for n in draft.source.part_notes(draft.part) if not n.grace]
+    kept = {(n.onset, n.pitch.midi) for n in draft.notes if not n.source.grace}
+    same = sum((n.onset, n.midi) in kept for n in source)
+    return {"source_notes": len(source), "draft_notes": len(kept),
+            "notes_kept": round(same / len(source), 4) if source else 1.0,
+            "alterations": len(draft.ledger.entries),
+            **({"pedal_moves": len(draft.plan.moves)} if draft.levers is None
+               else {"lever_moves": len(draft.levers.moves)}),
+            "errors": len(errors)}
+
+
+def _verify(xml: bytes, request: Request, settings: Settings, draft: Draft) -> None:
+    """Read the written draft and arrange it again: nothing may change."""
+    from arranger.io.musicxml_tree import parse
+    root = parse(xml, "draft.musicxml")
+    again = as_harp_part(root, (root.findall("part")[-1].get("id", ""),))
+    document = read(again.root, "draft.musicxml")
+    second = arrange(document.score, again.part_id, settings).draft
+    if second.ledger.entries or len(second.notes) != len(draft.notes):
+        raise SelfCheckError(f"{request.source}: arranging the draft again would change it; "
+                             f"please report this with the file")

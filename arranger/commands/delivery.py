@@ -1,0 +1,59 @@
+"""The way out of every command: what the report is headed with, and the files published at once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from arranger.commands.opening import Opened
+from arranger.commands.request import Progress, Request, Result
+from arranger.io.files import publish
+from arranger.io.landmarks import double_bars, rehearsal_marks
+from arranger.io.source import sha256
+from arranger.io.source_part import source_part
+from arranger.model.diagnostic import Diagnostic
+from arranger.model.draft import Draft
+from arranger.passes.sections import sections
+from arranger.report.json_report import Heading, dumps
+from arranger.report.page_time import source_of
+
+
+def heading(command: str, request: Request, opened: Opened,
+            more: Mapping[str, Any] | None = None) -> Heading:
+    """Say what was read and with which settings; ``more`` is said where it is not the usual."""
+    tempo = opened.document.score.tempo
+    told = {"harp": request.harp, "player": request.player,
+            "tempo": str(tempo.marks[0].bpm), "tempo_assumed": tempo.assumed,
+            "tempo_from": tempo.marks[0].origin,
+            "fingering": request.fingering, "pedals": request.pedals, **(more or {})}
+    return Heading(command, request.source.name, sha256(request.source), opened.parts,
+                   opened.kept_parts, told)
+
+
+def diagrams_at(opened: Opened, draft: Draft) -> tuple[Fraction, ...]:
+    """Onsets at which the whole setting is printed."""
+    document = opened.document
+    return sections(draft, rehearsal_marks(document.root, document.score),
+                    double_bars(document.root, document.score))
+
+
+def page_of(body: Mapping[str, Any], xml: bytes, opened: Opened, progress: Progress) -> bytes:
+    """Return report.html: ``xml`` is engraved below the source."""
+    from arranger.report.html import page  # verovio: 0.05 s to import
+    progress("engraving the page")
+    document, part = opened.document, opened.part
+    return page(body, xml, source_of(source_part(document, part),
+                                     document.score.part_notes(part))).encode()
+
+
+def delivered(body: Mapping[str, Any], files: Mapping[str, bytes],
+              errors: Sequence[Diagnostic], folder: Path | None) -> Result:
+    """Return the result, its report among the files; a folder is given all of them or none."""
+    name, *_ = files
+    result = Result(body, {name: files[name], "report.json": dumps(body), **files}, bool(errors),
+                    tuple(errors))
+    if folder is not None:
+        publish(folder, result.files)
+    return result

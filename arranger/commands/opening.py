@@ -1,0 +1,87 @@
+"""The way into every command: settings of the request, its source opened, its harp part."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from arranger.commands.request import Request
+from arranger.io.document import Document
+from arranger.io.doubled import doubled
+from arranger.io.harp_part import HarpPart, as_harp_part
+from arranger.io.musicxml_read import read
+from arranger.io.part_choice import choose_parts, part_labels
+from arranger.io.source import open_source
+from arranger.io.transpose import transpose
+from arranger.model.errors import SourceError
+from arranger.model.score import Note, NoteId
+from arranger.passes.settings import Settings
+from arranger.rulebook.harps import load_harp
+from arranger.rulebook.players import load_player, with_limits
+from arranger.rulebook.prices import load_prices
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A source made ready: its document with a harp part in it, and what the report needs."""
+
+    document: Document
+    harp_part: HarpPart
+    parts: tuple[str, ...]
+    kept_parts: tuple[str, ...]
+    doubled: tuple[tuple[Note, NoteId], ...] = ()
+    semitones: int = 0
+
+    @property
+    def part(self) -> str:
+        """Id of the harp part."""
+        return self.harp_part.part_id
+
+
+def settings_of(request: Request) -> Settings:
+    """Load harp, player and prices of a request."""
+    player = with_limits(load_player(request.player), request.limits)
+    return Settings(load_harp(request.harp), player, load_prices())
+
+
+def open_to_arrange(request: Request, semitones: int = 0, keep_fingering: bool = False) -> Opened:
+    """Lay the chosen parts on the two staves of a harp part.
+
+    Raises
+    ------
+    SourceError
+        The source cannot be read, or the chosen part has no notes.
+    """
+    root = open_source(request.source)
+    transpose(root, semitones)
+    chosen = choose_parts(root, request.parts)
+    labels = part_labels(root)
+    harp_part = as_harp_part(root, chosen, keep_fingering)
+    document = read(harp_part.root, str(request.source))
+    if not document.score.part_notes(harp_part.part_id):
+        raise SourceError(f"{request.source}: the chosen part has no notes; choose another "
+                          f"with --part")
+    return _opened(request, document, harp_part, labels, chosen,
+                   doubled(root, chosen, document, harp_part.part_id), semitones)
+
+
+def open_as_written(request: Request) -> Opened:
+    """Open a harp part with its signs; two parts of one harp are laid together first."""
+    root = open_source(request.source)
+    chosen = choose_parts(root, request.parts, harp_first=True)
+    labels = part_labels(root)
+    harp_part = (HarpPart(root, chosen[0]) if len(chosen) == 1
+                 else as_harp_part(root, chosen, keep_fingering=True))
+    document = read(harp_part.root, str(request.source), (harp_part.part_id,))
+    return _opened(request, document, harp_part, labels, chosen)
+
+
+def _opened(request: Request, document: Document, harp_part: HarpPart, labels: dict[str, str],
+            chosen: tuple[str, ...], twins: tuple[tuple[Note, NoteId], ...] = (),
+            semitones: int = 0) -> Opened:
+    """Name the parts, and set the tempo that was asked for."""
+    if request.tempo is not None:
+        score = replace(document.score, tempo=document.score.tempo.scaled(request.tempo))
+        document = replace(document, score=score)
+    return Opened(document, harp_part, tuple(labels[i] for i in chosen),
+                  tuple(label for i, label in labels.items() if i not in chosen),
+                  twins, semitones)

@@ -1,0 +1,56 @@
+"""What is asked for and what comes of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from arranger.model.diagnostic import Diagnostic
+from arranger.model.errors import ArrangerError
+
+Progress = Callable[[str], None]
+
+
+class SelfCheckError(ArrangerError):
+    """The draft does not agree with its own ledger or written form: a fault of this program."""
+
+    exit_status = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What to arrange or check, and for whom. ``tempo`` in quarter notes a minute at the start.
+
+    ``transpose``: semitones, or ``best`` for the transposition within a fourth that suits the harp.
+    ``limits`` (``span_steps=8``) set single limits of the player. ``rules`` (``P3=off``) and
+    ``rules_file`` say how severe a check is to be.
+    """
+
+    source: Path
+    parts: tuple[str, ...] = ()
+    harp: str = "pedal-47"
+    player: str = "average"
+    tempo: Fraction | None = None
+    transpose: str = ""
+    limits: tuple[str, ...] = ()
+    fingering: str = "all"
+    pedals: str = "all"
+    page: bool = True
+    pdf: bool = False
+    wav: bool = False
+    verify: bool = False
+    rules: tuple[str, ...] = ()
+    rules_file: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """Report object and the files as they would be (or were) written."""
+
+    report: Mapping[str, Any]
+    files: Mapping[str, bytes]
+    incomplete: bool = False
+    errors: tuple[Diagnostic, ...] = ()

@@ -1,0 +1,46 @@
+"""``settings``: which pedal settings give a chord or a glissando."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from arranger.model.errors import ChoiceError
+from arranger.model.harp import PedalSetting
+from arranger.model.pitch import Pitch
+from arranger.plan.settings import chord_settings, glissando_settings
+
+
+def settings_for(notes: Sequence[str], start: str = "", glissando: bool = False) -> list[str]:
+    """Pedal settings in which the named notes (``C# E G``) can be plucked, nearest first.
+
+    Raises
+    ------
+    ChoiceError
+        A name is no note, or no setting gives them.
+    """
+    classes = [_pitch_class(name) for name in notes]
+    begin = _setting(start)
+    if glissando:
+        found = sorted(glissando_settings(classes), key=lambda s: (s.notches_to(begin), s))
+    else:
+        found = list(chord_settings(classes, begin))
+    if not found:
+        raise ChoiceError(f"no pedal setting gives {' '.join(notes)} "
+                          f"{'as a glissando' if glissando else 'together'}")
+    return [f"{s}   pedals {s.pedals_to(begin)}, notches {s.notches_to(begin)}" for s in found]
+
+
+def _pitch_class(name: str) -> int:
+    try:
+        return Pitch.parse(f"{name}4").pitch_class
+    except ValueError as error:
+        raise ChoiceError(f"not a note name: {name!r}; write notes as C, F# or Bb") from error
+
+
+def _setting(text: str) -> PedalSetting:
+    """Read a setting; every sign of it must be a letter D C B E F G A, flat, sharp or plain."""
+    for sign in text.replace("|", " ").split():
+        if not re.fullmatch("[A-G][#b♯♭♮]?", sign):
+            raise ChoiceError(f"not a pedal: {sign!r}; write a setting as D C Bb | Eb F G Ab")
+    return PedalSetting.parse(text)

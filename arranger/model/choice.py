@@ -1,0 +1,80 @@
+"""A choice of the arranger: one decision about one sounding note or one pedal move, and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from arranger.model.pitch import Pitch
+
+#: What can be decided of a note, in the order in which a file names it.
+KINDS = ("string", "hand", "finger", "octave", "pitch", "keep", "drop", "roll")
+HANDS = {"right": "R", "left": "L"}
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """What is struck before, with and after the note: by which it is found in a later edition.
+
+    Attacks in order of time, each as the names of its sounding pitches from the lowest up.
+    """
+
+    before: tuple[str, ...] = ()
+    beside: str = ""
+    after: tuple[str, ...] = ()
+
+    def __bool__(self) -> bool:
+        return bool(self.before or self.beside or self.after)
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One decision.
+
+    ``bar`` as printed; ``beat`` from 1 in units of the metre's denominator. ``note``: the sounding
+    note it is about (any spelling); ``kind`` one of KINDS with ``value``: a letter, R or L, a
+    finger, octaves up, a pitch name, or a truth value. For a pedal move ``kind`` is ``pedal`` and
+    ``value`` the letter with its position (``F#``, ``Bn`` for natural); ``note`` is None and bar
+    and beat are where the foot moves. ``index``: number of the bar counted from 1, where the
+    printed number does not tell it.
+    """
+
+    bar: str
+    beat: Fraction
+    note: Pitch | None
+    kind: str
+    value: str | int | bool
+    why: str = ""
+    around: Around = Around()
+    index: int | None = None
+
+    @property
+    def id(self) -> str:
+        """Name made from content, the same in every run: ``12:3:C#5:string-D``."""
+        place = f"{self.bar}@{self.index}" if self.index is not None else self.bar
+        what = self.note.name if self.note else "pedal"
+        return f"{place}:{self.beat}:{what}:{self.outcome}"
+
+    @property
+    def outcome(self) -> str:
+        """What is decided, in one word: ``string-D``, ``hand-left``, ``drop``, ``keep``."""
+        if self.kind == "hand":
+            return "hand-right" if self.value == "R" else "hand-left"
+        if self.value is True:
+            return self.kind
+        return f"{self.kind}-{'no' if self.value is False else self.value}"
+
+    @property
+    def words(self) -> str:
+        """The choice for a reader: ``C♯5 in bar 12, beat 3, on the D string``."""
+        beat = str(self.beat) if self.beat.denominator == 1 else f"{float(self.beat):.3g}"
+        where = f"in bar {self.bar}, beat {beat}"
+        told = {"string": f"on the {self.value} string",
+                "hand": f"in the {'right' if self.value == 'R' else 'left'} hand",
+                "finger": f"with finger {self.value}", "pitch": f"sounded as {self.value}",
+                "octave": f"moved by {self.value} octave(s)",
+                "keep": "kept", "drop": "left out",
+                "roll": "rolled" if self.value else "not rolled"}
+        if self.note is None:
+            return f"the pedal to {self.value} {where}"
+        return f"{self.note.label} {where}, {told[self.kind]}"
