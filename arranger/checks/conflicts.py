@@ -13,13 +13,12 @@ from itertools import combinations
 from arranger.checks.case import Case
 from arranger.model.harp import LEFT_FOOT, HarpString, PedalSetting
 from arranger.model.score import Note
-from arranger.plan.foot_order import FootMove, in_some_order
+from arranger.plan.foot_order import MARGIN, FootMove, in_some_order
 from arranger.plan.part_hands import fault
 from arranger.plan.timing import Use, windows
 from arranger.search.minimal_sets import minimal_sets
 
 MOST_SETS = 12  # told of one bar at most
-MARGIN = 0.02  # seconds before the note by which a move must have begun, as in the check P3
 _CLOSE = 1e-6
 
 

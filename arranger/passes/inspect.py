@@ -36,6 +36,12 @@ CHECKS: Mapping[str, Rule] = {
 AROUND = 3
 #: Bars from one place to the next within which the same words are said once (assumption).
 NEAR = 2
+#: What is said of a trouble that another spelling mends.
+OTHERWISE = "; spelled otherwise it goes at this tempo"
+#: So many changes of one bar are told together (assumption).
+CROWD = 3
+#: Edits that are still no stretch (assumption).
+FEW = 4
 #: Remedies offered for one finding at most.
 MOST = 4
 Levels = Mapping[str, str]
@@ -66,6 +72,7 @@ def inspect(case: Case, levels: Levels) -> Inspection:
     told = [_judged(d, plan) for d in found]
     proof = _Proof(case)
     told = [_levelled(replace(d, remedies=proof.proved(d)), levels) for d in told]
+    told = [_near(d) for d in _crowded_bars(told)]
     told = gathered(sorted(told, key=lambda d: (d.where.onset, -RANK[d.severity], d.code, d.notes)))
     return Inspection(
         tuple(told), len(case.attacks), sum(len(a.notes) > 1 for a in case.attacks),
@@ -93,8 +100,30 @@ def _judged(found: Diagnostic, plan: Respelling) -> Diagnostic:
     with_plan = replace(found, remedies=(*found.remedies, remedy))
     if found.code == "S1" or found.severity != "error":
         return with_plan
-    return replace(with_plan, severity="warning",
-                   message=f"{found.message}; spelled otherwise it goes")
+    message = found.message.replace("; it goes up to", "; as spelled it goes up to")
+    return replace(with_plan, severity="warning", message=f"{message}{OTHERWISE}")
+
+
+def _crowded_bars(found: Sequence[Diagnostic]) -> list[Diagnostic]:
+    """Say once a bar that its pedals come too soon as spelled, where one spelling serves all."""
+    bars: dict[tuple[int, str], list[Diagnostic]] = {}
+    for each in found:
+        if each.code == "P1" and each.message.endswith(OTHERWISE):
+            for remedy in each.remedies:
+                bars.setdefault((each.where.bar_index, remedy.title), []).append(each)
+    kept = list(found)
+    for (_, title), some in sorted(bars.items(), key=lambda item: -len(item[1])):
+        if len(some) < CROWD or any(d not in kept for d in some):
+            continue
+        first = some[0]
+        shown = ", ".join(dict.fromkeys(d.message.split(" after ")[0] for d in some))
+        remedies = tuple(r for r in first.remedies if r.title == title)
+        notes = tuple(dict.fromkeys(n for d in some for n in d.notes))
+        kept[kept.index(first)] = replace(
+            first, notes=notes, remedies=remedies,
+            message=f"{len(some)} pedal changes come too fast: {shown}{OTHERWISE}")
+        kept = [d for d in kept if d not in some[1:]]
+    return kept
 
 
 def gathered(found: Sequence[Diagnostic]) -> list[Diagnostic]:
@@ -128,6 +157,14 @@ def _joined(first: Diagnostic, others: Sequence[Diagnostic]) -> Diagnostic:
         message += f"; again in bar{'s' if len(bars) > 1 else ''} {', '.join(bars)}"
     notes = tuple(dict.fromkeys(n for d in (first, *others) for n in d.notes))
     return replace(first, message=message, notes=notes, remedies=remedies)
+
+
+def _near(found: Diagnostic) -> Diagnostic:
+    """Keep no remedy that respells a whole stretch where a few notes do as well."""
+    kept = [r for at, r in enumerate(found.remedies) if not any(
+        b.fidelity == r.fidelity and len(b.edits) < len(r.edits) > FEW
+        for b in found.remedies[:at])]
+    return replace(found, remedies=tuple(kept))
 
 
 def _levelled(found: Diagnostic, levels: Levels) -> Diagnostic:

@@ -31,8 +31,11 @@ class Looked:
 
 
 def check_report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
-                 looked: Looked) -> dict[str, Any]:
-    """Return the object written as report.json by a check."""
+                 looked: Looked, trouble: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the object written as report.json by a check.
+
+    ``trouble``: limits of tempo and conflicting notes, as ``passes.trouble`` reports them.
+    """
     counts = Counter(d.severity for d in findings)
     body = report(draft, heading, (), {
         "findings": len(findings), "errors": counts["error"], "warnings": counts["warning"],
@@ -40,6 +43,7 @@ def check_report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
         "pedal_moves": looked.moves, "pedal_marks": looked.marks,
         "line": summary_line(findings, looked)})
     body["findings"] = [_finding(d) for d in findings]
+    body |= trouble
     del body["cost"], body["bound"]
     return body
 
