@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from arranger.checks.case import Judge, open_case
-from arranger.commands.converting import with_pedals
 from arranger.commands.delivery import delivered, diagrams_at, heading, page_of
 from arranger.commands.opening import open_as_written, settings_of
 from arranger.commands.request import Progress, Request, Result
@@ -14,6 +13,7 @@ from arranger.io.part_fingers import written_fingers, written_staves
 from arranger.io.part_marks import read_marks
 from arranger.io.source import text_of
 from arranger.io.source_part import source_part
+from arranger.model.errors import ChoiceError
 from arranger.passes.inspect import inspect
 from arranger.passes.part_plan import planned
 from arranger.passes.trouble import reported
@@ -31,7 +31,9 @@ def check(request: Request, folder: Path | None = None,
         Unusable source, part, harp, player or rule setting; one line each.
     """
     settings, levels = settings_of(request), load_levels(request.rules_file, request.rules)
-    with_pedals(settings, "check")
+    if settings.harp.mechanism != "pedal":
+        raise ChoiceError(f"the harp {settings.harp.name} has no pedals; check is for harps with "
+                          f"pedals, convert for all")
     progress("reading the part")
     opened = open_as_written(request)
     document, part = opened.document, opened.part

@@ -1,4 +1,4 @@
-"""``convert`` and ``pedals``: a draft from the planner, judged and written."""
+"""``convert`` and ``keys``: a draft from the planner, judged and written."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from arranger.model.errors import ChoiceError
 from arranger.model.ledger import GiveToHand, Ledger
 from arranger.passes import keys
 from arranger.passes.notice import notices
-from arranger.passes.pipeline import arrange, mark_pedals
+from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
 from arranger.report.json_report import report
 from arranger.report.midi import midi_bytes
@@ -52,36 +52,7 @@ def convert(request: Request, folder: Path | None = None,
         progress("looking for the key")
         opened = open_to_arrange(request, _semitones(request, settings, opened))
     draft = arrange(opened.document.score, opened.part, settings, progress).draft
-    return _drafted("convert", request, settings, opened, draft, folder, progress)
-
-
-def pedals(request: Request, folder: Path | None = None,
-           progress: Progress = lambda _: None) -> Result:
-    """Mark the pedals into a harp part as it is; no note, string or hand is changed.
-
-    Raises
-    ------
-    SourceError, ChoiceError, RuleError
-        Unusable source, part, harp or player; one line each.
-    """
-    settings = settings_of(request)
-    with_pedals(settings, "pedals")
-    progress("reading the part")
-    opened = open_to_arrange(request, keep_fingering=True)
-    draft = mark_pedals(opened.document.score, opened.part, settings, progress).draft
-    return _drafted("pedals", request, settings, opened, draft, folder, progress)
-
-
-def with_pedals(settings: Settings, command: str) -> None:
-    """Refuse a harp without pedals.
-
-    Raises
-    ------
-    ChoiceError
-    """
-    if settings.harp.mechanism != "pedal":
-        raise ChoiceError(f"the harp {settings.harp.name} has no pedals; {command} is for harps "
-                          f"with pedals, convert for all")
+    return _drafted(request, settings, opened, draft, folder, progress)
 
 
 def keys_of(request: Request) -> list[str]:
@@ -105,24 +76,22 @@ def _semitones(request: Request, settings: Settings, opened: Opened) -> int:
     return int(request.transpose)
 
 
-def _drafted(command: str, request: Request, settings: Settings, opened: Opened, draft: Draft,
+def _drafted(request: Request, settings: Settings, opened: Opened, draft: Draft,
              folder: Path | None, progress: Progress) -> Result:
     """Judge the draft, write it with its report, and deliver both."""
     draft = _accounted(request, opened, draft)
     errors, said, lever_keys = _judged(settings, opened, draft)
     progress("writing the draft")
-    keep = command == "pedals"
-    xml = write(opened.document, draft, diagrams_at(opened, draft),
-                "none" if keep else request.fingering, request.pedals, layout=not keep)
-    body = report(draft, heading(command, request, opened, _more_told(request, settings, opened)),
-                  said, _summary(draft, errors), opened.doubled)
+    xml = write(opened.document, draft, diagrams_at(opened, draft), request.fingering,
+                request.pedals)
+    body = report(draft, heading("convert", request, opened, more_told(request, settings, opened)),
+                  said, summary(draft, errors), opened.doubled)
     if "levers" in body:
         body["levers"] |= lever_keys
-    files = {"marked.musicxml" if keep else "draft.musicxml": xml}
-    if not keep:
-        files["draft.mid"] = midi_bytes([(n.onset, n.source.duration, n.pitch.midi)
-                                         for n in draft.notes if not n.source.grace],
-                                        draft.source.tempo)
+    files = {"draft.musicxml": xml,
+             "draft.mid": midi_bytes([(n.onset, n.source.duration, n.pitch.midi)
+                                      for n in draft.notes if not n.source.grace],
+                                     draft.source.tempo)}
     if request.page:
         files["report.html"] = page_of(body, xml, opened, progress)
     if request.pdf:
@@ -164,7 +133,7 @@ def _judged(settings: Settings, opened: Opened, draft: Draft) -> tuple[
     return errors, said, told
 
 
-def _more_told(request: Request, settings: Settings, opened: Opened) -> dict[str, Any]:
+def more_told(request: Request, settings: Settings, opened: Opened) -> dict[str, Any]:
     """What is said of the settings only where it is not the usual."""
     told: dict[str, Any] = {"transpose": opened.semitones} if opened.semitones else {}
     if request.limits:
@@ -174,7 +143,8 @@ def _more_told(request: Request, settings: Settings, opened: Opened) -> dict[str
     return told
 
 
-def _summary(draft: Draft, errors: Sequence[Diagnostic]) -> dict[str, float | int | str]:
+def summary(draft: Draft, errors: Sequence[Diagnostic]) -> dict[str, float | int | str]:
+    """Return the figures of a draft: notes, alterations, moves, errors."""
     source = [n for n in draft.source.part_notes(draft.part) if not n.grace]
     kept = {(n.onset, n.pitch.midi) for n in draft.notes if not n.source.grace}
     same = sum((n.onset, n.midi) in kept for n in source)
