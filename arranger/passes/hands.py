@@ -37,7 +37,8 @@ def give_hands(draft: Draft, settings: Settings) -> Handed:
     places = frozenset(s.position for s in settings.harp.strings if s not in draft.plan.fixed)
     rows = [pinned_options(options([_tone(n, part_roles[n.id], s, settings) for n in s.notes],
                                    settings.player, settings.prices, places),
-                           [settings.pins.of(n.id) for n in s.notes]) for s in played]
+                           [settings.pins.of(n.id) for n in s.notes],
+                           [n.rolled for n in s.notes], settings.prices["roll"]) for s in played]
     total, path = hand_path(rows, [s.seconds for s in played], settings.player, settings.prices)
     kept: list[HarpNote] = []
     made: list[Alteration] = []

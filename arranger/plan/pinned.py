@@ -43,11 +43,19 @@ def pinned_tone(tone: Tone, pin: Pin) -> Tone:
     return replace(tone, drop=KEPT, fixed=True, roll=roll, rolled=rolled)
 
 
-def pinned_options(options: Sequence[Option], pins: Sequence[Pin]) -> Sequence[Option]:
-    """Options in which every note lies in the hand asked for; all, where none has them so."""
-    if all(not p.hand for p in pins):
-        return options
-    fit = [o for o in options
-           if all(pins[i].allows_hand(which) for which, hand in (("L", o.left), ("R", o.right))
-                  for i, _ in hand.tones)]
-    return fit or options
+def pinned_options(options: Sequence[Option], pins: Sequence[Pin], rolled: Sequence[bool],
+                   roll: int) -> Sequence[Option]:
+    """Options in which every note lies in the hand asked for; all, where none has them so.
+
+    ``rolled``: whether the source rolls each note; a roll that only a pin asks for costs ``roll``.
+    """
+    if any(p.hand for p in pins):
+        options = [o for o in options if all(
+            pins[i].allows_hand(which) for which, hand in (("L", o.left), ("R", o.right))
+            for i, _ in hand.tones)] or options
+    if any(p.rolled for p in pins):
+        options = [replace(o, price=o.price + roll * sum(
+            any(pins[i].rolled for i, _ in hand.tones)
+            and not any(rolled[i] for i, _ in hand.tones)
+            for hand in (o.left, o.right))) for o in options]
+    return options
