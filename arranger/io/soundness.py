@@ -23,8 +23,9 @@ _MUSIC = {"duration": (_DECIMAL, None, None), "divisions": (_DECIMAL, None, None
           "chromatic": (_DECIMAL, None, None), "diatonic": (_WHOLE, None, None),
           "octave-change": (_WHOLE, None, None)}
 #: Elements that decorate, and what stands where theirs is no number.
-_DECORATION = {"offset": (_DECIMAL, "0"), "key-alter": (_DECIMAL, "0"), "root-alter": (_DECIMAL, "0"),
-               "bass-alter": (_DECIMAL, "0"), "clef-octave-change": (_WHOLE, "0"),
+_DECORATION = {"offset": (_DECIMAL, "0"), "key-alter": (_DECIMAL, "0"),
+               "root-alter": (_DECIMAL, "0"), "bass-alter": (_DECIMAL, "0"),
+               "clef-octave-change": (_WHOLE, "0"),
                "line": (_WHOLE, "2")}
 #: Attributes that decorate, by element.
 _NUMBERED = dict.fromkeys(("key", "time", "clef", "transpose", "slur", "wedge", "dashes", "bracket",
