@@ -32,7 +32,9 @@ _NUMBERED = dict.fromkeys(("key", "time", "clef", "transpose", "slur", "wedge", 
                            "octave-shift", "glissando", "slide", "wavy-line"), ("number",))
 _ATTRIBUTES = {**_NUMBERED, "octave-shift": ("number", "size"), "note": ("attack", "release"),
                "grace": ("make-time",)}
+_STEPS = frozenset("ABCDEFG")
 _USUAL = {"number": "1", "size": "8"}
+_LOOKED_AT = (*_MUSIC, *_DECORATION, *_ATTRIBUTES, "step")
 
 
 def settle(root: etree._Element, name: str) -> None:
@@ -56,19 +58,26 @@ def settle(root: etree._Element, name: str) -> None:
     if len(set(listed)) < len(listed):
         raise SourceError(f"{name}: two lines of the part-list have the same id")
     known: set[tuple[str, str | None]] = set()
-    for element in root.iter(*_MUSIC):
-        key = (str(element.tag), element.text)
-        if key not in known:
-            _check(element, name)
-            known.add(key)
-    for element in root.iter(*_DECORATION):
-        shape, usual = _DECORATION[str(element.tag)]
+    for element in root.iter(*_LOOKED_AT):  # one walk: a score has a hundred thousand of them
+        tag = str(element.tag)
+        attributes = _ATTRIBUTES.get(tag)
+        if attributes is not None:
+            for wanted in attributes:
+                _settle_attribute(element, wanted)
+        elif (tag, element.text) not in known:
+            _settle_text(element, tag, name)
+            known.add((tag, element.text))
+
+
+def _settle_text(element: etree._Element, tag: str, name: str) -> None:
+    if tag in _MUSIC:
+        _check(element, name)
+    elif tag == "step":
+        _settle_step(element, name)
+    else:
+        shape, usual = _DECORATION[tag]
         if not shape.fullmatch(element.text or ""):
             element.text = usual
-    for element in root.iter(*_ATTRIBUTES):
-        if element.attrib:
-            for wanted in _ATTRIBUTES[str(element.tag)]:
-                _settle_attribute(element, wanted)
 
 
 def _check(element: etree._Element, name: str) -> None:
@@ -87,6 +96,13 @@ def _check(element: etree._Element, name: str) -> None:
     if tag == "divisions" and Fraction(text) <= 0:
         raise SourceError(f"{_where(element, name)}: {text.strip()} divisions of a quarter note "
                           "make no sense")
+
+
+def _settle_step(element: etree._Element, name: str) -> None:
+    plain = (element.text or "").strip().upper()
+    if plain not in _STEPS:
+        raise SourceError(f"{_where(element, name)}: {plain[:20]!r} is no step of a pitch")
+    element.text = plain
 
 
 def _settle_attribute(element: etree._Element, wanted: str) -> None:
