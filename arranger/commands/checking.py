@@ -13,7 +13,6 @@ from arranger.io.part_fingers import written_fingers, written_staves
 from arranger.io.part_marks import read_marks
 from arranger.io.source import text_of
 from arranger.io.source_part import source_part
-from arranger.model.errors import ChoiceError
 from arranger.passes.inspect import inspect
 from arranger.passes.part_plan import planned
 from arranger.passes.trouble import reported
@@ -31,9 +30,6 @@ def check(request: Request, folder: Path | None = None,
         Unusable source, part, harp, player or rule setting; one line each.
     """
     settings, levels = settings_of(request), load_levels(request.rules_file, request.rules)
-    if settings.harp.mechanism != "pedal":
-        raise ChoiceError(f"the harp {settings.harp.name} has no pedals; check is for harps with "
-                          f"pedals, convert for all")
     progress("reading the part")
     opened = open_as_written(request)
     document, part = opened.document, opened.part
@@ -46,7 +42,8 @@ def check(request: Request, folder: Path | None = None,
     plan = planned(case, found, settings)
     body = check_report(plan, heading("check", request, opened, {"rules": told} if told else {}),
                         found.findings,
-                        Looked(found.attacks, found.chords, found.moves, found.marks),
+                        Looked(found.attacks, found.chords, found.moves, found.marks,
+                               settings.harp.mechanism),
                         reported(case, found))
     progress("marking the part")
     text = text_of(request.source) if len(opened.parts) == 1 else None

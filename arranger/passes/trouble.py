@@ -67,9 +67,11 @@ def tempo_limits(case: Case, found: Inspection) -> TempoLimits:
     attacks = tuple(replace(a, notes=tuple(
         replace(n, pitch=pitches.get(n.id, n.pitch)) for n in a.notes)) for a in case.attacks)
     uses = [Use(n.onset, n.pitch.step, n.pitch.alter, n.end, n.midi)
-            for a in attacks for n in a.notes
-            if abs(n.pitch.alter) <= 1 and HarpString.of(n.pitch) not in case.harp.fixed]
+            for a in attacks for n in a.notes if case.harp.mechanism == "pedal"
+            and abs(n.pitch.alter) <= 1 and HarpString.of(n.pitch) not in case.harp.fixed]
     asked = demands(case.score, uses, attacks, case.grips, case.player)
+    if not case.harp.hands_judged:
+        asked = replace(asked, waits=tuple(w for w in asked.waits if w.kind != "travel"))
     bars = tuple(c for c in bar_ceilings(case.score, asked) if c.crotchet is not None)
     told = dict.fromkeys(sentence(c, case.score) for c in _slow(case, asked, bars))
     return TempoLimits(tuple(told), bars)
