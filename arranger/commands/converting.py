@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -14,6 +14,7 @@ from arranger.checks.playable import findings
 from arranger.commands.delivery import delivered, diagrams_at, heading, page_of
 from arranger.commands.opening import Opened, open_to_arrange, settings_of
 from arranger.commands.request import Progress, Request, Result, SelfCheckError
+from arranger.commands.taking import Taken, choices_file, fared, take
 from arranger.io.harp_part import as_harp_part
 from arranger.io.musicxml_read import read
 from arranger.io.musicxml_write import write
@@ -21,6 +22,7 @@ from arranger.model.diagnostic import Diagnostic
 from arranger.model.draft import Draft
 from arranger.model.errors import ChoiceError
 from arranger.model.ledger import GiveToHand, Ledger
+from arranger.model.pins import Pins
 from arranger.passes import keys
 from arranger.passes.notice import notices
 from arranger.passes.pipeline import arrange
@@ -28,6 +30,9 @@ from arranger.passes.settings import Settings
 from arranger.report.json_report import report
 from arranger.report.midi import midi_bytes
 from arranger.report.wav import synthesiser, wav_bytes
+
+#: No more than a conversion says and writes.
+NOTHING: Mapping[str, Any] = {}
 
 
 def convert(request: Request, folder: Path | None = None,
@@ -47,12 +52,19 @@ def convert(request: Request, folder: Path | None = None,
     if request.wav:
         synthesiser()  # before any work: is it there?
     progress("reading the score")
+    opened = transposed(request, settings, progress)
+    chosen = take(request, opened, settings)
+    draft = chosen.arranged(opened, progress)
+    return drafted("convert", request, chosen, opened, draft, folder, progress)
+
+
+def transposed(request: Request, settings: Settings, progress: Progress) -> Opened:
+    """Open the source, in the key that was asked for."""
     opened = open_to_arrange(request)
     if request.transpose:
         progress("looking for the key")
         opened = open_to_arrange(request, _semitones(request, settings, opened))
-    draft = arrange(opened.document.score, opened.part, settings, progress).draft
-    return _drafted(request, settings, opened, draft, folder, progress)
+    return opened
 
 
 def keys_of(request: Request) -> list[str]:
@@ -70,28 +82,39 @@ def keys_of(request: Request) -> list[str]:
 def _semitones(request: Request, settings: Settings, opened: Opened) -> int:
     if request.transpose == "best":
         return keys.advice(opened.document.score, opened.part, settings)[0].semitones
-    if not re.fullmatch(r"[+-]?\d{1,2}", request.transpose) or abs(int(request.transpose)) > 24:
-        raise ChoiceError(f"cannot transpose by {request.transpose!r}; give semitones from -24 to "
-                          f"24, or best")
-    return int(request.transpose)
+    return semitones_of(request.transpose)
 
 
-def _drafted(request: Request, settings: Settings, opened: Opened, draft: Draft,
-             folder: Path | None, progress: Progress) -> Result:
-    """Judge the draft, write it with its report, and deliver both."""
+def semitones_of(text: str) -> int:
+    """Return the semitones of ``--transpose``, 0 where nothing is said; ChoiceError if none."""
+    if not text:
+        return 0
+    if not re.fullmatch(r"[+-]?\d{1,2}", text) or abs(int(text)) > 24:
+        raise ChoiceError(f"cannot transpose by {text!r}; give semitones from -24 to 24, or best")
+    return int(text)
+
+
+def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft: Draft,
+            folder: Path | None, progress: Progress,
+            more: Mapping[str, Any] = NOTHING, more_files: Mapping[str, bytes] = NOTHING) -> Result:
+    """Judge the draft, write it with its report and what more there is, and deliver all."""
+    settings = chosen.settings
     draft = _accounted(request, opened, draft)
     errors, said, lever_keys = _judged(settings, opened, draft)
     progress("writing the draft")
     xml = write(opened.document, draft, diagrams_at(opened, draft), request.fingering,
                 request.pedals)
-    body = report(draft, heading("convert", request, opened, more_told(request, settings, opened)),
+    body = report(draft, heading(command, request, opened, more_told(request, settings, opened)),
                   said, summary(draft, errors), opened.doubled)
     if "levers" in body:
         body["levers"] |= lever_keys
+    choices = fared(chosen, opened, draft)
+    body |= ({"choices": choices} if choices else {}) | dict(more)
     files = {"draft.musicxml": xml,
              "draft.mid": midi_bytes([(n.onset, n.source.duration, n.pitch.midi)
                                       for n in draft.notes if not n.source.grace],
-                                     draft.source.tempo)}
+                                     draft.source.tempo),
+             **choices_file(chosen, request), **more_files}
     if request.page:
         files["report.html"] = page_of(body, xml, opened, progress)
     if request.pdf:
@@ -103,8 +126,9 @@ def _drafted(request: Request, settings: Settings, opened: Opened, draft: Draft,
         files["draft.wav"] = wav_bytes(files["draft.mid"], *synthesiser())
     if request.verify:
         progress("arranging the draft again")
-        _verify(xml, request, settings, draft)
-    return delivered(body, files, errors, folder)
+        _verify(xml, request, replace(settings, pins=Pins()), draft)
+    result = delivered(body, files, errors, folder)
+    return replace(result, incomplete=True) if choices.get("not_kept") else result
 
 
 def _accounted(request: Request, opened: Opened, draft: Draft) -> Draft:

@@ -53,9 +53,9 @@ def open_to_arrange(request: Request, semitones: int = 0) -> Opened:
     """
     root = open_source(request.source)
     transpose(root, semitones)
-    chosen = choose_parts(root, request.parts)
+    chosen = choose_parts(root, request.parts, harp_first=request.part_is_harp)
     labels = part_labels(root)
-    harp_part = as_harp_part(root, chosen)
+    harp_part = as_harp_part(root, chosen, keep_fingering=request.part_is_harp)
     document = read(harp_part.root, str(request.source))
     if not document.score.part_notes(harp_part.part_id):
         raise SourceError(f"{request.source}: the chosen part has no notes; choose another "

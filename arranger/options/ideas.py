@@ -19,7 +19,7 @@ from arranger.plan.roles import Role, roles
 from arranger.plan.slices import Slice, slices
 from arranger.plan.stand_ins import stand_ins
 
-_SIGN = {-1: " flat", 0: "", 1: " sharp", -2: " double flat", 2: " double sharp"}
+_SIGN = {-1: "♭", 0: "", 1: "♯"}
 _HAND = {"R": "right", "L": "left"}
 #: Notes of a spot that are looked at.
 _NOTES = 6
@@ -94,11 +94,6 @@ def ideas(spot: Spot, shop: Workshop, as_it_is: bool = False) -> list[Idea]:
     return list({i.choice.id: i for i in found if i.placed.pins}.values())
 
 
-def said(pitch: Pitch) -> str:
-    """``C sharp 5``: a pitch in words, with its octave (C4 = middle C)."""
-    return f"{pitch.step}{_SIGN[pitch.alter]} {pitch.octave}"
-
-
 def _role(note: Note, shop: Workshop) -> str:
     """What the note is to the music, in a word."""
     role = shop.roles[note.id]
@@ -114,7 +109,7 @@ def _strings(note: Note, shop: Workshop) -> Iterator[Idea]:
         other = note.pitch if now is None else now.pitch
         if pitch != other and other.midi == note.midi:
             yield shop.idea(note, "string", pitch.step,
-                       f"play the {said(note.pitch)} on the {pitch.step}{_SIGN[pitch.alter]} "
+                       f"play {note.pitch.label} on the {pitch.step}{_SIGN[pitch.alter]} "
                        f"string")
 
 
@@ -123,13 +118,13 @@ def _hands(note: Note, shop: Workshop) -> Iterator[Idea]:
     if now is not None:
         other = "L" if now.hand == "R" else "R"
         yield shop.idea(note, "hand", other,
-                   f"give the {_role(note, shop)}{said(note.pitch)} to the {_HAND[other]} hand")
+                   f"give the {_role(note, shop)}{note.pitch.label} to the {_HAND[other]} hand")
 
 
 def _other_notes(note: Note, shop: Workshop) -> Iterator[Idea]:
     """Leave the note out, keep it after all, sound another one or another octave of it."""
     now, role = shop.played.get(note.id), shop.roles[note.id]
-    name = f"{_role(note, shop)}{said(note.pitch)}"
+    name = f"{_role(note, shop)}{note.pitch.label}"
     if now is not None:
         yield shop.idea(note, "drop", True, f"leave out the {name}")
     if now is None or now.pitch.midi != note.midi:
@@ -140,7 +135,7 @@ def _other_notes(note: Note, shop: Workshop) -> Iterator[Idea]:
         for pitch in _as_near(midi, note.pitch, shop.settings.harp):
             if now is None or now.pitch.midi != midi:
                 yield shop.idea(note, "pitch", pitch.name,
-                           f"play {said(pitch)}, a note of the harmony, in place of the {name}")
+                           f"play {pitch.label}, a note of the harmony, in place of the {name}")
     if not role.tune and not role.bass:
         for octaves, where in ((1, "higher"), (-1, "lower")):
             lowest = min(n.pitch.midi for n in here.notes)
@@ -181,7 +176,7 @@ def _split(spot: Spot, shop: Workshop) -> Iterator[Idea]:
     now = shop.played[turn.notes[0]]
     other = "L" if now.hand == "R" else "R"
     yield shop.idea(now.source, "line", other,
-               f"split the run before the {said(now.pitch)}: the {_HAND[other]} hand takes over")
+               f"split the run before the {now.pitch.label}: the {_HAND[other]} hand takes over")
 
 
 def _moves(spot: Spot, shop: Workshop) -> list[PedalMove]:

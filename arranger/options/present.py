@@ -37,3 +37,22 @@ def with_marks(pins: Pins, marks: tuple[PedalMark, ...]) -> Pins:
     moves = tuple(PedalPin(letter, alter, m.onset) for m in marks if not m.full
                   for letter, alter in m.alters.items())
     return pins.plus(Pins(pedals=moves))
+
+
+def loosened(present: Pins, score: Score, part: str, harp: Harp, asked: Pins) -> Pins:
+    """The player's solution, but that what is struck with the notes asked about is free.
+
+    A note set free still sounds at its pitch, on whichever string and in whichever hand. Pedals
+    move when they like where anything is asked.
+    """
+    if not asked:
+        return present
+    written = {n.id: n for n in score.part_notes(part)}
+    moments = {written[n].onset for n in asked.notes if n in written}
+    notes = dict(present.notes)
+    for ident, note in written.items():
+        if note.onset in moments and ident in notes:
+            notes[ident] = Pin(harp.spellings(note.midi))
+    for ident in asked.notes:
+        notes.pop(ident, None)
+    return Pins(MappingProxyType(notes))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections import Counter
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
@@ -14,6 +15,7 @@ from arranger.model.score import NoteId, Score
 from arranger.options.foot_risks import foot_risks
 from arranger.options.honoured import broken, with_reasons
 from arranger.options.ideas import Idea, Workshop, ideas
+from arranger.options.present import loosened
 from arranger.options.spots import Spot, risks
 from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
@@ -21,6 +23,8 @@ from arranger.plan.pinned import KEPT
 
 #: Options offered at a spot at most, and those that are weighed over the whole piece.
 MOST = 4
+#: Options of one kind at most, where not two: the same move at other moments is one idea.
+_OF_A_KIND = {"pedal": 1, "line": 1, "roll": 1}
 #: Bars on each side of a spot that are planned to see which ideas are worth the whole piece.
 _AROUND = 3
 #: Price over which an option is offered only if there are fewer than two others.
@@ -72,19 +76,18 @@ class Scales:
         shop = self.shop
         found = ideas(spot, shop, self.present is not None)
         near = self._excerpt(spot)
-        base = self._plan(near, Pins(), spot)
+        base = self._plan(near, Pins())
         guesses: list[tuple[int, int, Idea]] = []
         seen: set[object] = {_face(base)}
         for rank, idea in enumerate(found):
-            draft = self._plan(near, idea.placed.pins, spot)
+            draft = self._plan(near, idea.placed.pins)
             if broken(draft, [idea.placed]) or _face(draft, idea) in seen:
                 continue
             if not self._helps(spot, idea, base, draft):
                 continue
             seen.add(_face(draft, idea))
             guesses.append((draft.total - base.total, rank, idea))
-        outcomes = [o for _, _, i in sorted(guesses, key=lambda g: g[:2])[:MOST]
-                    if (o := self.carried_out(i, spot)) is not None]
+        outcomes = [o for i in _various(guesses) if (o := self.carried_out(i)) is not None]
         kept: dict[object, Outcome] = {}
         for rank, one in enumerate(sorted(outcomes, key=lambda o: o.cost_change)):
             if rank < 2 or one.cost_change <= _DEAR:
@@ -106,10 +109,10 @@ class Scales:
                            and abs(r.onset - worst.onset) <= _MOMENT
                            and set(r.notes) & set(worst.notes) for r in risks(now, settings)))
 
-    def carried_out(self, idea: Idea, spot: Spot | None = None) -> Outcome | None:
+    def carried_out(self, idea: Idea) -> Outcome | None:
         """The idea over the whole piece; None if it cannot be done, or changes nothing."""
         was = self.shop.draft
-        now = with_reasons(self._plan(was.source, idea.placed.pins, spot), [idea.placed])
+        now = with_reasons(self._plan(was.source, idea.placed.pins), [idea.placed])
         change = now.total - was.total
         if broken(now, [idea.placed]) or change > KEPT // 2 or _face(now, idea) == _face(was):
             return None
@@ -121,11 +124,12 @@ class Scales:
         return Outcome(idea, change, {t: v for t, v in terms.items() if v}, fidelity, now,
                        knock_on(was, now, idea.placed.pins.notes), ledger)
 
-    def _plan(self, score: Score, pins: Pins, spot: Spot | None) -> Draft:
+    def _plan(self, score: Score, pins: Pins) -> Draft:
         settings = self.shop.settings
         base = settings.pins
         if self.present is not None:
-            base = loosened(self.present, self.shop, pins, spot)
+            base = base.plus(loosened(self.present, score, self.shop.draft.part, settings.harp,
+                                      base.plus(pins)))
         return arrange(score, self.shop.draft.part,
                        replace(settings, pins=base.plus(pins))).draft
 
@@ -138,20 +142,15 @@ class Scales:
         return replace(source, notes=notes, playing_order=())
 
 
-def loosened(present: Pins, shop: Workshop, pins: Pins, spot: Spot | None) -> Pins:
-    """The player's solution, but that what is struck with the notes in question is free.
-
-    A note set free still sounds at its pitch, on whichever string and in whichever hand.
-    """
-    about = {*pins.notes, *(spot.notes if spot else ())} if pins else set()
-    moments = {shop.written[n].onset for n in about}
-    notes = dict(present.notes)
-    for ident, note in shop.written.items():
-        if note.onset in moments and ident in notes:
-            spelled = shop.settings.harp.spellings(note.midi)
-            notes[ident] = replace(notes[ident], pitches=spelled, hand="", finger=None,
-                                   rolled=None)
-    return replace(present, notes=notes)
+def _various(guesses: Sequence[tuple[int, int, Idea]]) -> list[Idea]:
+    """The cheapest ideas, of each kind a few."""
+    picked: list[Idea] = []
+    kinds: Counter[str] = Counter()
+    for _, _, idea in sorted(guesses, key=lambda g: g[:2]):
+        kinds[idea.choice.kind] += 1
+        if kinds[idea.choice.kind] <= _OF_A_KIND.get(idea.choice.kind, 2) and len(picked) < MOST:
+            picked.append(idea)
+    return picked
 
 
 def _sounds(draft: Draft) -> frozenset[tuple[Fraction, int]]:
