@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from arranger.commands.checking import check
-from arranger.commands.converting import convert, keys_of, pedals
+from arranger.commands.converting import convert, keys_of
+from arranger.commands.marking import pedals
 from arranger.commands.request import Progress, Request, Result, SelfCheckError
 from arranger.commands.tuning import settings_for
 

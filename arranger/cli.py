@@ -69,6 +69,7 @@ def _shared(command: Callable[..., Any]) -> Callable[..., Any]:
                          help="Opening tempo in crotchets a minute; later tempi keep their ratio."),
             click.option("--pedals", type=click.Choice(["all", "changes", "diagrams", "none"]),
                          default="all", show_default=True, help="Pedal marks to print."),
+            click.option("--page/--no-page", default=True, help="Write report.html too."),
             click.option("--format", "form", type=click.Choice(["text", "json"]), default="text",
                          show_default=True, help="What to print when done."))):
         command = option(command)
@@ -82,7 +83,6 @@ def _shared(command: Callable[..., Any]) -> Callable[..., Any]:
                    "suits the harp.")
 @click.option("--fingering", type=click.Choice(["all", "hints", "none"]), default="all",
               show_default=True, help="Fingers to print; hints: where a hand is placed anew.")
-@click.option("--page/--no-page", default=True, help="Write report.html too.")
 @click.option("--pdf", is_flag=True, help="Print the part for the stand too: part.pdf.")
 @click.option("--wav", is_flag=True,
               help="Play the draft into draft.wav; needs fluidsynth and a sound font.")

@@ -78,7 +78,8 @@ def test_bars_and_the_passage_that_limits_the_whole() -> None:
     assert [b.crotchet for b in bars] == [240, 60, 780]
     found = limiting_passage(case.score, asked(case))
     assert (found.first, found.last, found.crotchet) == (1, 1, 60)
-    assert sentence(found, case.score) == "bar 2 plays at crotchet 60: the feet need the time"
+    assert sentence(found, case.score) == (
+        "bar 2 plays at crotchet 60 at most: the feet need the time")
 
 
 def test_sentences() -> None:

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from arranger.model.errors import ChoiceError, RuleError
+from arranger.passes import trouble
 from arranger.passes.inspect import Inspection, inspect
 from arranger.passes.part_plan import planned
 from arranger.passes.settings import Settings
@@ -34,7 +35,8 @@ def reported(row: dict[str, Any]) -> dict[str, Any]:
     heading = Heading("check", "part.musicxml", "0" * 64, ("Harp",), (),
                       {"harp": "pedal-47", "player": "average", "tempo": "120"})
     return check_report(draft, heading, found.findings,
-                        Looked(found.attacks, found.chords, found.moves, found.marks))
+                        Looked(found.attacks, found.chords, found.moves, found.marks),
+                        trouble.reported(case, found))
 
 
 def test_a_rule_can_be_switched_off_and_down() -> None:
@@ -121,7 +123,7 @@ def test_without_a_tempo_nothing_that_depends_on_seconds_is_an_error(tempo_known
     row = {"right": "C4 | C#4", "seconds": 0.12, "signs": [] if tempo_known else ["no-tempo"]}
     (found,) = [d for d in looked_at(row).findings if d.code == "P1"]
     if tempo_known:
-        assert "it goes up to crotchet = 240; spelled otherwise it goes" in found.message
+        assert "as spelled it goes up to crotchet = 240; spelled otherwise it" in found.message
     else:
         assert found.severity != "error"
         assert "(from crotchet = 241 on)" in found.message
@@ -145,3 +147,30 @@ def test_what_the_planner_can_just_do_is_a_warning() -> None:
                 if d.code == "P1"]
     assert found.severity == "warning"
     assert "only a quick foot moves the pedal" in found.message
+
+
+def test_many_changes_of_a_bar_that_one_spelling_mends_are_said_once() -> None:
+    row = {"right": "F4 | F#4 | C5 | C#5 | G4 | G#4 | F4", "seconds": 0.12}
+    (found,) = [d for d in looked_at(row).findings if d.code == "P1"]
+    assert found.severity == "warning"
+    assert found.message.startswith("3 pedal changes come too fast: F♯4 follows F4, C♯5 ")
+    assert [r.fidelity for r in found.remedies] == ["same-sound"]
+
+
+def test_conflicting_notes_and_tempo_are_told() -> None:
+    body = reported(CLASH)
+    (bar,) = body["conflicts"]
+    assert (bar["bar"], bar["complete"]) == ("1", True)
+    assert [one["named"] for one in bar["sets"]] == [["F4", "F♯4"]]
+    assert body["tempo_limits"]["told"] == [
+        "nothing in it sets a limit to the tempo"]
+    quick = reported({"right": "G4 A4 | G#4 A4", "seconds": 0.18})
+    assert quick["tempo_limits"]["told"] == [
+        "bar 1 plays at crotchet 240, not 333: the feet need the time"]
+    assert "Tempo: bar 1 plays at crotchet 240, not 333" in check_text(quick)
+    text = check_text(body)
+    assert "Notes that exclude one another" in text
+    assert "  bar 1: F4 + F♯4" in text.splitlines()
+    calm = reported({"right": "C4 E4 G4 | C4 E4 G4", "seconds": 2.0})
+    assert calm["conflicts"] == []
+    assert calm["tempo_limits"]["told"] == ["nothing in it sets a limit to the tempo"]

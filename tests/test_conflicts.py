@@ -12,9 +12,10 @@ from hypothesis import strategies as st
 
 from arranger.checks import conflicts as module
 from arranger.checks.case import Case, open_case
-from arranger.checks.conflicts import MARGIN, conflicts
+from arranger.checks.conflicts import conflicts
 from arranger.model.pitch import Pitch
 from arranger.model.score import Measure, Note, Part, Score, TempoMap, TempoMark
+from arranger.plan.foot_order import MARGIN
 from tests.checking import JUDGE, NO_MARKS
 
 PLAYER = JUDGE.player

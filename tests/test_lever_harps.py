@@ -356,10 +356,39 @@ def test_the_wire_harp_has_the_pitches_it_is_tuned_to(tmp_path):
     assert result.report["levers"]["moves"] == []
 
 
-def test_pedal_commands_refuse_a_harp_without_pedals(tmp_path):
-    path = file(tmp_path, tune("C4 D4 E4 F4"))
-    with pytest.raises(ChoiceError, match="the harp lever-34 has no pedals; check is for harps"):
-        check(Request(path, harp="lever-34"))
+@pytest.mark.parametrize(("names", "left", "tempo", "codes"), [
+    ("F4 G4 A4 G4 F4", "", 60, set()),
+    ("F4 F#4 G4 A4", "", 300, {"K1"}),              # too soon
+    ("F4 r r r F#4 G4 A4 G4", "", 60, set()),       # the left hand has time
+    ("F4 G4 A4 Bb4 F#4 G4 A4 Bb4", "F2 Bb2 C3 F2 F2 Bb2 C3 F2", 200, {"K1"}),  # it has none
+    ("F4 F#5 F4 F#5", "", 200, set()),              # two strings, two levers
+    ("Db4 F4 G4 A4", "", 60, {"C1"}),               # tuned in E flat: D natural and sharp
+    ("G#6 A6 B6 A6", "", 60, {"C1"}),               # its top string is A6
+])
+def test_a_part_is_judged_on_the_lever_harp(tmp_path, names, left, tempo, codes):
+    path = file(tmp_path, tune(names, tempo=tempo, left=left))
+    result = check(Request(path, harp="lever-34"))
+    assert {f["code"] for f in result.report["findings"] if f["severity"] == "error"} == codes
+    assert "pedals" not in result.report
+    marked = result.files["marked.musicxml"].decode()
+    assert "levers: C" in marked
+    assert "<harp-pedals>" not in marked
+    assert "pedal" not in result.report["summary"]["line"]
+
+
+def test_a_lever_move_is_marked_and_the_remedy_of_a_late_one_is_proved(tmp_path):
+    result = check(Request(file(tmp_path, tune("F4 r r r F#4 G4 A4 G4")), harp="lever-34"))
+    assert "lever F♯4" in result.files["marked.musicxml"].decode()
+    late = check(Request(file(tmp_path, tune("F4 F#4 G4 A4", tempo=300)), harp="lever-34"))
+    (found,) = [f for f in late.report["findings"] if f["code"] == "K1"]
+    assert found["message"].startswith("F♯4 and F4 lie on one string, 0.20 s apart")
+    assert "leave out F♯4" in {r["title"] for r in found["remedies"]}
+
+
+def test_hands_and_semitones_are_free_on_a_harp_with_a_string_for_each(tmp_path):
+    path = file(tmp_path, tune("F4 F#4 G4 G#4 A4 A#4 B4 C5", tempo=300))
+    found = check(Request(path, harp="cross-strung")).report["findings"]
+    assert [f for f in found if f["severity"] == "error"] == []
 
 
 def test_a_period_part_is_judged_on_the_single_action_harp(tmp_path):

@@ -117,10 +117,11 @@ class Case:
             worst = max(worst - 1, 0)
         if need is not None:
             message += self._limit(at, *need, hard=severity == "error")
-        where = self.score.locate(at, notes[0].measure if notes else None)
+        here = next((n for n in notes if n.onset == at), notes[0] if notes else None)
+        where = self.score.locate(at, None if here is None else here.measure)
         return Diagnostic(code, found.name, _KINDS[worst], message, where,
                           tuple(n.id for n in notes), self.part, tuple(remedies),
-                          notes[0].staff if notes else 0)
+                          0 if here is None else here.staff)
 
     def _limit(self, onset: Fraction, have: float, want: float, hard: bool) -> str:
         """Say from which tempo on this is too fast, or up to which it goes."""

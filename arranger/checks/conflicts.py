@@ -13,13 +13,12 @@ from itertools import combinations
 from arranger.checks.case import Case
 from arranger.model.harp import LEFT_FOOT, HarpString, PedalSetting
 from arranger.model.score import Note
-from arranger.plan.foot_order import FootMove, in_some_order
+from arranger.plan.foot_order import MARGIN, FootMove, in_some_order
 from arranger.plan.part_hands import fault
 from arranger.plan.timing import Use, windows
 from arranger.search.minimal_sets import minimal_sets
 
 MOST_SETS = 12  # told of one bar at most
-MARGIN = 0.02  # seconds before the note by which a move must have begun, as in the check P3
 _CLOSE = 1e-6
 
 
@@ -48,7 +47,7 @@ def conflicts(case: Case, measure: int) -> Conflicts:
     near = _near(case, measure)
     found = [*_positions(case, near), *_restrikes(case, near)]
     complete = True
-    for left in (True, False):
+    for left in (True, False) if case.harp.mechanism == "pedal" else ():
         mine = [n for n in near if (n.pitch.step in LEFT_FOOT) == left]
         sets, all_found = minimal_sets(mine, lambda notes: _foot_fails(case, notes))
         complete &= all_found
@@ -82,7 +81,10 @@ def _near(case: Case, measure: int) -> list[Note]:
 
 
 def _positions(case: Case, notes: Sequence[Note]) -> Iterator[Conflict]:
-    """Pairs that want one pedal in two positions sooner than a foot moves it."""
+    """Pairs that want one pedal (one lever) in two positions sooner than it is moved."""
+    if case.harp.mechanism != "pedal":
+        yield from _levers(case, notes)
+        return
     player = case.player
     for old, new in combinations(notes, 2):
         notches = abs(old.pitch.alter - new.pitch.alter)
@@ -96,6 +98,16 @@ def _positions(case: Case, notes: Sequence[Note]) -> Iterator[Conflict]:
                     f"{new.pitch.label} follows {old.pitch.label} after {gap:.2f} s; the pedal "
                     f"needs {need:.2f} s")
             yield Conflict("pedals", (old, new), told)
+
+
+def _levers(case: Case, notes: Sequence[Note]) -> Iterator[Conflict]:
+    """Pairs on one string of a harp with levers, sooner than a lever is flipped."""
+    for old, new in combinations(notes, 2) if case.harp.mechanism == "lever" else ():
+        gap = case.seconds(new.onset) - case.seconds(old.onset)
+        if old.pitch.position == new.pitch.position and old.pitch != new.pitch and \
+                gap < case.player.lever_move_seconds + case.player.placing_lead_seconds - _CLOSE:
+            yield Conflict("levers", (old, new), f"{old.pitch.label} and {new.pitch.label} lie on "
+                           f"one string, {gap:.2f} s apart")
 
 
 def _restrikes(case: Case, notes: Sequence[Note]) -> Iterator[Conflict]:

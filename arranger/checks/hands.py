@@ -8,12 +8,14 @@ from itertools import combinations, pairwise
 
 from arranger.checks.case import HAND, Case
 from arranger.model.diagnostic import Diagnostic, Remedy
+from arranger.model.harp import HarpString
 from arranger.model.ledger import Drop, OctaveShift, Roll
 from arranger.model.mark_edits import Unsign
 from arranger.model.score import Note
 from arranger.plan.part_hands import Attack, Grip, fault
 from arranger.rulebook.rules import rule
 
+_FINGERS = {2: "two", 3: "three", 4: "four"}
 _MOST_DROPPED = 3  # notes a remedy leaves out of one chord at most
 
 
@@ -31,7 +33,8 @@ def too_wide(case: Case) -> Iterator[Diagnostic]:
     """H2: a chord that no sharing between the hands brings within their spans."""
     for attack, grip in zip(case.attacks, case.grips, strict=True):
         if grip.fault == "H2":
-            told = (f"{_names(attack.notes)} cannot be shared so that each hand spans at most "
+            told = (f"{_names(attack.notes)}: no sharing keeps both hands within "
+                    f"{_FINGERS.get(case.player.fingers_per_hand, 'their')} fingers and "
                     f"{_interval(case.player.span_steps)}")
             yield case.say("H2", "warning" if grip.if_rolled else "error",
                            told + (", unless it is rolled" if grip.if_rolled else ""),
@@ -49,7 +52,8 @@ def out_of_reach(case: Case) -> Iterator[Diagnostic]:
 
 
 def _broken(case: Case, code: str) -> Iterator[Attack]:
-    return (a for a, g in zip(case.attacks, case.grips, strict=True) if g.fault == code)
+    return (a for a, g in zip(case.attacks, case.grips, strict=True) if g.fault == code
+            and (code != "H3" or all(case.harp.has(HarpString.of(n.pitch)) for n in a.notes)))
 
 
 def _names(notes: Sequence[Note]) -> str:

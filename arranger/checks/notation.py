@@ -7,7 +7,7 @@ from itertools import groupby
 
 from arranger.checks.case import Case, with_settings
 from arranger.model.diagnostic import Diagnostic, Remedy
-from arranger.model.harp import PEDALS, HarpString
+from arranger.model.harp import PEDALS, HarpString, spellings
 from arranger.model.ledger import Respell
 from arranger.model.mark_edits import InsertMark
 from arranger.model.marks import PianoSign
@@ -91,7 +91,7 @@ def _plain(case: Case, note: Note) -> Pitch:
         others = [n for n in near if n.pitch.step == pitch.step and n.pitch.alter != pitch.alter]
         now = sum(n.onset == note.onset for n in others)
         return (now, len(others), abs(pitch.alter), pitch)
-    return min(case.harp.spellings(note.midi), key=price)
+    return min(case.harp.spellings(note.midi) or spellings(note.midi), key=price)
 
 
 def far_from_staff(case: Case) -> Iterator[Diagnostic]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby, pairwise
@@ -14,11 +13,11 @@ from arranger.model.diagnostic import Diagnostic, Remedy
 from arranger.model.harp import LEFT_FOOT, HarpString, PedalSetting, pedal_word
 from arranger.model.ledger import Respell
 from arranger.model.score import Note
+from arranger.plan.foot_order import MARGIN, FootMove, in_some_order
 from arranger.plan.ring import level
 from arranger.plan.timing import Window, windows
 from arranger.rulebook.rules import rule
 
-_MARGIN = 0.02  # seconds before the note by which a move must have begun
 _LONGEST = 8  # moves of one foot weighed together
 _FEET = {True: "left foot", False: "right foot"}
 
@@ -133,28 +132,9 @@ def one_foot(case: Case) -> Iterator[Diagnostic]:
 
 
 def _impossible(case: Case, moves: Sequence[Window]) -> bool:
-    return no_order([(case.seconds(w.after), case.seconds(w.before) - _MARGIN,
-                      foot_time(case, abs(w.to_alter - w.from_alter))) for w in moves])
-
-
-def no_order(moves: Sequence[tuple[float, float, float]]) -> bool:
-    """Tell whether no order of some moves of one foot lets each begin in its time (exact).
-
-    By sets of moves done, the earliest moment at which the foot is free again.
-
-    Parameters
-    ----------
-    moves : earliest and latest moment to begin (the latest excluded), and time taken, in seconds.
-    """
-    free = [math.inf] * (1 << len(moves))
-    free[0] = 0.0
-    for done in range(len(free) - 1):
-        for at, (after, before, need) in enumerate(moves):
-            start = max(free[done], after)
-            if not done >> at & 1 and start < before:
-                more = done | 1 << at
-                free[more] = min(free[more], start + need)
-    return math.isinf(free[-1])
+    return not in_some_order([FootMove(
+        case.seconds(w.after), case.seconds(w.before) - MARGIN,
+        foot_time(case, abs(w.to_alter - w.from_alter))) for w in moves])
 
 
 def _out_of_order(case: Case, wide: Sequence[Window]) -> Iterator[Window]:
@@ -168,7 +148,7 @@ def _out_of_order(case: Case, wide: Sequence[Window]) -> Iterator[Window]:
             ready = [w for w in waiting if case.seconds(w.after) <= now + 1e-9]
             first = min(ready, key=lambda w: w.before)
             waiting.remove(first)
-            if now < case.seconds(first.before) - _MARGIN:
+            if now < case.seconds(first.before) - MARGIN:
                 free = now + foot_time(case, abs(first.to_alter - first.from_alter))
             else:
                 yield first

@@ -19,7 +19,8 @@ def two_pitches(case: Case) -> Iterator[Diagnostic]:
     for attack in case.attacks:
         notes = [n for n in attack.notes if HarpString.of(n.pitch) not in case.harp.fixed
                  and abs(n.pitch.alter) <= 1]
-        clashes = spelled_clashes([n.pitch for n in notes])
+        clashes = [(low, high) for low, high in spelled_clashes([n.pitch for n in notes])
+                   if case.harp.mechanism == "pedal" or low.octave == high.octave]
         if not clashes:
             continue
         letters = {low.step for low, _ in clashes}
@@ -31,9 +32,16 @@ def two_pitches(case: Case) -> Iterator[Diagnostic]:
             told = (f"{low.label} and {high.label} want the {low.step} pedal in two positions at "
                     f"once")
         remedies = [*_spelled_apart(case, notes), *(case.dropped(n, attack.notes) for n in mine)]
-        if playable_together(sorted({n.midi for n in notes}), harp=case.harp) is None:
+        if not _other_ways(case, mine, [n.midi for n in notes]):
             told += "; no other spelling helps"
         yield case.say("S1", "error", told, mine, remedies=remedies)
+
+
+def _other_ways(case: Case, mine: Sequence[Note], midis: Sequence[int]) -> bool:
+    """Tell whether other strings may serve; on a harp with levers each string is apart."""
+    if case.harp.mechanism == "pedal":
+        return playable_together(sorted(set(midis)), harp=case.harp) is not None
+    return any(len(case.harp.spellings(n.midi)) > 1 for n in mine)
 
 
 def _spelled_apart(case: Case, notes: Sequence[Note]) -> Iterator[Remedy]:
@@ -41,7 +49,7 @@ def _spelled_apart(case: Case, notes: Sequence[Note]) -> Iterator[Remedy]:
     for note in notes:
         yield from case.respelled(note)
     midis = sorted({n.midi for n in notes})
-    found = playable_together(midis, harp=case.harp)
+    found = (playable_together(midis, harp=case.harp) if case.harp.mechanism == "pedal" else None)
     if found is None:
         return
     spelled = dict(zip(midis, found, strict=True))

@@ -5,16 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 
 from arranger.checks.case import Judge, open_case
-from arranger.commands.converting import with_pedals
-from arranger.commands.delivery import delivered, diagrams_at, heading
+from arranger.commands.delivery import delivered, diagrams_at, heading, page_of
 from arranger.commands.opening import open_as_written, settings_of
 from arranger.commands.request import Progress, Request, Result
 from arranger.io.mark_part import mark_part
 from arranger.io.part_fingers import written_fingers, written_staves
 from arranger.io.part_marks import read_marks
 from arranger.io.source import text_of
+from arranger.io.source_part import source_part
 from arranger.passes.inspect import inspect
 from arranger.passes.part_plan import planned
+from arranger.passes.trouble import reported
 from arranger.report.check_report import Looked, check_report
 from arranger.rulebook.levels import load_levels
 
@@ -29,7 +30,6 @@ def check(request: Request, folder: Path | None = None,
         Unusable source, part, harp, player or rule setting; one line each.
     """
     settings, levels = settings_of(request), load_levels(request.rules_file, request.rules)
-    with_pedals(settings, "check")
     progress("reading the part")
     opened = open_as_written(request)
     document, part = opened.document, opened.part
@@ -42,10 +42,15 @@ def check(request: Request, folder: Path | None = None,
     plan = planned(case, found, settings)
     body = check_report(plan, heading("check", request, opened, {"rules": told} if told else {}),
                         found.findings,
-                        Looked(found.attacks, found.chords, found.moves, found.marks))
+                        Looked(found.attacks, found.chords, found.moves, found.marks,
+                               settings.harp.mechanism),
+                        reported(case, found))
     progress("marking the part")
     text = text_of(request.source) if len(opened.parts) == 1 else None
     marked = mark_part(text, document, plan, case.marks.pedals, findings=found.findings,
                        diagrams_at=diagrams_at(opened, plan), pedals=request.pedals)
+    files = {"marked.musicxml": marked}
+    if request.page:
+        files["report.html"] = page_of(body, source_part(document, part, ""), None, progress)
     errors = tuple(d for d in found.findings if d.severity == "error")
-    return delivered(body, {"marked.musicxml": marked}, errors, folder)
+    return delivered(body, files, errors, folder)

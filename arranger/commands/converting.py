@@ -1,9 +1,9 @@
-"""``convert`` and ``pedals``: a draft from the planner, judged and written."""
+"""``convert`` and ``keys``: a draft from the planner, judged and written."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -14,6 +14,7 @@ from arranger.checks.playable import findings
 from arranger.commands.delivery import delivered, diagrams_at, heading, page_of
 from arranger.commands.opening import Opened, open_to_arrange, settings_of
 from arranger.commands.request import Progress, Request, Result, SelfCheckError
+from arranger.commands.taking import Taken, choices_file, fared, take
 from arranger.io.harp_part import as_harp_part
 from arranger.io.musicxml_read import read
 from arranger.io.musicxml_write import write
@@ -21,13 +22,17 @@ from arranger.model.diagnostic import Diagnostic
 from arranger.model.draft import Draft
 from arranger.model.errors import ChoiceError
 from arranger.model.ledger import GiveToHand, Ledger
+from arranger.model.pins import Pins
 from arranger.passes import keys
 from arranger.passes.notice import notices
-from arranger.passes.pipeline import arrange, mark_pedals
+from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
 from arranger.report.json_report import report
 from arranger.report.midi import midi_bytes
 from arranger.report.wav import synthesiser, wav_bytes
+
+#: No more than a conversion says and writes.
+NOTHING: Mapping[str, Any] = {}
 
 
 def convert(request: Request, folder: Path | None = None,
@@ -47,41 +52,19 @@ def convert(request: Request, folder: Path | None = None,
     if request.wav:
         synthesiser()  # before any work: is it there?
     progress("reading the score")
+    opened = transposed(request, settings, progress)
+    chosen = take(request, opened, settings)
+    draft = chosen.arranged(opened, progress)
+    return drafted("convert", request, chosen, opened, draft, folder, progress)
+
+
+def transposed(request: Request, settings: Settings, progress: Progress) -> Opened:
+    """Open the source, in the key that was asked for."""
     opened = open_to_arrange(request)
     if request.transpose:
         progress("looking for the key")
         opened = open_to_arrange(request, _semitones(request, settings, opened))
-    draft = arrange(opened.document.score, opened.part, settings, progress).draft
-    return _drafted("convert", request, settings, opened, draft, folder, progress)
-
-
-def pedals(request: Request, folder: Path | None = None,
-           progress: Progress = lambda _: None) -> Result:
-    """Mark the pedals into a harp part as it is; no note, string or hand is changed.
-
-    Raises
-    ------
-    SourceError, ChoiceError, RuleError
-        Unusable source, part, harp or player; one line each.
-    """
-    settings = settings_of(request)
-    with_pedals(settings, "pedals")
-    progress("reading the part")
-    opened = open_to_arrange(request, keep_fingering=True)
-    draft = mark_pedals(opened.document.score, opened.part, settings, progress).draft
-    return _drafted("pedals", request, settings, opened, draft, folder, progress)
-
-
-def with_pedals(settings: Settings, command: str) -> None:
-    """Refuse a harp without pedals.
-
-    Raises
-    ------
-    ChoiceError
-    """
-    if settings.harp.mechanism != "pedal":
-        raise ChoiceError(f"the harp {settings.harp.name} has no pedals; {command} is for harps "
-                          f"with pedals, convert for all")
+    return opened
 
 
 def keys_of(request: Request) -> list[str]:
@@ -99,30 +82,39 @@ def keys_of(request: Request) -> list[str]:
 def _semitones(request: Request, settings: Settings, opened: Opened) -> int:
     if request.transpose == "best":
         return keys.advice(opened.document.score, opened.part, settings)[0].semitones
-    if not re.fullmatch(r"[+-]?\d{1,2}", request.transpose) or abs(int(request.transpose)) > 24:
-        raise ChoiceError(f"cannot transpose by {request.transpose!r}; give semitones from -24 to "
-                          f"24, or best")
-    return int(request.transpose)
+    return semitones_of(request.transpose)
 
 
-def _drafted(command: str, request: Request, settings: Settings, opened: Opened, draft: Draft,
-             folder: Path | None, progress: Progress) -> Result:
-    """Judge the draft, write it with its report, and deliver both."""
+def semitones_of(text: str) -> int:
+    """Return the semitones of ``--transpose``, 0 where nothing is said; ChoiceError if none."""
+    if not text:
+        return 0
+    if not re.fullmatch(r"[+-]?\d{1,2}", text) or abs(int(text)) > 24:
+        raise ChoiceError(f"cannot transpose by {text!r}; give semitones from -24 to 24, or best")
+    return int(text)
+
+
+def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft: Draft,
+            folder: Path | None, progress: Progress,
+            more: Mapping[str, Any] = NOTHING, more_files: Mapping[str, bytes] = NOTHING) -> Result:
+    """Judge the draft, write it with its report and what more there is, and deliver all."""
+    settings = chosen.settings
     draft = _accounted(request, opened, draft)
     errors, said, lever_keys = _judged(settings, opened, draft)
     progress("writing the draft")
-    keep = command == "pedals"
-    xml = write(opened.document, draft, diagrams_at(opened, draft),
-                "none" if keep else request.fingering, request.pedals, layout=not keep)
-    body = report(draft, heading(command, request, opened, _more_told(request, settings, opened)),
-                  said, _summary(draft, errors), opened.doubled)
+    xml = write(opened.document, draft, diagrams_at(opened, draft), request.fingering,
+                request.pedals)
+    body = report(draft, heading(command, request, opened, more_told(request, settings, opened)),
+                  said, summary(draft, errors), opened.doubled)
     if "levers" in body:
         body["levers"] |= lever_keys
-    files = {"marked.musicxml" if keep else "draft.musicxml": xml}
-    if not keep:
-        files["draft.mid"] = midi_bytes([(n.onset, n.source.duration, n.pitch.midi)
-                                         for n in draft.notes if not n.source.grace],
-                                        draft.source.tempo)
+    choices = fared(chosen, opened, draft)
+    body |= ({"choices": choices} if choices else {}) | dict(more)
+    files = {"draft.musicxml": xml,
+             "draft.mid": midi_bytes([(n.onset, n.source.duration, n.pitch.midi)
+                                      for n in draft.notes if not n.source.grace],
+                                     draft.source.tempo),
+             **choices_file(chosen, request), **more_files}
     if request.page:
         files["report.html"] = page_of(body, xml, opened, progress)
     if request.pdf:
@@ -134,8 +126,9 @@ def _drafted(command: str, request: Request, settings: Settings, opened: Opened,
         files["draft.wav"] = wav_bytes(files["draft.mid"], *synthesiser())
     if request.verify:
         progress("arranging the draft again")
-        _verify(xml, request, settings, draft)
-    return delivered(body, files, errors, folder)
+        _verify(xml, request, replace(settings, pins=Pins()), draft)
+    result = delivered(body, files, errors, folder)
+    return replace(result, incomplete=True) if choices.get("not_kept") else result
 
 
 def _accounted(request: Request, opened: Opened, draft: Draft) -> Draft:
@@ -164,7 +157,7 @@ def _judged(settings: Settings, opened: Opened, draft: Draft) -> tuple[
     return errors, said, told
 
 
-def _more_told(request: Request, settings: Settings, opened: Opened) -> dict[str, Any]:
+def more_told(request: Request, settings: Settings, opened: Opened) -> dict[str, Any]:
     """What is said of the settings only where it is not the usual."""
     told: dict[str, Any] = {"transpose": opened.semitones} if opened.semitones else {}
     if request.limits:
@@ -174,7 +167,8 @@ def _more_told(request: Request, settings: Settings, opened: Opened) -> dict[str
     return told
 
 
-def _summary(draft: Draft, errors: Sequence[Diagnostic]) -> dict[str, float | int | str]:
+def summary(draft: Draft, errors: Sequence[Diagnostic]) -> dict[str, float | int | str]:
+    """Return the figures of a draft: notes, alterations, moves, errors."""
     source = [n for n in draft.source.part_notes(draft.part) if not n.grace]
     kept = {(n.onset, n.pitch.midi) for n in draft.notes if not n.source.grace}
     same = sum((n.onset, n.midi) in kept for n in source)

@@ -39,11 +39,14 @@ def diagrams_at(opened: Opened, draft: Draft) -> tuple[Fraction, ...]:
                     double_bars(document.root, document.score))
 
 
-def page_of(body: Mapping[str, Any], xml: bytes, opened: Opened, progress: Progress) -> bytes:
-    """Return report.html: ``xml`` is engraved below the source."""
+def page_of(body: Mapping[str, Any], xml: bytes, source: Opened | None,
+            progress: Progress) -> bytes:
+    """Return report.html: ``xml`` engraved, the part it was made from above it if there is one."""
     from arranger.report.html import page  # verovio: 0.05 s to import
     progress("engraving the page")
-    document, part = opened.document, opened.part
+    if source is None:
+        return page(body, xml).encode()
+    document, part = source.document, source.part
     return page(body, xml, source_of(source_part(document, part),
                                      document.score.part_notes(part))).encode()
 

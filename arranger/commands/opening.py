@@ -43,7 +43,7 @@ def settings_of(request: Request) -> Settings:
     return Settings(load_harp(request.harp), player, load_prices())
 
 
-def open_to_arrange(request: Request, semitones: int = 0, keep_fingering: bool = False) -> Opened:
+def open_to_arrange(request: Request, semitones: int = 0) -> Opened:
     """Lay the chosen parts on the two staves of a harp part.
 
     Raises
@@ -53,9 +53,9 @@ def open_to_arrange(request: Request, semitones: int = 0, keep_fingering: bool =
     """
     root = open_source(request.source)
     transpose(root, semitones)
-    chosen = choose_parts(root, request.parts)
+    chosen = choose_parts(root, request.parts, harp_first=request.part_is_harp)
     labels = part_labels(root)
-    harp_part = as_harp_part(root, chosen, keep_fingering)
+    harp_part = as_harp_part(root, chosen, keep_fingering=request.part_is_harp)
     document = read(harp_part.root, str(request.source))
     if not document.score.part_notes(harp_part.part_id):
         raise SourceError(f"{request.source}: the chosen part has no notes; choose another "

@@ -26,7 +26,9 @@ class Request:
 
     ``transpose``: semitones, or ``best`` for the transposition within a fourth that suits the harp.
     ``limits`` (``span_steps=8``) set single limits of the player. ``rules`` (``P3=off``) and
-    ``rules_file`` say how severe a check is to be.
+    ``rules_file`` say how severe a check is to be. ``take``: ids of options; ``choices``: their
+    file; ``part_is_harp``: the source is a harp part, kept as it is but for what is chosen.
+    ``bars``: first and last bar to look at for options.
     """
 
     source: Path
@@ -44,6 +46,10 @@ class Request:
     verify: bool = False
     rules: tuple[str, ...] = ()
     rules_file: Path | None = None
+    take: tuple[str, ...] = ()
+    choices: Path | None = None
+    part_is_harp: bool = False
+    bars: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@
     beat = 3.0          # in units of the metre; "10/3" where no decimal is exact
     note = "C#5"        # the sounding note the choice is about
     string = "D"        # or hand = "left", finger = 2, octave = 1, pitch = "E5", keep = true,
-                        # drop = true, roll = false
+                        # drop = true, roll = false, line = "left" (single notes from here on)
     why = "rings longer into the next bar"
     before = ["A4", "E4 A4"]     # what is struck around it, by which a later edition finds it
     beside = "A3"
@@ -147,7 +147,7 @@ class _Reader:
         match kind:
             case "string" if isinstance(value, str) and re.fullmatch("[A-G]", value):
                 return value
-            case "hand" if value in HANDS:
+            case "hand" | "line" if value in HANDS:
                 return HANDS[str(value)]
             case "finger" if type(value) is int and 1 <= value <= 4:
                 return value
@@ -161,11 +161,12 @@ class _Reader:
                 return value
             case "pedal" if isinstance(value, str) and _PEDAL.fullmatch(value):
                 return value
-        wanted = {"string": "a letter from A to G", "hand": 'must be "right" or "left"',
+        wanted = {"string": "a letter from A to G", "hand": '"right" or "left"',
+                  "line": '"right" or "left"',
                   "finger": "a finger from 1 (thumb) to 4", "octave": "octaves up, from -3 to 3",
                   "keep": "true", "drop": "true", "roll": "true or false",
                   "pedal": "a letter with its sign, as F, F# or Fb"}[kind]
-        raise self.fault(number, kind, f"must be {wanted.removeprefix('must be ')}, not {value!r}")
+        raise self.fault(number, kind, f"must be {wanted}, not {value!r}")
 
     def _around(self, number: int, row: Mapping[str, Any]) -> Around:
         found: dict[str, tuple[str, ...]] = {}
@@ -217,7 +218,7 @@ def _block(same: Sequence[Choice]) -> str:
 
 def _value_text(choice: Choice) -> str:
     value = choice.value
-    if choice.kind == "hand":
+    if choice.kind in ("hand", "line"):
         return '"right"' if value == "R" else '"left"'
     if isinstance(value, bool):
         return "true" if value else "false"

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from lxml import etree
 
+from arranger.io.harp_chords import settle_chords
 from arranger.io.harp_clean import Removed, clean
 from arranger.io.harp_combine import combine
 from arranger.io.harp_concert import to_concert
@@ -58,6 +59,7 @@ def as_harp_part(root: etree._Element, part_ids: tuple[str, ...],
         removed += clean(part, keep_fingering)
         for measure in part.findall("measure"):
             drop(measure, "print")
+            settle_chords(measure)
         if not keep_fingering:
             forget_positions(part)
         for note in part.iterfind("measure/note"):

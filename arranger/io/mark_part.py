@@ -11,6 +11,7 @@ from arranger.io.document import Document
 from arranger.io.marks_wanted import wanted
 from arranger.io.pedal_words import read_moves
 from arranger.io.write_divisions import duration, number
+from arranger.io.write_levers import lever_signs
 from arranger.io.write_order import NOTE, element, put
 from arranger.io.write_pedals import pedal_signs
 from arranger.io.xml_inserts import Insertion, Text
@@ -54,7 +55,9 @@ def mark_part(text: bytes | None, document: Document, draft: Draft, written: Seq
         raise ValueError(f"the tree has no part {draft.part!r}")
     staves = max((int(s.text or 1) for s in part.iterfind("measure/attributes/staves")), default=1)
     signs = [*_findings(findings, staves)]
-    if pedals != "none":
+    if draft.levers is not None:
+        signs += lever_signs(draft.levers, pedals, str(staves) if staves > 1 else None)
+    elif pedals != "none":
         signs += _pedals(draft, written, () if pedals == "changes" else diagrams_at,
                          pedals != "diagrams", str(staves) if staves > 1 else None)
     put_in = [*_directions(page, part, document, signs),

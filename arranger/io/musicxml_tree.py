@@ -15,6 +15,7 @@ from pathlib import Path, PurePosixPath
 from lxml import etree
 
 from arranger.io.files import read_bytes
+from arranger.io.soundness import settle
 from arranger.model.errors import SourceError
 
 #: Largest XML that is parsed; full scores of 150-600 bars have 3-5 MB (measured).
@@ -80,11 +81,12 @@ def parse(content: bytes, name: str) -> etree._Element:
         root = etree.fromstring(text, parser)
     except etree.XMLSyntaxError as error:
         raise SourceError(f"{name}: not well-formed XML (truncated or damaged): "
-                          f"{(error.msg or 'no content')[:160]}") from error
+                          f"{_first_line(error)}") from error
     if root.tag == "score-timewise":
         root = _partwise(root)
     if root.find("part") is None:
         raise SourceError(f"{name}: the score has no parts")
+    settle(root, name)
     return root
 
 
@@ -129,7 +131,7 @@ def _refuse_bombs(text: bytes, name: str) -> None:
 
 
 def _first_line(error: Exception) -> str:
-    return str(error).splitlines()[0][:160] if str(error) else "no content"
+    return (str(error).strip().splitlines() or ["no content"])[0][:160]
 
 
 def _from_archive(content: bytes, path: Path) -> bytes:

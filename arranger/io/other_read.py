@@ -24,8 +24,9 @@ FORMATS = {".mid": "midi", ".midi": "midi", ".mei": "mei", ".krn": "humdrum", ".
 LARGEST = 8 * 2**20
 #: Quarter notes; an hour at crotchet 240 (assumption).
 LONGEST = 15_000
-#: 19,000 notes of MIDI take music21 some 20 s (measured).
-SECONDS = 120
+#: Seconds a file may take, and bytes that allow it one more: 19,000 notes of MIDI, some 150,000
+#: bytes, take music21 20 s (measured); a small file that takes long is built to do so.
+SECONDS, BYTES_A_SECOND = 9, 4_000
 #: Numbers of so many digits where a length or a metre stands are beyond any music.
 _ABSURD = {
     "abc": re.compile(rb"^(?![A-KN-Za-z]:|%)[^\n%]*?\d{4}", re.MULTILINE),
@@ -46,14 +47,26 @@ def load(path: Path) -> etree._Element:
         raise SourceError(f"{path}: the file is empty")
     if kind == "midi":
         check_midi(content, str(path), LONGEST)
-    elif b"<!ENTITY" in content:
-        raise SourceError(f"{path}: defines XML entities, which no score needs; not read")
-    elif kind in _ABSURD and (absurd := _ABSURD[kind].search(content)):
-        line = content.count(b"\n", 0, absurd.end()) + 1
-        raise SourceError(f"{path}: line {line}: a length or metre beyond any music")
-    root = parse(_converted(path, kind), str(path))
+    elif told := refusal(content, kind):
+        raise SourceError(f"{path}: {told}")
+    root = parse(_converted(path, kind, patience(content)), str(path))
     _settle(root)
     return root
+
+
+def refusal(content: bytes, kind: str) -> str:
+    """Return why a text of this kind is not even tried, or nothing."""
+    if b"<!ENTITY" in content:
+        return "defines XML entities, which no score needs; not read"
+    if kind in _ABSURD and (absurd := _ABSURD[kind].search(content)):
+        line = content.count(b"\n", 0, absurd.end()) + 1
+        return f"line {line}: a length or metre beyond any music"
+    return ""
+
+
+def patience(content: bytes) -> float:
+    """Return the seconds a file of this size may take."""
+    return SECONDS + len(content) / BYTES_A_SECOND
 
 
 def _settle(root: etree._Element) -> None:
@@ -73,15 +86,15 @@ def _settle(root: etree._Element) -> None:
             element.set("id", renamed.get(ident, ident))
 
 
-def _converted(path: Path, kind: str) -> bytes:
+def _converted(path: Path, kind: str, seconds: float) -> bytes:
     command = [sys.executable, "-m", "arranger.io.other_convert", kind, str(LONGEST),
                str(path.resolve())]
     package_root = str(Path(__file__).resolve().parents[2])
     try:
-        run = subprocess.run(command, capture_output=True, timeout=SECONDS, check=False,
+        run = subprocess.run(command, capture_output=True, timeout=seconds, check=False,
                              stdin=subprocess.DEVNULL, cwd=package_root)
     except subprocess.TimeoutExpired as error:
-        raise SourceError(f"{path}: takes more than {SECONDS} s to convert from {kind}; "
+        raise SourceError(f"{path}: takes more than {seconds:.0f} s to convert from {kind}; "
                           "export it as MusicXML") from error
     if run.returncode:
         lines = run.stderr.decode(errors="replace").strip().splitlines()

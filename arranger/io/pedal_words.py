@@ -18,7 +18,7 @@ BOX_EXPLAINED = "boxed: two notches"
 SPACE = "\u00a0"
 _ALTER = {"♯": 1, "#": 1, "♮": 0, "n": 0, "♭": -1, "b": -1}
 _WORD = re.compile(r"([A-G])\s*([♯#♮n♭b])")
-_WORDS = re.compile(rf"\s*{_WORD.pattern}(?:[\s,;/|→>-]*(?:{_WORD.pattern}|[♯#♮♭]))*\s*")
+_WORDS = re.compile(rf"[\s→]*{_WORD.pattern}(?:[\s,;/|→>-]*(?:{_WORD.pattern}|[♯#♮♭]))*\s*")
 _TUNE = re.compile(r"tune (low|top) ([A-G]) to [A-G][♯♮♭]")
 
 

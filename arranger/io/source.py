@@ -27,9 +27,14 @@ def open_source(path: Path) -> etree._Element:
         return musicxml_tree.load(path)
     if suffix in other_read.FORMATS:
         return other_read.load(path)
-    known = " ".join((*MUSICXML, *other_read.FORMATS))
+    known = " ".join(known_suffixes())
     what = f"files of type {suffix}" if suffix else "files without a suffix"
     raise SourceError(f"{path}: {what} are not read; known are {known}")
+
+
+def known_suffixes() -> tuple[str, ...]:
+    """Return the suffixes of files that can be read."""
+    return (*MUSICXML, *other_read.FORMATS)
 
 
 def text_of(path: Path) -> bytes | None:

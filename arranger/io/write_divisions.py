@@ -53,6 +53,8 @@ def set_divisions(part: etree._Element, divisions: int) -> None:
     stated = False
     for element in part.iter("divisions", "duration", "offset", "note", "grace"):
         if element.tag == "divisions":
+            if not _in_force(element):
+                continue
             factor = divisions / Fraction((element.text or "1").strip())
             element.text = str(divisions)
             stated = True
@@ -64,6 +66,14 @@ def set_divisions(part: etree._Element, divisions: int) -> None:
             element.text = number(Fraction(element.text.strip()) * factor)
     if not stated and divisions != 1:
         raise ValueError("a part without divisions")
+
+
+def _in_force(divisions: etree._Element) -> bool:
+    """Tell whether a reader would see it: a stray one, in a note say, counts for nothing."""
+    home = divisions.getparent()
+    above = None if home is None else home.getparent()
+    return home is not None and home.tag == "attributes" and (
+        above is not None and above.tag == "measure")
 
 
 def divisions_by_measure(part: etree._Element) -> Iterator[tuple[etree._Element, Fraction]]:

@@ -29,11 +29,9 @@ def write_levers(part: etree._Element, levers: LeverPlan, score: Score,
     ``none``, as for pedals. A harp without levers gets nothing.
     """
     measures = part.findall("measure")
-    if not measures or not levers.opening or shown == "none":
+    signs = [(onset, made[0]) for onset, made in lever_signs(levers, shown, STAFF)]
+    if not measures or not signs:
         return
-    signs = [(Fraction(0), _direction(opening_words(levers.opening)))]
-    if shown != "diagrams":
-        signs += [(m.onset, _direction(move_words([m]))) for m in levers.moves]
     places = [(bar := score.measure_at(onset), onset - bar.onset) for onset, _ in signs]
     common = common_divisions([part])
     if any(place * common % 1 for _, place in places):
@@ -43,9 +41,21 @@ def write_levers(part: etree._Element, levers: LeverPlan, score: Score,
         insert(measures[bar.index], place * divisions[bar.index], [made])
 
 
-def _direction(text: str) -> etree._Element:
+def lever_signs(levers: LeverPlan, shown: str,
+                staff: str | None) -> list[tuple[Fraction, list[etree._Element]]]:
+    """Return the directions of the opening list and of every move, each with its onset."""
+    if not levers.opening or shown == "none":
+        return []
+    signs = [(Fraction(0), [_direction(opening_words(levers.opening), staff)])]
+    if shown != "diagrams":
+        signs += [(m.onset, [_direction(move_words([m]), staff)]) for m in levers.moves]
+    return signs
+
+
+def _direction(text: str, staff: str | None) -> etree._Element:
     made = element("direction", None, placement=PLACEMENT)
     made.append(element("direction-type"))
     made[0].append(element("words", text))
-    made.append(element("staff", STAFF))
+    if staff is not None:
+        made.append(element("staff", staff))
     return made

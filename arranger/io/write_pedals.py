@@ -123,12 +123,15 @@ def insert(measure: etree._Element, at: Fraction, made: list[etree._Element]) ->
     """
     best: tuple[Fraction, int] | None = None
     cursor = Fraction(0)
+    start = len(measure)  # where time begins: a bar can open with a gap
     for place, child in enumerate(measure):
+        if child.tag in ("note", "backup", "forward"):
+            start = min(start, place)
         if child.tag == "note" and child.find("chord") is None and cursor <= at and (
                 best is None or cursor > best[0]):
             best = (cursor, place)
         cursor = max(cursor + step(child), Fraction(0))
-    here, place = best or (Fraction(0), len(measure))
+    here, place = best or (Fraction(0), start)
     for shift, direction in enumerate(made):
         if at != here:
             put(direction, element("offset", number(at - here)))

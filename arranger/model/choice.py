@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from fractions import Fraction
 
 from arranger.model.pitch import Pitch
 
 #: What can be decided of a note, in the order in which a file names it.
-KINDS = ("string", "hand", "finger", "octave", "pitch", "keep", "drop", "roll")
+KINDS = ("string", "hand", "line", "finger", "octave", "pitch", "keep", "drop", "roll")
 HANDS = {"right": "R", "left": "L"}
+_ID = re.compile(r"(?P<bar>[^:@]+)(?:@(?P<index>\d+))?:(?P<beat>\d+(?:/\d+)?)"
+                 r":(?P<note>[A-G](?:bb|b|##|#|)-?\d+|pedal):(?P<kind>[a-z]+)(?:-(?P<value>.+))?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,11 +35,11 @@ class Choice:
     """One decision.
 
     ``bar`` as printed; ``beat`` from 1 in units of the metre's denominator. ``note``: the sounding
-    note it is about (any spelling); ``kind`` one of KINDS with ``value``: a letter, R or L, a
-    finger, octaves up, a pitch name, or a truth value. For a pedal move ``kind`` is ``pedal`` and
-    ``value`` the letter with its position (``F#``, ``Bn`` for natural); ``note`` is None and bar
-    and beat are where the foot moves. ``index``: number of the bar counted from 1, where the
-    printed number does not tell it.
+    note it is about (any spelling). ``kind`` is one of KINDS, with ``value`` a letter, R or L
+    (``line``: for the single notes from this one on), a finger, octaves up, a pitch name, or a
+    truth value. For a pedal move ``kind`` is ``pedal`` and ``value`` the letter with its sign
+    (``F#``, ``Fb``, ``F``); ``note`` is None, and bar and beat are where the foot moves.
+    ``index``: number of the bar counted from 1, where the printed number does not tell it.
     """
 
     bar: str
@@ -58,8 +61,8 @@ class Choice:
     @property
     def outcome(self) -> str:
         """What is decided, in one word: ``string-D``, ``hand-left``, ``drop``, ``keep``."""
-        if self.kind == "hand":
-            return "hand-right" if self.value == "R" else "hand-left"
+        if self.kind in ("hand", "line"):
+            return f"{self.kind}-{'right' if self.value == 'R' else 'left'}"
         if self.value is True:
             return self.kind
         return f"{self.kind}-{'no' if self.value is False else self.value}"
@@ -71,6 +74,8 @@ class Choice:
         where = f"in bar {self.bar}, beat {beat}"
         told = {"string": f"on the {self.value} string",
                 "hand": f"in the {'right' if self.value == 'R' else 'left'} hand",
+                "line": f"with the line that follows in the "
+                        f"{'right' if self.value == 'R' else 'left'} hand",
                 "finger": f"with finger {self.value}", "pitch": f"sounded as {self.value}",
                 "octave": f"moved by {self.value} octave(s)",
                 "keep": "kept", "drop": "left out",
@@ -78,3 +83,32 @@ class Choice:
         if self.note is None:
             return f"the pedal to {self.value} {where}"
         return f"{self.note.label} {where}, {told[self.kind]}"
+
+    @classmethod
+    def parse(cls, text: str) -> Choice:
+        """Read an id back.
+
+        Raises
+        ------
+        ValueError
+            It is no id of a choice.
+        """
+        found = _ID.fullmatch(text)
+        if not found:
+            raise ValueError(f"not the id of an option: {text!r}")
+        kind, value = found["kind"], found["value"]
+        made: str | int | bool
+        if kind in ("keep", "drop", "roll") and value in (None, "no"):
+            made = value is None
+        elif kind in ("finger", "octave") and re.fullmatch(r"-?\d", value or ""):
+            made = int(value)
+        elif kind in ("hand", "line") and value in HANDS:
+            made = HANDS[value]
+        elif kind in ("string", "pitch", "pedal") and value and (kind == "pedal") == (
+                found["note"] == "pedal"):
+            made = value
+        else:
+            raise ValueError(f"not the id of an option: {text!r}")
+        return cls(found["bar"], Fraction(found["beat"]),
+                   None if found["note"] == "pedal" else Pitch.parse(found["note"]), kind, made,
+                   index=int(found["index"]) if found["index"] else None)

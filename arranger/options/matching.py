@@ -21,6 +21,8 @@ from arranger.model.score import Location, Note, NoteId, Score
 
 #: Attacks on each side that a choice remembers (assumption).
 REACH = 6
+#: Notes that a hand takes over of a line at most: what it places at once (Kuntz, post 990).
+LINE = 4
 #: Least agreement of the surroundings, 0 to 1, for a note elsewhere to be the same (assumption).
 _LEAST = 0.6
 #: Agreement within which two places count as equally good.
@@ -96,6 +98,18 @@ class Ground:
     def struck(self, onset: Fraction, staff: int) -> list[Note]:
         """Notes of one staff attacked at a moment."""
         return [n for n in self.notes if n.onset == onset and n.staff == staff and not n.grace]
+
+    def line(self, note: Note) -> list[Note]:
+        """The note and the single notes of its staff that go on in one direction, up to four."""
+        found, way = [note], 0
+        for onset in self.onsets[bisect_right(self.onsets, note.onset):]:
+            struck = self.struck(onset, note.staff)
+            step = struck[0].pitch.position - found[-1].pitch.position if struck else 0
+            if len(struck) != 1 or not step or way * step < 0 or len(found) == LINE:
+                break
+            found.append(struck[0])
+            way = step
+        return found
 
     def place(self, note: Note) -> Location:
         """Bar and beat of a note as printed."""
@@ -236,6 +250,9 @@ def pins_of(choice: Choice, onset: Fraction, note: Note | None, harp: Harp,
             pin = replace(pin, hand=str(choice.value))
         case "finger":
             pin = replace(pin, finger=int(choice.value))
+        case "line":
+            return Pins({n.id: Pin(harp.spellings(n.midi), hand=str(choice.value))
+                         for n in ground.line(note)}), ""
         case "roll":
             return Pins({n.id: Pin(harp.spellings(n.midi), rolled=bool(choice.value))
                          for n in ground.struck(onset, note.staff)}), ""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 from arranger.checks import (
     compass,
@@ -12,6 +13,7 @@ from arranger.checks import (
     glissandi,
     hands,
     harmonics,
+    lever_part,
     notation,
     pedal_marks,
     pedals,
@@ -32,10 +34,18 @@ CHECKS: Mapping[str, Rule] = {
     **pedals.CHECKS, **pedal_marks.CHECKS, **strings.CHECKS, **hands.CHECKS, **ring.CHECKS,
     **glissandi.CHECKS, **harmonics.CHECKS, **damping.CHECKS, **compass.CHECKS,
     **notation.CHECKS, **tempo.CHECKS}
+#: Rules of pedals, which say nothing of other harps.
+_OF_PEDALS = frozenset({*pedals.CHECKS, *pedal_marks.CHECKS, "C2", "L1", "L3", "N1", "N3", "N6"})
 #: Bars on each side of a finding that are checked again with a remedy applied (assumption).
 AROUND = 3
 #: Bars from one place to the next within which the same words are said once (assumption).
 NEAR = 2
+#: What is said of a trouble that another spelling mends.
+OTHERWISE = "; spelled otherwise it goes at this tempo"
+#: So many changes of one bar are told together (assumption).
+CROWD = 3
+#: Edits that are still no stretch (assumption).
+FEW = 4
 #: Remedies offered for one finding at most.
 MOST = 4
 Levels = Mapping[str, str]
@@ -62,23 +72,47 @@ def inspect(case: Case, levels: Levels) -> Inspection:
     """
     found = [d for d in checked(case) if levels.get(d.code) != "off"]
     plan = respelled(case, [d for d in found if d.code in ("P1", "P3", "S1")
-                            and d.severity == "error"])
+                            and d.severity == "error" and case.harp.mechanism == "pedal"])
     told = [_judged(d, plan) for d in found]
     proof = _Proof(case)
     told = [_levelled(replace(d, remedies=proof.proved(d)), levels) for d in told]
+    told = [_near(d) for d in _crowded_bars(told)]
     told = gathered(sorted(told, key=lambda d: (d.where.onset, -RANK[d.severity], d.code, d.notes)))
     return Inspection(
         tuple(told), len(case.attacks), sum(len(a.notes) > 1 for a in case.attacks),
-        sum(1 for _ in pedals.changes(case)), sum(len(m.alters) for m in case.marks.pedals), plan)
+        _moves(case), sum(len(m.alters) for m in case.marks.pedals), plan)
+
+
+def _moves(case: Case) -> int:
+    """Count the moves of pedals or levers that the part asks for as spelled."""
+    if case.harp.mechanism == "pedal":
+        return sum(1 for _ in pedals.changes(case))
+    return len(lever_part.plan_levers(case).moves)
 
 
 #: Rules whose findings can be errors: a remedy may add none of them.
 GRAVE = tuple(code for code in CHECKS if rule(code).severity == "error")
+_GRAVE = (*GRAVE, *(code for code in lever_part.CHECKS if rule(code).severity == "error"))
 
 
-def checked(case: Case, codes: Iterable[str] = CHECKS) -> list[Diagnostic]:
-    """Everything the rules have to say, remedies not yet proved."""
-    return [d for code in codes for d in CHECKS[code](case)]
+@cache
+def rules_of(mechanism: str, hands_judged: bool) -> Mapping[str, Rule]:
+    """Return the checks of a harp: levers instead of pedals, hands where their limits hold."""
+    found = dict(CHECKS)
+    if mechanism != "pedal":
+        found = {code: each for code, each in CHECKS.items() if code not in _OF_PEDALS}
+    if mechanism == "chromatic":
+        del found["S1"]
+    if mechanism == "lever":
+        found |= lever_part.CHECKS
+    return {code: each for code, each in found.items() if hands_judged or code not in hands.CHECKS}
+
+
+def checked(case: Case, codes: Iterable[str] | None = None) -> list[Diagnostic]:
+    """Everything the rules of the harp have to say, remedies not yet proved."""
+    rules = rules_of(case.harp.mechanism, case.harp.hands_judged)
+    return [d for code in (rules if codes is None else codes) if code in rules
+            for d in rules[code](case)]
 
 
 def _judged(found: Diagnostic, plan: Respelling) -> Diagnostic:
@@ -93,8 +127,30 @@ def _judged(found: Diagnostic, plan: Respelling) -> Diagnostic:
     with_plan = replace(found, remedies=(*found.remedies, remedy))
     if found.code == "S1" or found.severity != "error":
         return with_plan
-    return replace(with_plan, severity="warning",
-                   message=f"{found.message}; spelled otherwise it goes")
+    message = found.message.replace("; it goes up to", "; as spelled it goes up to")
+    return replace(with_plan, severity="warning", message=f"{message}{OTHERWISE}")
+
+
+def _crowded_bars(found: Sequence[Diagnostic]) -> list[Diagnostic]:
+    """Say once a bar that its pedals come too soon as spelled, where one spelling serves all."""
+    bars: dict[tuple[int, str], list[Diagnostic]] = {}
+    for each in found:
+        if each.code == "P1" and each.message.endswith(OTHERWISE):
+            for remedy in each.remedies:
+                bars.setdefault((each.where.bar_index, remedy.title), []).append(each)
+    kept = list(found)
+    for (_, title), some in sorted(bars.items(), key=lambda item: -len(item[1])):
+        if len(some) < CROWD or any(d not in kept for d in some):
+            continue
+        first = some[0]
+        shown = ", ".join(dict.fromkeys(d.message.split(" after ")[0] for d in some))
+        remedies = tuple(r for r in first.remedies if r.title == title)
+        notes = tuple(dict.fromkeys(n for d in some for n in d.notes))
+        kept[kept.index(first)] = replace(
+            first, notes=notes, remedies=remedies,
+            message=f"{len(some)} pedal changes come too fast: {shown}{OTHERWISE}")
+        kept = [d for d in kept if d not in some[1:]]
+    return kept
 
 
 def gathered(found: Sequence[Diagnostic]) -> list[Diagnostic]:
@@ -128,6 +184,14 @@ def _joined(first: Diagnostic, others: Sequence[Diagnostic]) -> Diagnostic:
         message += f"; again in bar{'s' if len(bars) > 1 else ''} {', '.join(bars)}"
     notes = tuple(dict.fromkeys(n for d in (first, *others) for n in d.notes))
     return replace(first, message=message, notes=notes, remedies=remedies)
+
+
+def _near(found: Diagnostic) -> Diagnostic:
+    """Keep no remedy that respells a whole stretch where a few notes do as well."""
+    kept = [r for at, r in enumerate(found.remedies) if not any(
+        b.fidelity == r.fidelity and len(b.edits) < len(r.edits) > FEW
+        for b in found.remedies[:at])]
+    return replace(found, remedies=tuple(kept))
 
 
 def _levelled(found: Diagnostic, levels: Levels) -> Diagnostic:
@@ -164,7 +228,7 @@ class _Proof:
         first, last = min(bar, *touched) - AROUND, max(bar, *touched) + AROUND
         window, before = self._around(first, last)
         after = edited(window, remedy.edits)
-        again = checked(after, {*GRAVE, found.code})
+        again = checked(after, {*_GRAVE, found.code})
         if any(_same(found, d) for d in again):
             return False
         return not _errors(again) - before
@@ -173,7 +237,7 @@ class _Proof:
         key = (first, last)
         if key not in self._before:
             window = excerpt(self.case, first, last, self._bars)
-            self._before[key] = (window, _errors(checked(window, GRAVE)))
+            self._before[key] = (window, _errors(checked(window, _GRAVE)))
         return self._before[key]
 
 

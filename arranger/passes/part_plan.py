@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from arranger.checks.case import Case
+from arranger.checks.lever_part import lever_draft
 from arranger.model.draft import Draft, HarpNote, PedalPlan
 from arranger.model.ledger import Ledger
 from arranger.passes.compass import tuning
@@ -21,6 +22,8 @@ def planned(case: Case, found: Inspection, settings: Settings) -> Draft:
     Where every letter has time as written no search is needed: the windows of the letters are the
     plan. A part with repeats goes through the whole planner, for the settings at the jumps.
     """
+    if case.harp.mechanism != "pedal":
+        return lever_draft(case, {})
     if barline_groups(case.score):
         return replace(mark_pedals(case.score, case.part, settings).draft, ledger=Ledger())
     hands = {n.id: hand for grip in case.grips

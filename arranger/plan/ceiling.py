@@ -15,16 +15,16 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from arranger.model.harp import LEFT_FOOT, PedalSetting
-from arranger.model.score import NoteId, Score
-from arranger.plan.foot_order import FootMove, in_some_order
+from arranger.model.score import NoteId, Score, TempoMark
+from arranger.plan.foot_order import MARGIN, FootMove, in_some_order
 from arranger.plan.part_hands import Attack, Grip
 from arranger.plan.slices import clock
 from arranger.plan.timing import Use, windows
 from arranger.rulebook.players import Player
 from arranger.rulebook.rules import rule
 
-#: Seconds before a note by which the move for it must have begun, as in the check of the feet.
-MARGIN = 0.02
+#: Crotchets a minute beyond which nobody counts: no limit is told (assumption).
+_FAST = 300
 _CLOSE = 1e-9  # of the ratio; halving ends here
 _WHY = {"feet": "the feet need the time", "restrike": "a string is taken again so soon",
         "travel": "a hand needs the time to leap"}
@@ -152,8 +152,8 @@ def ceiling(score: Score, asked: Demands, first: int = 0, last: int | None = Non
             slowest, kind = wait.needs / wait.have, wait.kind
     if slowest == 0:
         return Ceiling(first, last, math.inf, math.inf)
-    return Ceiling(first, last, 1 / slowest, _bpm(score, score.measures[first].onset) / slowest,
-                   kind)
+    written = float(_mark(score, score.measures[first].onset).bpm)
+    return Ceiling(first, last, 1 / slowest, written / slowest, kind)
 
 
 def bar_ceilings(score: Score, asked: Demands) -> tuple[Ceiling, ...]:
@@ -229,14 +229,14 @@ def _first_that(most: int, holds: Callable[[int], bool]) -> int:
     return low
 
 
-def _bpm(score: Score, onset: Fraction) -> float:
+def _mark(score: Score, onset: Fraction) -> TempoMark:
     marks = score.tempo.marks
-    return float(marks[max(bisect_right(marks, onset, key=lambda m: m.onset) - 1, 0)].bpm)
+    return marks[max(bisect_right(marks, onset, key=lambda m: m.onset) - 1, 0)]
 
 
 def sentence(found: Ceiling, score: Score) -> str:
     """Say it to a player: ``bars 41-44 play at crotchet 88, not 120: the feet need the time``."""
-    if math.isinf(found.ratio):
+    if found.crotchet is None or found.crotchet > _FAST:
         return "nothing in it sets a limit to the tempo"
     if found.ratio == 0:
         return (f"bar {score.measures[found.first].number} plays at no tempo: a pedal is wanted in "
@@ -244,6 +244,7 @@ def sentence(found: Ceiling, score: Score) -> str:
     numbers = [score.measures[b].number for b in (found.first, found.last)]
     one = found.first == found.last
     where = f"bar {numbers[0]} plays" if one else f"bars {numbers[0]}-{numbers[1]} play"
-    written = round(_bpm(score, score.measures[found.first].onset))
-    asked = f", not {written}" if found.ratio < 1 else ""
+    written = _mark(score, score.measures[found.first].onset)
+    asked = (f", not {round(written.bpm)}" if found.ratio < 1 and written.origin != "assumed"
+             else " at most")
     return f"{where} at crotchet {found.crotchet}{asked}: {_WHY[found.kind]}"

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
+#: Seconds before a note by which the move for it must have begun (assumption).
+MARGIN = 0.02
+
 
 class FootMove(NamedTuple):
     """A move that begins from ``after`` on and before ``before``, and keeps the foot ``takes``.

@@ -71,7 +71,9 @@ class HandSearch:
                 held, mine, p, player, prices, scene.places, scene.universe)]
             if scene.pins:
                 pins = [scene.pins[len(self._slots)][i] for i in placed]
-                options = list(pinned_choices(options, mine, pins))
+                options = list(pinned_choices(options, mine, pins,
+                                              [part.notes[i].rolled for i in placed],
+                                              prices["roll"]))
             options = [replace(c, octaves=tuple((placed[i], p) for i, p in c.octaves))
                        if c.octaves else c for c in options]
             self._slots.append(_Slot(part.seconds, placed, [w.drop for w in ways], options, costs))

@@ -44,21 +44,38 @@ def pinned_tone(tone: Tone, pin: Pin) -> Tone:
     return replace(tone, drop=KEPT, fixed=True, roll=roll, rolled=rolled)
 
 
-def pinned_choices(choices: Sequence[Choice], ways: Sequence[Ways],
-                   pins: Sequence[Pin]) -> Sequence[Choice]:
-    """Choices in which every note lies in the hand and under the finger asked; all, if none do."""
-    if all(not p.hand and p.finger is None for p in pins):
-        return choices
-    fit = [c for c in choices if all(_fits(c, ways, pins, i) for i in range(len(pins)))]
-    return fit or choices
+def pinned_choices(choices: Sequence[Choice], ways: Sequence[Ways], pins: Sequence[Pin],
+                   rolled: Sequence[bool], roll: int) -> Sequence[Choice]:
+    """Choices in which every note lies in the hand and under the finger asked; all, if none do.
+
+    ``rolled``: whether the source rolls each note; a roll that only a pin asks for costs ``roll``.
+    """
+    if any(p.hand or p.finger is not None for p in pins):
+        choices = [c for c in choices if all(
+            _fits(c, ways, pins, i) for i in range(len(pins)))] or choices
+    if any(p.rolled for p in pins):
+        choices = [replace(c, price=c.price + roll * sum(
+            any(pins[i].rolled for i in held) and not any(rolled[i] for i in held)
+            for held in _held(c, ways))) for c in choices]
+    return choices
+
+
+def _held(choice: Choice, ways: Sequence[Ways]) -> list[list[int]]:
+    """Notes of the left and of the right hand."""
+    found: list[list[int]] = [[], []]
+    for i, way in enumerate(choice.ways):
+        if way != LOST:
+            place = dict(choice.octaves).get(i, ways[i].ways[way].pitch).position
+            for hand, grip in enumerate((choice.left, choice.right)):
+                if grip is not None and place in grip.strings:
+                    found[hand].append(i)
+    return found
 
 
 def _fits(choice: Choice, ways: Sequence[Ways], pins: Sequence[Pin], i: int) -> bool:
-    if choice.ways[i] == LOST:
-        return True  # what that costs has been said
-    pitch = dict(choice.octaves).get(i, ways[i].ways[choice.ways[i]].pitch)
-    for hand, grip in (("L", choice.left), ("R", choice.right)):
-        if grip is not None and pitch.position in grip.strings:
-            finger = grip.fingers[grip.strings.index(pitch.position)]
-            return pins[i].allows_hand(hand, finger)
-    return True
+    for hand, grip, held in zip("LR", (choice.left, choice.right), _held(choice, ways),
+                                strict=True):
+        if grip is not None and i in held:
+            place = dict(choice.octaves).get(i, ways[i].ways[choice.ways[i]].pitch).position
+            return pins[i].allows_hand(hand, grip.fingers[grip.strings.index(place)])
+    return True  # it is left out, and what that costs has been said

@@ -22,24 +22,30 @@ _KINDS: Mapping[Severity, str] = {
 
 @dataclass(frozen=True, slots=True)
 class Looked:
-    """How much was examined."""
+    """How much was examined; ``mechanism`` says what moves."""
 
     attacks: int
     chords: int
     moves: int
     marks: int
+    mechanism: str = "pedal"
 
 
 def check_report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
-                 looked: Looked) -> dict[str, Any]:
-    """Return the object written as report.json by a check."""
+                 looked: Looked, trouble: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the object written as report.json by a check.
+
+    ``trouble``: limits of tempo and conflicting notes, as ``passes.trouble`` reports them.
+    """
     counts = Counter(d.severity for d in findings)
     body = report(draft, heading, (), {
         "findings": len(findings), "errors": counts["error"], "warnings": counts["warning"],
         "advice": counts["advice"], "attacks": looked.attacks, "chords": looked.chords,
-        "pedal_moves": looked.moves, "pedal_marks": looked.marks,
+        f"{'lever' if looked.mechanism == 'lever' else 'pedal'}_moves": looked.moves,
+        "pedal_marks": looked.marks,
         "line": summary_line(findings, looked)})
     body["findings"] = [_finding(d) for d in findings]
+    body |= trouble
     del body["cost"], body["bound"]
     return body
 
@@ -52,10 +58,13 @@ def summary_line(findings: Sequence[Diagnostic], looked: Looked) -> str:
     kinds = ", ".join(f"{counts[s]} {words}" for s, words in _KINDS.items() if counts[s])
     total = len(findings)
     found = f"{total} finding{'s' if total != 1 else ''}: {kinds}" if total else "no findings"
+    what = looked.mechanism
     seen = [f"{looked.chords} chord{'s' if looked.chords != 1 else ''}" if looked.chords else
             f"{looked.attacks} single note{'s' if looked.attacks != 1 else ''} and no chords",
-            f"{looked.moves} pedal move{'s' if looked.moves != 1 else ''}" if looked.moves else
-            "no pedal moves"]
+            f"{looked.moves} {what} move{'s' if looked.moves != 1 else ''}" if looked.moves else
+            f"no {what} moves"]
+    if what == "chromatic":
+        seen.pop()
     if looked.marks:
         seen.append(f"{looked.marks} pedal mark{'s' if looked.marks != 1 else ''}")
     return f"{found}; looked at {', '.join(seen)}"

@@ -14,6 +14,7 @@ from arranger.report.diagram import setting_svg
 from arranger.report.engraver import as_text
 from arranger.report.page_bar import bar_panel
 from arranger.report.page_bars import bar_pairs, packed
+from arranger.report.page_check import MEANT, exclusions, judged
 from arranger.report.page_drafts import whole_drafts
 from arranger.report.page_feet import pedal_chart
 from arranger.report.page_levers import levers_section
@@ -62,16 +63,17 @@ def page(report: Mapping[str, Any], draft_xml: bytes, source: Source = _NO_SOURC
         f'<svg class="store" aria-hidden="true"><defs>{"".join(map(as_text, glyphs.values()))}'
         "</defs></svg>",
         '<div class="desk">', _score(report, written, engraving),
-        '<aside id="notes" tabindex="-1" aria-label="Notes to the draft">', bar_panel(report),
+        '<aside id="notes" tabindex="-1" aria-label="Findings and changes">', bar_panel(report),
         _notes(report, alterations, findings, _links(engraving, written)), "</aside></div>",
         levers_section(report, written.bars if engraving.pages else ()),
         _pedals(report, written, bool(engraving.pages)), whole_drafts(report), _figures(report),
-        f"<footer><p>{CAUTION}</p></footer>",
+        f"<footer><p>{MEANT if report['command'] == 'check' else CAUTION}</p></footer>",
         _store("time", "application/json", as_script(time_data(report, source))),
         _store("pairs", "text/plain", packed(pairs)),
         _store("narrow", "text/plain", packed(narrow.pages)),
     ]
-    return _document(title, engraving.font, "\n".join(body))
+    what = "harp part checked" if report["command"] == "check" else "harp draft"
+    return _document(f"{title}: {what}", engraving.font, "\n".join(body))
 
 
 def _store(name: str, kind: str, text: str) -> str:
@@ -89,7 +91,7 @@ def _document(title: str, font: str, body: str) -> str:
             f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
             f'<meta name="viewport" content="width=device-width, initial-scale=1">\n'
             f'<meta name="color-scheme" content="light dark">\n'
-            f"<title>{title}: harp draft</title>\n<style>\n{style}{font}</style>\n</head>\n"
+            f"<title>{title}</title>\n<style>\n{style}{font}</style>\n</head>\n"
             f"<body>\n{body}\n<script>{script}</script>\n</body>\n</html>\n")
 
 
@@ -99,12 +101,13 @@ def _masthead(title: str, report: Mapping[str, Any]) -> str:
     kept = ", ".join(shown(p) for p in source.get("kept_parts", ()))
     beside = f"; beside it {kept}" if kept else ""
     grave = any(f["severity"] == "error" for f in report["findings"])
+    made = judged(report) if report["command"] == "check" else (
+        f'<p class="made">For harp, from {parts or "the score"}{beside} '
+        f'({shown(source["file"])}). Made for {shown(settings_words(report["settings"]))}.</p>')
     return (f'<a class="skip" href="#notes">Past the score to the notes</a>\n<header>'
             f"<h1>{title}</h1>"
             f'<p class="verdict{" grave" if grave else ""}">{shown(_sentence(verdict(report)))}</p>'
-            f'<p class="made">For harp, from {parts or "the score"}{beside} '
-            f'({shown(source["file"])}). Made for {shown(settings_words(report["settings"]))}.</p>'
-            "</header>")
+            f"{made}</header>")
 
 
 def _sentence(words: str) -> str:
@@ -166,6 +169,7 @@ def _notes(report: Mapping[str, Any], alterations: Sequence[Item], findings: Seq
     out = [mark_key(altered), strip_key(altered), _sieve((*findings, *alterations)),
            f"<h2>Findings <small>{len(findings)}</small></h2>"]
     out.append(item_list(findings, link) if findings else "<p>None.</p>")
+    out.append(exclusions(report))
     if "ledger" in report:
         out.append(f"<h2>Alterations <small>{len(alterations)}</small></h2>")
         out.append(item_list(alterations, link) if alterations
@@ -215,7 +219,8 @@ def _figure_tables(report: Mapping[str, Any]) -> Iterator[str]:
     cost = report.get("cost") or {}
     yield '<section id="figures" aria-label="Figures"><h2>Figures</h2><div class="tables">'
     if report.get("summary"):
-        yield figures("The draft in numbers", ("What", "How much"), report["summary"])
+        counts = {k: v for k, v in report["summary"].items() if k != "line"}
+        yield figures("In numbers", ("What", "How much"), counts)
     if cost:
         terms = {k: v for k, v in sorted(cost.items(), key=lambda kv: (-kv[1], kv[0]))
                  if v and k != "total"}

@@ -39,9 +39,7 @@ def report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
 
     ``doubled``: notes that several arranged parts struck alike, with the id of the one given up.
     """
-    source = {n.id: n for n in draft.source.part_notes(draft.part)}
     group_of = _groups(draft)
-    played = {n.id: n for n in draft.notes}
     body: dict[str, Any] = {
         "schema": SCHEMA, "command": heading.command,
         "source": {"file": heading.file, "sha256": heading.sha256,
@@ -54,15 +52,21 @@ def report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
            else {"levers": _levers(draft, draft.levers)}),
         "notes": [_note(draft, n) | group_of(n) for n in draft.notes],
     }
-    if heading.command == "convert":
-        body["ledger"] = [_entry(draft, e, also, source, played)
-                          for e, also in _by_note(draft.ledger.entries)]
+    if heading.command in ("convert", "options"):
+        body["ledger"] = entries(draft, draft.ledger.entries)
         body["ledger"] += [_double(draft, note, twin) for note, twin in doubled]
     body["findings"] = [_finding(f) for f in findings]
     body["cost"] = {**draft.cost, "total": draft.total}
     body["bound"] = min(draft.bound, draft.total)
     body["summary"] = dict(summary)
     return body
+
+
+def entries(draft: Draft, alterations: Sequence[Alteration]) -> list[dict[str, Any]]:
+    """Return alterations of a draft as ledger entries, one a note."""
+    source = {n.id: n for n in draft.source.part_notes(draft.part)}
+    played = {n.id: n for n in draft.notes}
+    return [_entry(draft, e, also, source, played) for e, also in _by_note(alterations)]
 
 
 def dumps(body: Mapping[str, Any]) -> bytes:

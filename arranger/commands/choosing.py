@@ -1,0 +1,104 @@
+"""``options``: risky spots with real alternatives and their price, and whole drafts."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from arranger.commands.converting import drafted, transposed
+from arranger.commands.opening import settings_of
+from arranger.commands.request import Progress, Request, Result
+from arranger.commands.taking import take
+from arranger.model.draft import Draft
+from arranger.model.errors import ChoiceError
+from arranger.model.score import Location, Score
+from arranger.options.spots import Spot, spots
+from arranger.options.weigh import Outcome, Scales, Weighed
+from arranger.report.json_report import entries
+
+#: Spots looked at: of a whole conversion, and of 100 bars of a part that is kept.
+MOST, MOST_OF_A_PART = 8, 5
+
+
+def options(request: Request, folder: Path | None = None,
+            progress: Progress = lambda _: None) -> Result:
+    """Look at the risky spots of a draft, or of a harp part as it is, and at what else would do.
+
+    Raises
+    ------
+    SourceError, ChoiceError, RuleError
+        Unusable source, part, harp, player, choices or bars; one line each.
+    """
+    settings = settings_of(request)
+    progress("reading the score")
+    opened = transposed(request, settings, progress)
+    chosen = take(request, opened, settings)
+    draft = chosen.arranged(opened, progress)
+    score = opened.document.score
+    found = spots(draft, settings, bars_of(request.bars, score))
+    if not request.bars:
+        found = found[:_most(score) if request.part_is_harp else MOST]
+    scales = Scales(draft, replace(settings, pins=chosen.matched.pins), chosen.present)
+    weighed = []
+    for rank, spot in enumerate(found, 1):
+        progress(f"weighing spot {rank} of {len(found)}: {spot.where}")
+        weighed.append(scales.weigh(spot))
+    if request.part_is_harp:
+        weighed.sort(key=lambda w: -w.gain)
+    more = {"spots": [spot_entry(w, draft) for w in weighed]}
+    return drafted("options", request, chosen, opened, draft, folder, progress, more)
+
+
+def _most(score: Score) -> int:
+    return max(1, MOST_OF_A_PART * -(-len(score.measures) // 100))
+
+
+def bars_of(text: str, score: Score) -> tuple[int, int] | None:
+    """First and last bar, counted from 1, of printed bars such as ``12-20``; None for none.
+
+    Raises
+    ------
+    ChoiceError
+        There are no such bars.
+    """
+    if not text:
+        return None
+    first, _, last = text.partition("-") if re.fullmatch(r"\w+(-\w+)?", text) else ("", "", "")
+    numbers = [m.number for m in score.measures]
+    if first not in numbers or (last or first) not in numbers:
+        raise ChoiceError(f"no bars {text!r}; write printed numbers from {numbers[0]} to "
+                          f"{numbers[-1]} as 12-20")
+    begin = numbers.index(first)
+    end = numbers.index(last, begin) if last in numbers[begin:] else begin
+    return begin + 1, end + 1
+
+
+def spot_entry(weighed: Weighed, draft: Draft) -> dict[str, Any]:
+    """A spot as it stands in the report."""
+    spot = weighed.spot
+    return {"id": spot.id, **_place(spot.where), "risk": spot.weight,
+            "notes": list(spot.notes),
+            "findings": _findings(spot),
+            "again": [_place(w) for w in spot.again],
+            "options": [_option(o) for o in weighed.outcomes]}
+
+
+def _findings(spot: Spot) -> list[dict[str, Any]]:
+    return [{"code": r.kind, "message": r.sentence, "weight": r.weight, "notes": list(r.notes)}
+            for r in spot.risks]
+
+
+def _option(outcome: Outcome) -> dict[str, Any]:
+    return {"id": outcome.idea.choice.id, "title": outcome.idea.title,
+            "cost_change": outcome.cost_change, "terms": outcome.terms,
+            "fidelity": outcome.fidelity, "knock_on": list(outcome.knock_on),
+            "ledger": entries(outcome.draft, outcome.ledger.entries)}
+
+
+def _place(where: Location) -> dict[str, Any]:
+    return {"bar": where.bar, "bar_index": where.bar_index, "beat": str(where.beat),
+            "onset": str(where.onset)}
+
+

@@ -1,0 +1,113 @@
+"""What is hard for the feet, what rings into a pedal move, and what had to be altered."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+
+from arranger.model.draft import Draft, HarpNote, PedalMove
+from arranger.model.harp import HarpString, pedal_word
+from arranger.model.ledger import Drop, Merge
+from arranger.options.risk import Risk
+from arranger.passes.settings import Settings
+from arranger.passes.start import start
+from arranger.plan.ring import AUDIBLE, T60
+from arranger.plan.roles import roles
+from arranger.plan.slices import clock
+from arranger.plan.worth import worth
+
+_STRING = {-1: "flat", 0: "natural", 1: "sharp"}
+
+
+def foot_risks(draft: Draft, settings: Settings) -> list[Risk]:
+    """Two-notch moves, moves of one foot in a hurry, and moves on strings that still sound."""
+    found = []
+    for move in draft.plan.moves:
+        found += [*_two_notches(draft, move, settings), *_ringing(draft, move, settings)]
+    for foot in "RL":
+        mine = [m for m in draft.plan.moves if m.foot == foot]
+        for one, two in pairwise(mine):
+            found += _hurry(draft, one, two, settings)
+    return found
+
+
+def _users(draft: Draft, move: PedalMove) -> tuple[HarpNote, ...]:
+    """The first notes that need the new position, and the last that needed the old."""
+    own = [n for n in draft.notes if n.pitch.step == move.pedal
+           and n.string not in draft.plan.fixed]
+    after = [n for n in own if n.onset >= move.onset and n.pitch.alter == move.after]
+    before = [n for n in own if n.onset <= move.onset and n.pitch.alter == move.before]
+    first = [n for n in after if n.onset == min(a.onset for a in after)]
+    last = [n for n in before if n.onset == max(b.onset for b in before)]
+    return (*first, *last)
+
+
+def _made(kind: str, weight: float, move: PedalMove, notes: Sequence[HarpNote],
+          told: str, *also: PedalMove) -> Risk:
+    onset = min((n.onset for n in notes if n.onset >= move.onset), default=move.onset)
+    form = (kind, *((m.pedal, m.before, m.after) for m in (move, *also)))
+    return Risk(kind, max(1, round(weight)), onset, tuple(n.id for n in notes), told, form)
+
+
+def _two_notches(draft: Draft, move: PedalMove, settings: Settings) -> Iterator[Risk]:
+    if move.notches == 2:
+        yield _made("two-notch", settings.prices["notch"] * 2 + settings.prices["crowd"], move,
+                    _users(draft, move),
+                    f"the {move.pedal} pedal passes the natural notch on its way from "
+                    f"{_STRING[move.before]} to {_STRING[move.after]}: the foot may stop there")
+
+
+def _hurry(draft: Draft, one: PedalMove, two: PedalMove, settings: Settings) -> Iterator[Risk]:
+    wait = two.seconds - one.seconds
+    calm = settings.player.foot_sustained_seconds
+    if wait < calm - 1e-6:
+        notes = (*_users(draft, two), *_users(draft, one))
+        foot = "left" if two.foot == "L" else "right"
+        yield _made("crowd", settings.prices["crowd"] * (2 - wait / calm), two, notes,
+                    f"the {foot} foot moves {pedal_word(one.pedal, one.after)} and "
+                    f"{pedal_word(two.pedal, two.after)} within {max(wait, 0):.2f} s", one)
+
+
+def _ringing(draft: Draft, move: PedalMove, settings: Settings) -> Iterator[Risk]:
+    """Strings of the letter that still sound at the old pitch when the pedal moves."""
+    struck: dict[HarpString, HarpNote] = {}
+    for note in draft.notes:
+        if note.onset >= move.onset:
+            break
+        if note.pitch.step == move.pedal and note.string not in draft.plan.fixed:
+            struck[note.string] = note
+    worst, loud = None, AUDIBLE
+    for note in struck.values():
+        began = clock(draft.source.tempo, [note.onset])[0]
+        left = 10.0 ** (-3.0 * (move.seconds - began) / float(T60[note.pitch.midi]))
+        if note.pitch.alter == move.before and left > loud:
+            worst, loud = note, left
+    if worst is None:
+        return
+    held = worst.source.end > move.onset
+    first = [n for n in _users(draft, move) if n.onset >= move.onset]
+    weight = settings.prices["ring"] * (loud - AUDIBLE) + settings.prices["held"] * held
+    yield _made("ring", weight, move, (*first, worst),
+                f"the {move.pedal} pedal moves while {worst.pitch.label} "
+                + ("is still held" if held else "still rings"))
+
+
+def losses(draft: Draft, settings: Settings) -> list[Risk]:
+    """Notes that do not sound as written, each weighed by what it is to the music."""
+    first = start(draft.source, draft.part)
+    part_roles = roles(first.notes)
+    notes = {n.id: n for n in first.notes}
+    found = []
+    for entry in draft.ledger.entries:
+        if entry.fidelity == "same-sound" or entry.stage == "choice":
+            continue
+        note = notes[entry.edit.note]
+        value = worth(note, part_roles[note.id], settings.prices)
+        gone = isinstance(entry.edit, Drop | Merge)
+        what = "is left out" if gone else "sounds another note"
+        price = settings.prices["neighbours"] if isinstance(entry.edit, Merge) else (
+            value.drop if gone else value.other)
+        found.append(Risk("altered", price, note.onset, (note.id,),
+                          f"{note.pitch.label} {what}: {entry.reason}",
+                          ("altered", entry.kind, note.pitch.midi, entry.reason)))
+    return found

@@ -1,0 +1,201 @@
+"""What an idea costs: the piece is planned again with its one pin, and compared."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+
+from arranger.model.draft import Draft, HarpNote
+from arranger.model.harp import pedal_word
+from arranger.model.ledger import Fidelity, Ledger
+from arranger.model.pins import Pins
+from arranger.model.score import NoteId, Score
+from arranger.options.foot_risks import foot_risks
+from arranger.options.honoured import broken, with_reasons
+from arranger.options.ideas import Idea, Workshop, ideas
+from arranger.options.present import loosened
+from arranger.options.spots import Spot, risks
+from arranger.passes.pipeline import arrange
+from arranger.passes.settings import Settings
+from arranger.plan.pinned import KEPT
+
+#: Options offered at a spot at most, and those that are weighed over the whole piece.
+MOST = 4
+#: Options of one kind at most, where not two: the same move at other moments is one idea.
+_OF_A_KIND = {"pedal": 1, "line": 1, "roll": 1}
+#: Bars on each side of a spot that are planned to see which ideas are worth the whole piece.
+_AROUND = 3
+#: Price over which an option is offered only if there are fewer than two others.
+_DEAR = 300
+#: Quarter notes within which a risk after an idea is still the same one.
+_MOMENT = 1
+_HAND = {"R": "right", "L": "left"}
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """An idea carried out: the exact change of the total, by term, and what else changes.
+
+    ``ledger``: what it changes in the source, beyond what the draft without it changes.
+    """
+
+    idea: Idea
+    cost_change: int
+    terms: dict[str, int]
+    fidelity: Fidelity
+    draft: Draft = field(repr=False)
+    knock_on: tuple[str, ...] = ()
+    ledger: Ledger = Ledger()
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """A spot with its outcomes, the best first."""
+
+    spot: Spot
+    outcomes: tuple[Outcome, ...]
+
+    @property
+    def gain(self) -> int:
+        """How much the best outcome lowers the total."""
+        return max((-o.cost_change for o in self.outcomes), default=0)
+
+
+class Scales:
+    """A draft, and what becomes of it under further pins."""
+
+    def __init__(self, draft: Draft, settings: Settings, present: Pins | None = None) -> None:
+        """``present``: the player's own solution, which stands but for what a spot sets free."""
+        self.shop = Workshop.of(draft, settings)
+        self.present = present
+
+    def weigh(self, spot: Spot) -> Weighed:
+        """All ideas of a spot, weighed near by first, then the best over the whole piece."""
+        shop = self.shop
+        found = ideas(spot, shop, self.present is not None)
+        near = self._excerpt(spot)
+        base = self._plan(near, Pins())
+        guesses: list[tuple[int, int, Idea]] = []
+        seen: set[object] = {_face(base)}
+        for rank, idea in enumerate(found):
+            draft = self._plan(near, idea.placed.pins)
+            if broken(draft, [idea.placed]) or _face(draft, idea) in seen:
+                continue
+            if not self._helps(spot, idea, base, draft):
+                continue
+            seen.add(_face(draft, idea))
+            guesses.append((draft.total - base.total, rank, idea))
+        outcomes = [o for i in _various(guesses) if (o := self.carried_out(i)) is not None]
+        kept: dict[object, Outcome] = {}
+        for rank, one in enumerate(sorted(outcomes, key=lambda o: o.cost_change)):
+            if rank < 2 or one.cost_change <= _DEAR:
+                kept.setdefault(_face(one.draft, one.idea), one)
+        return Weighed(spot, tuple(kept.values()))
+
+    def _helps(self, spot: Spot, idea: Idea, was: Draft, now: Draft) -> bool:
+        """Tell whether what is hard at the spot is less hard, or the whole cheaper.
+
+        Another moment of a pedal must make the work of the feet lighter or cleaner. Where a note
+        was altered any other way with it counts.
+        """
+        settings, worst = self.shop.settings, spot.risks[0]
+        if idea.choice.kind == "pedal":
+            before, after = (sum(r.weight for r in foot_risks(d, settings)) for d in (was, now))
+            return after < before
+        return (now.total < was.total or worst.kind == "altered"
+                or not any(r.kind == worst.kind and r.weight >= worst.weight
+                           and abs(r.onset - worst.onset) <= _MOMENT
+                           and set(r.notes) & set(worst.notes) for r in risks(now, settings)))
+
+    def carried_out(self, idea: Idea) -> Outcome | None:
+        """The idea over the whole piece; None if it cannot be done, or changes nothing."""
+        was = self.shop.draft
+        now = with_reasons(self._plan(was.source, idea.placed.pins), [idea.placed])
+        change = now.total - was.total
+        if broken(now, [idea.placed]) or change > KEPT // 2 or _face(now, idea) == _face(was):
+            return None
+        terms = {term: now.cost.get(term, 0) - was.cost.get(term, 0)
+                 for term in {**was.cost, **now.cost}}
+        before = {(e.edit, e.kind) for e in was.ledger.entries}
+        ledger = Ledger(tuple(e for e in now.ledger.entries if (e.edit, e.kind) not in before))
+        fidelity: Fidelity = ("same-sound" if _sounds(now) == _sounds(was) else "other-sound")
+        return Outcome(idea, change, {t: v for t, v in terms.items() if v}, fidelity, now,
+                       knock_on(was, now, idea.placed.pins.notes), ledger)
+
+    def _plan(self, score: Score, pins: Pins) -> Draft:
+        settings = self.shop.settings
+        base = settings.pins
+        if self.present is not None:
+            base = base.plus(loosened(self.present, score, self.shop.draft.part, settings.harp,
+                                      base.plus(pins)))
+        return arrange(score, self.shop.draft.part,
+                       replace(settings, pins=base.plus(pins))).draft
+
+    def _excerpt(self, spot: Spot) -> Score:
+        """The bars around a spot as a score of their own, numbered as in the whole."""
+        source, part = self.shop.draft.source, self.shop.draft.part
+        bar = spot.where.bar_index - 1
+        notes = tuple(n for n in source.notes
+                      if n.part == part and abs(n.measure - bar) <= _AROUND)
+        return replace(source, notes=notes, playing_order=())
+
+
+def _various(guesses: Sequence[tuple[int, int, Idea]]) -> list[Idea]:
+    """The cheapest ideas, of each kind a few."""
+    picked: list[Idea] = []
+    kinds: Counter[str] = Counter()
+    for _, _, idea in sorted(guesses, key=lambda g: g[:2]):
+        kinds[idea.choice.kind] += 1
+        if kinds[idea.choice.kind] <= _OF_A_KIND.get(idea.choice.kind, 2) and len(picked) < MOST:
+            picked.append(idea)
+    return picked
+
+
+def _sounds(draft: Draft) -> frozenset[tuple[Fraction, int]]:
+    return frozenset((n.onset, n.pitch.midi) for n in draft.notes)
+
+
+def _face(draft: Draft, idea: Idea | None = None) -> tuple[object, ...]:
+    """What makes two outcomes musically the same; moments of pedals only where asked about."""
+    notes = frozenset((n.id, n.pitch, n.hand, n.rolled) for n in draft.notes)
+    if idea is not None and idea.choice.kind == "pedal":
+        return notes, tuple((m.onset, m.pedal, m.after) for m in draft.plan.moves)
+    return (notes,)
+
+
+def knock_on(was: Draft, now: Draft, asked: Collection[NoteId] = ()) -> tuple[str, ...]:
+    """What changes besides the notes in question, bar by bar, pedals last."""
+    old, new = ({n.id: n for n in d.notes} for d in (was, now))
+    told: dict[str, list[str]] = {}
+    for note in was.source.part_notes(was.part):
+        words = _changed(old.get(note.id), new.get(note.id))
+        if words and note.id not in asked:
+            name = (old.get(note.id) or note).pitch.label
+            told.setdefault(was.source.locate(note.onset, note.measure).bar, []).append(
+                f"{name} {words}")
+    lines = [f"bar {bar}: {'; '.join(words)}" for bar, words in told.items()]
+    gone, come = _moves(was) - _moves(now), _moves(now) - _moves(was)
+    for moves, word in ((gone, "no longer"), (come, "now")):
+        lines += [f"bar {was.source.locate(onset).bar}: pedal {pedal_word(pedal, after)} {word}"
+                  for onset, pedal, after in sorted(moves)]
+    return tuple(lines)
+
+
+def _moves(draft: Draft) -> set[tuple[Fraction, str, int]]:
+    return {(m.onset, m.pedal, m.after) for m in draft.plan.moves}
+
+
+def _changed(old: HarpNote | None, new: HarpNote | None) -> str:
+    if old is None or new is None:
+        return "" if old is new else "left out" if new is None else "sounds again"
+    words = []
+    if old.pitch != new.pitch:
+        words.append(f"on {new.pitch.label}" if old.pitch.midi == new.pitch.midi
+                     else f"becomes {new.pitch.label}")
+    if old.hand != new.hand:
+        words.append(f"in the {_HAND[new.hand]} hand")
+    if old.rolled != new.rolled:
+        words.append("rolled" if new.rolled else "not rolled")
+    return ", ".join(words)

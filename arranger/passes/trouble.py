@@ -1,0 +1,123 @@
+"""Of a part examined: which notes of a bar exclude one another, and how fast each bar can go."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+from arranger.checks.case import Case
+from arranger.checks.conflicts import Conflict, conflicts
+from arranger.model.harp import HarpString
+from arranger.passes.inspect import Inspection
+from arranger.plan.ceiling import (
+    Ceiling,
+    Demands,
+    bar_ceilings,
+    ceiling,
+    demands,
+    limiting_passage,
+    sentence,
+)
+from arranger.plan.timing import Use
+from arranger.report.wording import beat_words
+
+
+@dataclass(frozen=True, slots=True)
+class BarConflicts:
+    """Sets of notes of a bar (index) of each of which one has to go; ``complete``: all of them."""
+
+    bar: int
+    sets: tuple[Conflict, ...]
+    complete: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TempoLimits:
+    """How fast a part can go: sentences about the slowest passages, and bars with a limit."""
+
+    told: tuple[str, ...]
+    bars: tuple[Ceiling, ...]
+
+
+def conflicting(case: Case, found: Inspection) -> tuple[BarConflicts, ...]:
+    """Return the smallest conflicting sets of every bar with a finding of error.
+
+    A set belongs to the bar of its last note, and holds a note of such a finding. Where the tempo
+    is assumed only what is struck at one moment is told.
+    """
+    wrong = {i for d in found.findings if d.severity == "error" for i in d.notes}
+    bars = {n.measure for n in case.notes if n.id in wrong}
+    made = []
+    for bar in sorted(bars):
+        asked = conflicts(case, bar)
+        sets = tuple(c for c in asked.sets if max(n.measure for n in c.notes) == bar
+                     and any(n.id in wrong for n in c.notes)
+                     and (case.known_tempo(c.notes[0].onset)
+                          or len({n.onset for n in c.notes}) == 1))
+        if sets:
+            made.append(BarConflicts(bar, sets, asked.complete))
+    return tuple(made)
+
+
+def tempo_limits(case: Case, found: Inspection) -> TempoLimits:
+    """Return how fast the part can go, spelled as the planner would have it."""
+    pitches = found.respelling.pitches
+    attacks = tuple(replace(a, notes=tuple(
+        replace(n, pitch=pitches.get(n.id, n.pitch)) for n in a.notes)) for a in case.attacks)
+    uses = [Use(n.onset, n.pitch.step, n.pitch.alter, n.end, n.midi)
+            for a in attacks for n in a.notes if case.harp.mechanism == "pedal"
+            and abs(n.pitch.alter) <= 1 and HarpString.of(n.pitch) not in case.harp.fixed]
+    asked = demands(case.score, uses, attacks, case.grips, case.player)
+    if not case.harp.hands_judged:
+        asked = replace(asked, waits=tuple(w for w in asked.waits if w.kind != "travel"))
+    bars = tuple(c for c in bar_ceilings(case.score, asked) if c.crotchet is not None)
+    told = dict.fromkeys(sentence(c, case.score) for c in _slow(case, asked, bars))
+    return TempoLimits(tuple(told), bars)
+
+
+def _slow(case: Case, asked: Demands, bars: tuple[Ceiling, ...]) -> Iterator[Ceiling]:
+    """Bars that go at no tempo, what limits the rest, and every other slow passage."""
+    never = {c.first for c in bars if c.ratio == 0}
+    yield from (c for c in bars if c.first in never)
+    asked = Demands(tuple(t for t in asked.turns if t.bar not in never),
+                    tuple(w for w in asked.waits if w.bar not in never))
+    whole = limiting_passage(case.score, asked)
+    if not never or not math.isinf(whole.ratio):
+        yield whole
+    runs: list[list[int]] = []
+    for one in (c for c in bars if 0 < c.ratio < 1):
+        if runs and one.first - runs[-1][-1] <= 1:
+            runs[-1].append(one.first)
+        else:
+            runs.append([one.first])
+    passages = (ceiling(case.score, asked, run[0], run[-1]) for run in runs)
+    yield from sorted((p for p in passages if not p.first <= whole.first <= whole.last <= p.last),
+                      key=lambda c: (c.ratio, c.first))
+
+
+def reported(case: Case, found: Inspection) -> dict[str, Any]:
+    """Return both as they stand in the report of a check."""
+    limits, bars = tempo_limits(case, found), case.score.measures
+    return {
+        "tempo_limits": {"told": list(limits.told), "bars": [
+            {"bar": bars[c.first].number, "bar_index": c.first + 1, "crotchet": c.crotchet,
+             "ratio": round(c.ratio, 4), "limit": c.kind} for c in limits.bars]},
+        "conflicts": [
+            {"bar": bars[each.bar].number, "bar_index": each.bar + 1, "complete": each.complete,
+             "sets": [{"kind": c.kind, "notes": [n.id for n in c.notes], "message": c.message,
+                       "named": _named(case, c)} for c in each.sets]}
+            for each in conflicting(case, found)]}
+
+
+def _named(case: Case, conflict: Conflict) -> list[str]:
+    """Name every note, with its bar and beat where they are not all struck at once."""
+    together = len({n.onset for n in conflict.notes}) == 1
+    names = []
+    for note in conflict.notes:
+        where = case.score.locate(note.onset, note.measure)
+        bar = f"bar {where.bar}, " if note.measure != conflict.notes[-1].measure else ""
+        names.append(note.pitch.label if together else
+                     f"{note.pitch.label} ({bar}beat {beat_words(where.beat)})")
+    return names

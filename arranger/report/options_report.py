@@ -1,0 +1,69 @@
+"""Risky spots with their options, as they stand in report.json and on the terminal."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from arranger.report.wording import Entry
+
+WIDTH = 80
+#: Consequences of an option that are told one by one.
+_TOLD = 3
+
+
+def options_text(report: Mapping[str, Any], take: str) -> str:
+    """Return the spots of a report as printed; ``take`` is the command that takes an option."""
+    lines = [_head(report["spots"])]
+    for rank, spot in enumerate(report["spots"], 1):
+        lines += ["", *_spot(rank, spot)]
+    lines += ["", *_drafts(report.get("drafts", ()))]
+    if any(s["options"] for s in report["spots"]):
+        lines += ["", f"Take one:  {take} --take ID"]
+    return "\n".join(lines) + "\n"
+
+
+def _head(spots: Sequence[Entry]) -> str:
+    if not spots:
+        return "No place of this draft stands out as hard."
+    ways = sum(len(s["options"]) > 1 for s in spots)
+    return f"{len(spots)} places to look at; at {ways} of them there is more than one way out."
+
+
+def _spot(rank: int, spot: Entry) -> Iterator[str]:
+    said = "; ".join(dict.fromkeys(f["message"] for f in spot["findings"][:2]))
+    yield from _wrap(f"{rank}. Bar {spot['bar']}, beat {spot['beat']}: {said}.", "   ")
+    if spot["again"]:
+        bars = ", ".join(dict.fromkeys(a["bar"] for a in spot["again"]))
+        yield from _wrap(f"   The same in bar {bars}.", "   ")
+    if not spot["options"]:
+        yield "   Nothing better was found."
+    for option in spot["options"]:
+        yield from _wrap(f"   {_price(option['cost_change']):>6}  {option['title']}", " " * 11)
+        told = option["knock_on"]
+        if told:
+            more = f"; and {len(told) - _TOLD} more" if len(told) > _TOLD else ""
+            yield from _wrap(f"{' ' * 11}also {'; '.join(told[:_TOLD])}{more}", " " * 11)
+        yield f"{' ' * 11}{option['id']}"
+
+
+def _price(change: int) -> str:
+    """A change of the total, at most five signs wide; a part that did not go at all now goes."""
+    return "plays" if change < -100_000 else f"{change:+d}" if change else "0"
+
+
+def _drafts(drafts: Sequence[Entry]) -> Iterator[str]:
+    if not drafts:
+        return
+    yield "Whole drafts"
+    for draft in drafts:
+        yield f"  {draft['title']}"
+        figures = ", ".join(f"{name.replace('_', ' ')} {value}"
+                            for name, value in draft["summary"].items())
+        yield from _wrap(f"      {figures}", "      ")
+
+
+def _wrap(line: str, indent: str) -> list[str]:
+    return textwrap.wrap(line, WIDTH, subsequent_indent=indent, drop_whitespace=True,
+                         break_on_hyphens=False) or [""]
