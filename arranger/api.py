@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from arranger.commands.checking import check
+from arranger.commands.choosing import options
 from arranger.commands.converting import convert, keys_of
 from arranger.commands.marking import pedals
 from arranger.commands.request import Progress, Request, Result, SelfCheckError
+from arranger.commands.surveying import Survey, survey
 from arranger.commands.tuning import settings_for
 
-__all__ = ["Progress", "Request", "Result", "SelfCheckError", "check", "convert", "keys_of",
-           "pedals", "settings_for"]
+__all__ = ["Progress", "Request", "Result", "SelfCheckError", "Survey", "check", "convert",
+           "keys_of", "options", "pedals", "settings_for", "survey"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -50,37 +50,59 @@ def main(context: click.Context) -> None:
         click.echo(context.get_help())
 
 
+#: What a command is told of part, harp and player.
+_SETTINGS = (
+    click.option("--part", "parts", multiple=True, metavar="NAME",
+                 help="Part to arrange, by name or id; may be given more than once."),
+    click.option("--harp", default="pedal-47", show_default=True, metavar="NAME|FILE",
+                 help="A harp of rules/harps (lever-34, lever-34-f ...), or a file like those."),
+    click.option("--player", default="average", show_default=True, metavar="NAME|FILE",
+                 help="A player of rules/players, or a file like those."),
+    click.option("--limit", "limits", multiple=True, metavar="NAME=VALUE",
+                 help="One limit of the player, such as span_steps=8; may be repeated."),
+    click.option("--tempo", type=float, metavar="BPM",
+                 help="Opening tempo in crotchets a minute; later tempi keep their ratio."))
+_OUT = click.option("-o", "--out", "folder", type=_EXISTING,
+                    help="Folder to write to; default out/<name of SOURCE>.")
+_TRANSPOSE = click.option(
+    "--transpose", default="", metavar="N|best",
+    help="Semitones to transpose the whole score by; best: the key within a fourth that suits the "
+         "harp.")
+
+
+def _choosing(command: Callable[..., Any]) -> Callable[..., Any]:
+    """What is chosen beforehand."""
+    return _with(command, (
+        click.option("--take", multiple=True, metavar="ID",
+                     help="Take an option that arranger options lists; may be repeated."),
+        click.option("--choices", type=_EXISTING, metavar="FILE",
+                     help="Choices kept in a file; default NAME.choices.toml beside SOURCE."),
+        click.option("--part-is-harp", is_flag=True,
+                     help="SOURCE is a harp part: nothing in it changes but what is chosen.")))
+
+
 def _shared(command: Callable[..., Any]) -> Callable[..., Any]:
     """Options that several commands take alike."""
-    for option in reversed((
-            click.argument("source", type=_EXISTING),
-            click.option("-o", "--out", "folder", type=_EXISTING,
-                         help="Folder to write to; default out/<name of SOURCE>."),
-            click.option("--part", "parts", multiple=True, metavar="NAME",
-                         help="Part to arrange, by name or id; may be given more than once."),
-            click.option("--harp", default="pedal-47", show_default=True, metavar="NAME|FILE",
-                         help="A harp of rules/harps (lever-34, lever-34-f ...), or a file like "
-                              "those."),
-            click.option("--player", default="average", show_default=True, metavar="NAME|FILE",
-                         help="A player of rules/players, or a file like those."),
-            click.option("--limit", "limits", multiple=True, metavar="NAME=VALUE",
-                         help="One limit of the player, such as span_steps=8; may be repeated."),
-            click.option("--tempo", type=float, metavar="BPM",
-                         help="Opening tempo in crotchets a minute; later tempi keep their ratio."),
-            click.option("--pedals", type=click.Choice(["all", "changes", "diagrams", "none"]),
-                         default="all", show_default=True, help="Pedal marks to print."),
-            click.option("--page/--no-page", default=True, help="Write report.html too."),
-            click.option("--format", "form", type=click.Choice(["text", "json"]), default="text",
-                         show_default=True, help="What to print when done."))):
+    return _with(command, (
+        click.argument("source", type=_EXISTING), _OUT, *_SETTINGS,
+        click.option("--pedals", type=click.Choice(["all", "changes", "diagrams", "none"]),
+                     default="all", show_default=True, help="Pedal marks to print."),
+        click.option("--page/--no-page", default=True, help="Write report.html too."),
+        click.option("--format", "form", type=click.Choice(["text", "json"]), default="text",
+                     show_default=True, help="What to print when done.")))
+
+
+def _with(command: Callable[..., Any],
+          options: Sequence[Callable[..., Any]]) -> Callable[..., Any]:
+    for option in reversed(options):
         command = option(command)
     return command
 
 
 @main.command()
 @_shared
-@click.option("--transpose", default="", metavar="N|best",
-              help="Semitones to transpose the whole score by; best: the key within a fourth that "
-                   "suits the harp.")
+@_choosing
+@_TRANSPOSE
 @click.option("--fingering", type=click.Choice(["all", "hints", "none"]), default="all",
               show_default=True, help="Fingers to print; hints: where a hand is placed anew.")
 @click.option("--pdf", is_flag=True, help="Print the part for the stand too: part.pdf.")
@@ -118,6 +140,43 @@ def check(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
         click.echo(result.files["report.json"].decode(), nl=False)
     else:
         click.echo(check_text(result.report), nl=False)
+        click.echo(f"Written to {_folder(source, folder)}: {', '.join(result.files)}")
+    return 1 if result.incomplete else 0
+
+
+@main.command()
+@click.argument("source", metavar="FOLDER", type=_EXISTING)
+@lambda command: _with(command, (_OUT, *_SETTINGS, _TRANSPOSE))
+@click.option("--jobs", type=click.IntRange(1, 256), metavar="N",
+              help="Processes side by side; default: one a processor.")
+@click.option("--cluster", default="", metavar="ADDRESS",
+              help="Send the scores to a Dask cluster, such as tcp://host:8786.")
+def survey(source: Path, folder: Path | None, jobs: int | None, cluster: str,
+           **settings: Any) -> int:
+    """Tell how well each score in FOLDER suits the harp, in a table to sort."""
+    from arranger.api import survey as run
+    out = _folder(source.resolve(), folder)
+    found = run(_request(source, **settings), out, jobs or 0, cluster, _countdown())
+    click.echo(f"{found.read} of {len(found.rows)} scores measured. "
+               f"Written to {out}: {', '.join(found.files)}")
+    return 0 if found.read else 3
+
+
+@main.command()
+@_shared
+@_choosing
+@_TRANSPOSE
+@click.option("--bars", default="", metavar="A-B", help="Look at these printed bars only.")
+def options(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
+    """List the risky spots of SOURCE, what else would do there and what it costs."""
+    from arranger.api import options as run
+    from arranger.report.options_report import options_text
+    result = run(_request(source, **settings), _folder(source, folder), _progress())
+    if form == "json":
+        click.echo(result.files["report.json"].decode(), nl=False)
+    else:
+        kept = " --part-is-harp" if settings["part_is_harp"] else ""
+        click.echo(options_text(result.report, f"arranger convert {source}{kept}"), nl=False)
         click.echo(f"Written to {_folder(source, folder)}: {', '.join(result.files)}")
     return 1 if result.incomplete else 0
 
@@ -229,6 +288,25 @@ def _done(result: Result, form: str, folder: Path) -> int:
         click.echo(text(result.report))
         click.echo(f"Written to {folder}: {', '.join(result.files)}")
     return 1 if result.incomplete else 0
+
+
+def _countdown() -> Callable[[int, int, float | None, str], None]:
+    """Show how far a survey is: on a terminal always, else a line a minute."""
+    live, shown = sys.stderr.isatty(), time.monotonic()
+
+    def show(done: int, count: int, left: float | None, name: str) -> None:
+        nonlocal shown
+        told = f"{done} of {count}, about {_minutes(left or 0)} left: {name}"
+        if live:
+            click.echo(f"\r\x1b[2K{told[:100]}", err=True, nl=done == count)
+        elif time.monotonic() - shown > 60:
+            shown = time.monotonic()
+            click.echo(told, err=True)
+    return show
+
+
+def _minutes(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 100 else f"{seconds / 60:.0f} min"
 
 
 def _progress() -> Callable[[str], None]:

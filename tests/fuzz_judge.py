@@ -121,6 +121,8 @@ def judged(mode: str, path: Path, number: int) -> tuple[str, str]:
         if "\n" in text or len(text) > 400 + len(str(path)) or "please report" in text:
             return "bad refusal", text[:600]
         return "refused", ""
+    except TimeoutError:  # music21, given up where no handler stood any more
+        return "refused", ""
     except MemoryError:
         return "memory", _where(sys.exc_info()[2])
     except Wrong as error:

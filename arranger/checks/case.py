@@ -233,8 +233,11 @@ def changes_written(marks: PartMarks) -> int:
 
 
 def with_notes(case: Case, notes: Iterable[Note], marks: PartMarks | None = None,
-               entry: Mapping[str, int] | None = None) -> Case:
-    """Return the case with other notes (and marks), its attacks and grips worked out anew."""
+               entry: Mapping[str, int] | None = None, hands: bool = True) -> Case:
+    """Return the case with other notes (and marks), its attacks and grips worked out anew.
+
+    ``hands``: False leaves out the grips, for a case that is only to be edited.
+    """
     everything = sorted(notes, key=lambda n: (float(n.onset), n.midi, n.id))
     ordered = tuple(n for n in everything if not n.grace)
     groups = [(onset, tuple(sorted(group, key=lambda n: n.pitch.position)))
@@ -243,7 +246,8 @@ def with_notes(case: Case, notes: Iterable[Note], marks: PartMarks | None = None
     attacks = tuple(Attack(onset, time, group)
                     for (onset, group), time in zip(groups, times, strict=True))
     return Case(case.score, case.part, case.judge, ordered, attacks,
-                grips(attacks, case.player, case.judge.prices), marks or case.marks, case.fingers,
+                grips(attacks, case.player, case.judge.prices) if hands else (),
+                marks or case.marks, case.fingers,
                 case.staves, case.entry if entry is None else entry, case.changes_marked,
                 {a.onset: a.seconds for a in attacks}, tuple(n for n in everything if n.grace))
 

@@ -8,12 +8,15 @@ from pathlib import Path
 from typing import Any
 
 from arranger.commands.converting import drafted, transposed
+from arranger.commands.delivery import diagrams_at
 from arranger.commands.opening import settings_of
 from arranger.commands.request import Progress, Request, Result
 from arranger.commands.taking import take
+from arranger.io.musicxml_write import write
 from arranger.model.draft import Draft
 from arranger.model.errors import ChoiceError
 from arranger.model.score import Location, Score
+from arranger.options.drafts import WholeDraft, whole_drafts
 from arranger.options.spots import Spot, spots
 from arranger.options.weigh import Outcome, Scales, Weighed
 from arranger.report.json_report import entries
@@ -47,8 +50,27 @@ def options(request: Request, folder: Path | None = None,
         weighed.append(scales.weigh(spot))
     if request.part_is_harp:
         weighed.sort(key=lambda w: -w.gain)
-    more = {"spots": [spot_entry(w, draft) for w in weighed]}
-    return drafted("options", request, chosen, opened, draft, folder, progress, more)
+    whole = () if request.part_is_harp or request.bars else whole_drafts(
+        draft, chosen.settings, progress)
+    more = {"spots": [spot_entry(w, draft) for w in weighed],
+            "drafts": [draft_entry(d) for d in whole]}
+    files = {_file(d): write(opened.document, d.draft, diagrams_at(opened, d.draft),
+                             request.fingering, request.pedals) for d in whole if d.weighting}
+    return drafted("options", request, chosen, opened, draft, folder, progress, more, files)
+
+
+def _file(whole: WholeDraft) -> str:
+    return f"draft-{whole.id}.musicxml" if whole.weighting else "draft.musicxml"
+
+
+def draft_entry(whole: WholeDraft) -> dict[str, Any]:
+    """A whole draft as it stands in the report."""
+    weights = dict(whole.weighting.factors) if whole.weighting else {}
+    return {"id": whole.id, "title": whole.title, "weights": weights,
+            "why": whole.weighting.why if whole.weighting else "the draft itself",
+            "cost": {**whole.draft.cost, "total": whole.draft.total},
+            "summary": whole.measures.told() | {"alterations": len(whole.draft.ledger.entries)},
+            "file": _file(whole)}
 
 
 def _most(score: Score) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -88,9 +88,11 @@ def _unmarked(move: PedalMove, draft: Draft, uses: Mapping[str, Sequence[Fractio
     A mark that shows the old position after the planned moment sends the move to its note.
     """
     others = [m.onset for m in draft.plan.moves if m.pedal == move.pedal and m != move]
-    onsets = [*uses[move.pedal], *others]
-    after = max((o for o in onsets if o < move.onset), default=Fraction(-1))
-    before = min((o for o in uses[move.pedal] if o >= move.onset), default=None)
+    mine = uses[move.pedal]
+    at = bisect_left(mine, move.onset)
+    after = max((o for o in (*mine[max(at - 1, 0):at], *others) if o < move.onset),
+                default=Fraction(-1))
+    before = mine[at] if at < len(mine) else None
     next_move = min((o for o in others if o > move.onset), default=None)
     inside = [s for s in signs if s.letter == move.pedal and s.onset > after
               and (before is None or s.onset <= before)

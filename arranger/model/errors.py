@@ -4,9 +4,16 @@ from __future__ import annotations
 
 
 class ArrangerError(Exception):
-    """Base of all errors meant for the user; ``exit_status`` as in the README."""
+    """Base of all errors meant for the user; ``exit_status`` as in the README.
+
+    The message is kept to one line that a terminal can show, whatever a file has in its names.
+    """
 
     exit_status = 3
+
+    def __init__(self, message: str) -> None:
+        super().__init__("".join(c if c.isprintable() else " " if c.isspace() else "\ufffd"
+                                 for c in message))
 
 
 class SourceError(ArrangerError):

@@ -29,6 +29,8 @@ _OF_A_KIND = {"pedal": 1, "line": 1, "roll": 1}
 _AROUND = 3
 #: Price over which an option is offered only if there are fewer than two others.
 _DEAR = 300
+#: Notes of a bar on other strings that are told one by one.
+_ONE_BY_ONE = 2
 #: Quarter notes within which a risk after an idea is still the same one.
 _MOMENT = 1
 _HAND = {"R": "right", "L": "left"}
@@ -175,12 +177,21 @@ def knock_on(was: Draft, now: Draft, asked: Collection[NoteId] = ()) -> tuple[st
             name = (old.get(note.id) or note).pitch.label
             told.setdefault(was.source.locate(note.onset, note.measure).bar, []).append(
                 f"{name} {words}")
-    lines = [f"bar {bar}: {'; '.join(words)}" for bar, words in told.items()]
+    lines = [f"bar {bar}: {_in_short(words)}" for bar, words in told.items()]
     gone, come = _moves(was) - _moves(now), _moves(now) - _moves(was)
     for moves, word in ((gone, "no longer"), (come, "now")):
         lines += [f"bar {was.source.locate(onset).bar}: pedal {pedal_word(pedal, after)} {word}"
                   for onset, pedal, after in sorted(moves)]
     return tuple(lines)
+
+
+def _in_short(words: Sequence[str]) -> str:
+    """Changes of a bar one by one, or counted where many notes only change their strings."""
+    respelled = [w for w in words if " on " in w and "," not in w]
+    if len(respelled) <= _ONE_BY_ONE:
+        return "; ".join(words)
+    rest = [w for w in words if w not in respelled]
+    return "; ".join([f"{len(respelled)} notes on other strings", *rest])
 
 
 def _moves(draft: Draft) -> set[tuple[Fraction, str, int]]:

@@ -14,8 +14,11 @@ from arranger.model.marks import PedalMark
 from arranger.model.score import Note, NoteId
 
 
-def edited(case: Case, edits: Sequence[PartEdit]) -> Case:
-    """Return the case as it is with the edits applied; edits of other bars do nothing."""
+def edited(case: Case, edits: Sequence[PartEdit], hands: bool = True) -> Case:
+    """Return the case as it is with the edits applied; edits of other bars do nothing.
+
+    ``hands``: False leaves out which hand takes what.
+    """
     notes = {n.id: n for n in (*case.notes, *case.graces)}
     pedals = list(case.marks.pedals)
     fingers, staves = dict(case.fingers), dict(case.staves)
@@ -30,7 +33,8 @@ def edited(case: Case, edits: Sequence[PartEdit]) -> Case:
             case _:
                 _change(notes, edit)
     marks = replace(case.marks, pedals=tuple(sorted(pedals, key=lambda m: m.onset)))
-    return replace(with_notes(case, notes.values(), marks), fingers=fingers, staves=staves)
+    changed = with_notes(case, notes.values(), marks, hands=hands)
+    return replace(changed, fingers=fingers, staves=staves)
 
 
 def _change(notes: dict[NoteId, Note], edit: PartEdit) -> None:

@@ -23,6 +23,7 @@ from arranger.checks import (
 )
 from arranger.checks.case import RANK, Case, setting_at, with_notes
 from arranger.model.diagnostic import Diagnostic, Remedy
+from arranger.model.ledger import Drop, Merge
 from arranger.model.score import Note
 from arranger.passes.edit_part import edited
 from arranger.passes.respell import Respelling, respelled
@@ -36,6 +37,10 @@ CHECKS: Mapping[str, Rule] = {
     **notation.CHECKS, **tempo.CHECKS}
 #: Rules of pedals, which say nothing of other harps.
 _OF_PEDALS = frozenset({*pedals.CHECKS, *pedal_marks.CHECKS, "C2", "L1", "L3", "N1", "N3", "N6"})
+#: Rules that look at which hand takes what.
+_BY_HANDS = frozenset({*hands.CHECKS, *lever_part.CHECKS, "S3", "S4"})
+#: Errors that leaving out a note cannot bring about: each is of notes that are there, too near.
+_NOT_BY_LESS = frozenset({"P1", "P3", "S1", "S2", "H1", "H2", "H3", "R1", "O2", "C1"})
 #: Bars on each side of a finding that are checked again with a remedy applied (assumption).
 AROUND = 3
 #: Bars from one place to the next within which the same words are said once (assumption).
@@ -201,12 +206,23 @@ def _levelled(found: Diagnostic, levels: Levels) -> Diagnostic:
     return replace(found, severity=level)  # type: ignore[arg-type]  # one of RANK
 
 
+def _could_add(remedy: Remedy, case: Case) -> list[str]:
+    """Codes of the errors that a remedy might bring about in this part."""
+    fewer = all(isinstance(e, Drop | Merge) for e in remedy.edits)
+    return [code for code in _GRAVE if not (fewer and code in _NOT_BY_LESS)
+            and (case.fingers or code != "H4")
+            and (case.marks.pedals or code not in pedal_marks.CHECKS)
+            and (case.harp.mechanism == "lever" or code not in lever_part.CHECKS)]
+
+
 class _Proof:
     """Checks the bars around a finding again, with a remedy applied."""
 
     def __init__(self, case: Case) -> None:
         self.case = case
-        self._before: dict[tuple[int, int], tuple[Case, Counter[tuple[str, str]]]] = {}
+        self._windows: dict[tuple[int, int], Case] = {}
+        self._before: dict[tuple[int, int], Counter[tuple[str, str]]] = {}
+        self._bar_of = {n.id: n.measure for n in case.notes}
         self._bars: dict[int, list[Note]] = {}
         for note in (*case.notes, *case.graces):
             self._bars.setdefault(note.measure, []).append(note)
@@ -224,26 +240,31 @@ class _Proof:
 
     def _holds(self, found: Diagnostic, remedy: Remedy) -> bool:
         bar = found.where.bar_index - 1
-        touched = [n.measure for n in self.case.notes if n.id in set(found.notes)] or [bar]
+        touched = [self._bar_of[i] for i in found.notes if i in self._bar_of] or [bar]
         first, last = min(bar, *touched) - AROUND, max(bar, *touched) + AROUND
-        window, before = self._around(first, last)
-        after = edited(window, remedy.edits)
-        again = checked(after, {*_GRAVE, found.code})
-        if any(_same(found, d) for d in again):
-            return False
-        return not _errors(again) - before
-
-    def _around(self, first: int, last: int) -> tuple[Case, Counter[tuple[str, str]]]:
         key = (first, last)
+        if key not in self._windows:
+            self._windows[key] = excerpt(self.case, first, last, self._bars, hands=False)
+        grave = _could_add(remedy, self.case)
+        by_hands = not _BY_HANDS.isdisjoint({found.code, *grave})
+        after = edited(self._windows[key], remedy.edits, by_hands)
+        if any(_same(found, d) for d in checked(after, [found.code])):
+            return False
+        errors = _errors(checked(after, grave))
+        return not errors or not errors - self._errors_before(key)
+
+    def _errors_before(self, key: tuple[int, int]) -> Counter[tuple[str, str]]:
         if key not in self._before:
-            window = excerpt(self.case, first, last, self._bars)
-            self._before[key] = (window, _errors(checked(window, _GRAVE)))
+            self._before[key] = _errors(checked(excerpt(self.case, *key, self._bars), _GRAVE))
         return self._before[key]
 
 
 def excerpt(case: Case, first: int, last: int,
-            bars: Mapping[int, Sequence[Note]] | None = None) -> Case:
-    """Bars ``first`` to ``last`` (indices) of a case, with the setting known at their start."""
+            bars: Mapping[int, Sequence[Note]] | None = None, hands: bool = True) -> Case:
+    """Bars ``first`` to ``last`` (indices) of a case, with the setting known at their start.
+
+    ``hands``: as in ``with_notes``.
+    """
     if bars is None:
         notes: list[Note] = [n for n in (*case.notes, *case.graces) if first <= n.measure <= last]
     else:
@@ -255,7 +276,7 @@ def excerpt(case: Case, first: int, last: int,
                    if m.onset >= start and (end is None or m.onset < end))
     marks = replace(case.marks, pedals=inside)
     entry = setting_at(case, start, before=True) if first > 0 else dict(case.entry)
-    return with_notes(case, notes, marks, entry)
+    return with_notes(case, notes, marks, entry, hands)
 
 
 def _errors(found: Iterable[Diagnostic]) -> Counter[tuple[str, str]]:

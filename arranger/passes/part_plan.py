@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections.abc import Collection, Sequence
 from dataclasses import replace
+from fractions import Fraction
 
 from arranger.checks.case import Case
 from arranger.checks.lever_part import lever_draft
 from arranger.model.draft import Draft, HarpNote, PedalPlan
+from arranger.model.harp import PEDALS, HarpString
 from arranger.model.ledger import Ledger
 from arranger.passes.compass import tuning
 from arranger.passes.feet import move_pedals
 from arranger.passes.inspect import Inspection
-from arranger.passes.jumps import barline_groups
+from arranger.passes.jumps import barline_groups, barlines
 from arranger.passes.pipeline import mark_pedals
 from arranger.passes.settings import Settings
 
@@ -20,12 +24,11 @@ def planned(case: Case, found: Inspection, settings: Settings) -> Draft:
     """Return the part with pedals timed, as spelled where it goes, else as the planner spells it.
 
     Where every letter has time as written no search is needed: the windows of the letters are the
-    plan. A part with repeats goes through the whole planner, for the settings at the jumps.
+    plan. Barlines joined by a jump share what the notes after the first of them want; where a
+    foot then comes too late the part goes through the whole planner.
     """
     if case.harp.mechanism != "pedal":
         return lever_draft(case, {})
-    if barline_groups(case.score):
-        return replace(mark_pedals(case.score, case.part, settings).draft, ledger=Ledger())
     hands = {n.id: hand for grip in case.grips
              for hand, notes in (("L", grip.left), ("R", grip.right)) for n in notes}
     notes = tuple(HarpNote(n, found.respelling.pitches.get(n.id, n.pitch),
@@ -35,6 +38,30 @@ def planned(case: Case, found: Inspection, settings: Settings) -> Draft:
     fixed = tuning(notes, case.harp)
     sure = tuple(n for n in notes if abs(n.pitch.alter) <= 1 and not n.source.grace)
     draft = Draft(case.score, case.part, sure, PedalPlan(fixed=fixed))
-    timed, _ = move_pedals(draft, settings, {})
+    groups = barlines(case.score, barline_groups(case.score))
+    timed, missed = move_pedals(draft, settings, _pins(sure, fixed, groups))
+    if missed and groups:
+        return replace(mark_pedals(case.score, case.part, settings).draft, ledger=Ledger())
     return replace(timed, notes=notes)
 
+
+def _pins(notes: Sequence[HarpNote], fixed: Collection[HarpString],
+          groups: Sequence[Sequence[Fraction]]) -> dict[Fraction, tuple[int, ...]]:
+    """Return the setting at every barline of a jump, by position (0 flat, 1 natural, 2 sharp).
+
+    A letter stands as its next note after the first barline of the group wants it, or its last.
+    """
+    uses: dict[str, list[tuple[Fraction, int]]] = {step: [] for step in PEDALS}
+    for note in notes:
+        if note.string not in fixed:
+            uses[note.pitch.step].append((note.onset, note.pitch.alter))
+    pins: dict[Fraction, tuple[int, ...]] = {}
+    for group in groups:
+        first = min(group)
+        state = []
+        for step in PEDALS:
+            mine = uses[step]
+            at = min(bisect_left(mine, (first, -2)), len(mine) - 1)
+            state.append(mine[at][1] + 1 if mine else 1)
+        pins |= dict.fromkeys(group, tuple(state))
+    return pins

@@ -30,6 +30,7 @@ from arranger.report.page_lists import (
 )
 from arranger.report.page_marks import Item, alteration_items, finding_items
 from arranger.report.page_score import Engraving, Written, engrave, read_written
+from arranger.report.page_spots import spots_section
 from arranger.report.page_strip import bar_strip, strip_key
 from arranger.report.page_time import Source, as_script, time_data
 from arranger.report.wording import CAUTION, settings_words, tuning_words, verdict
@@ -65,7 +66,7 @@ def page(report: Mapping[str, Any], draft_xml: bytes, source: Source = _NO_SOURC
         '<div class="desk">', _score(report, written, engraving),
         '<aside id="notes" tabindex="-1" aria-label="Findings and changes">', bar_panel(report),
         _notes(report, alterations, findings, _links(engraving, written)), "</aside></div>",
-        levers_section(report, written.bars if engraving.pages else ()),
+        spots_section(report), levers_section(report, written.bars if engraving.pages else ()),
         _pedals(report, written, bool(engraving.pages)), whole_drafts(report), _figures(report),
         f"<footer><p>{MEANT if report['command'] == 'check' else CAUTION}</p></footer>",
         _store("time", "application/json", as_script(time_data(report, source))),

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from arranger.report.wording import Entry
+from arranger.report.wording import Entry, beat_words
 
 WIDTH = 80
 #: Consequences of an option that are told one by one.
@@ -33,7 +33,7 @@ def _head(spots: Sequence[Entry]) -> str:
 
 def _spot(rank: int, spot: Entry) -> Iterator[str]:
     said = "; ".join(dict.fromkeys(f["message"] for f in spot["findings"][:2]))
-    yield from _wrap(f"{rank}. Bar {spot['bar']}, beat {spot['beat']}: {said}.", "   ")
+    yield from _wrap(f"{rank}. Bar {spot['bar']}, beat {beat_words(spot['beat'])}: {said}.", "   ")
     if spot["again"]:
         bars = ", ".join(dict.fromkeys(a["bar"] for a in spot["again"]))
         yield from _wrap(f"   The same in bar {bars}.", "   ")

@@ -9,8 +9,12 @@ from arranger.report.page_lists import shown
 from arranger.report.page_marks import letters
 from arranger.report.wording import Entry
 
-_MEASURES = {"notes_kept": "source notes that sound", "alterations": "alterations",
-             "pedal_moves": "pedal moves", "errors": "places beyond the harp"}
+_MEASURES = {"notes_kept": "source notes that sound", "tune": "tune", "bass": "bass",
+             "harmony": "harmony", "alterations": "alterations", "pedal_moves": "pedal moves",
+             "two_notch": "of two notches", "collisions": "hands on one string",
+             "widest": "widest grip, strings", "hardest_bar": "hardest bar",
+             "tempo_ceiling": "fastest crotchet", "errors": "places beyond the harp"}
+_SHARES = frozenset({"notes_kept", "tune", "bass", "harmony"})
 _WIDE, _HIGH, _EDGE = 320, 180, 34
 
 
@@ -20,10 +24,11 @@ def whole_drafts(report: Mapping[str, Any]) -> str:
     if not drafts:
         return ""
     names = [letters(at).upper() for at in range(len(drafts))]
-    head = "".join(f'<th scope="col">{words}</th>' for words in _MEASURES.values())
+    known = [k for k in _MEASURES if any(k in d.get("summary", {}) for d in drafts)]
+    head = "".join(f'<th scope="col">{_MEASURES[k]}</th>' for k in known)
     rows = "".join(
         f'<tr><th scope="row"><b>{name}</b> {shown(draft["title"])}</th>'
-        + "".join(f"<td>{_number(draft, key)}</td>" for key in _MEASURES)
+        + "".join(f"<td>{_number(draft, key)}</td>" for key in known)
         + f'<td>{shown(draft.get("cost", {}).get("total", "-"))}</td></tr>'
         for name, draft in zip(names, drafts, strict=True))
     head = f'<tr><th scope="col">Draft</th>{head}<th scope="col">weight of all changes</th></tr>'
@@ -37,7 +42,7 @@ def _number(draft: Entry, key: str) -> str:
     value = draft.get("summary", {}).get(key)
     if value is None:
         return "-"
-    return f"{100 * value:.0f} %" if key == "notes_kept" else shown(value)
+    return f"{100 * value:.0f} %" if key in _SHARES else shown(value)
 
 
 def _plot(names: Sequence[str], drafts: Sequence[Entry]) -> str:

@@ -40,6 +40,8 @@ def text(report: Mapping[str, Any]) -> str:
         lines += ["", *_pedals(report["pedals"])]
     if report.get("levers", {}).get("opening"):
         lines += ["", *_levers(report["levers"])]
+    if report.get("choices"):
+        lines += ["", *_choices(report["choices"])]
     lines += ["", *_findings(report["findings"])]
     lines += ["", *_wrap(CAUTION, "")]
     return "\n".join(lines) + "\n"
@@ -63,6 +65,14 @@ def _alterations(ledger: Sequence[Entry], notes: int) -> Iterator[str]:
     width = max(len(head) for head, _ in groups)
     for head, entries in groups:
         yield from _columns(head, bars(entries), width)
+
+
+def _choices(choices: Mapping[str, Any]) -> Iterator[str]:
+    """What became of the arranger's choices."""
+    missed = (*choices["not_kept"], *choices["not_found"])
+    yield f"Choices kept: {len(choices['kept'])} of {len(choices['kept']) + len(missed)}"
+    for line in (*missed, *choices["moved"]):
+        yield from _wrap(f"  {line}", "  ")
 
 
 def _pedals(pedals: Mapping[str, Any]) -> Iterator[str]:

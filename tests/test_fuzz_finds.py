@@ -1,0 +1,96 @@
+"""Inputs that once did harm, cut to what matters; and a short campaign of new ones."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from arranger.api import Request, convert
+from arranger.io.musicxml_read import read
+from arranger.io.musicxml_tree import parse
+from arranger.model.errors import ArrangerError
+from tests.fuzz_judge import judged, made
+from tests.simulator import simulate
+from tests.test_hostile_input import DIVISIONS, GOOD, HEAD, NOTE, TAIL
+
+LATER = NOTE.replace("<step>C", "<step>D")
+ALONE = GOOD.replace('<part id="P1">', '<part id="P\n1">').replace(
+    '<score-part id="P1">', '<score-part id="P&#10;1">').replace('<part id="P\n1">',
+                                                                '<part id="P&#10;1">')
+
+
+def staff(text: str) -> str:
+    return f"<staff>{text}</staff></note>"
+
+
+def chord(duration: int, octave: int) -> str:
+    return NOTE.replace("<note>", "<note><chord/>").replace(
+        "<duration>2", f"<duration>{duration}").replace("<octave>4", f"<octave>{octave}")
+
+
+#: what it is: (score, the line it is refused with, or nothing where it is read)
+FINDS = {
+    "staff of words": (GOOD.replace("</note>", staff("up")), "<staff> is not a number: 'up'"),
+    "staff 0 of a part with two lines for a name": (
+        ALONE.replace("</note>", staff("0")), "part P 1: <staff> is 0; 1 to 20 can be read"),
+    "empty staff": (GOOD.replace("</note>", staff("\n  ") * 1) + " ", ""),
+    "staves of words": (GOOD.replace("</divisions>", "</divisions><staves>D</staves>"),
+                        "<staves> is not a number"),
+    "step in small letters": (GOOD.replace("<step>C", "<step> c "), ""),
+    "step of a number": (GOOD.replace("<step>C", "<step>7"), "'7' is no step"),
+    "two part-lists": (GOOD.replace("<part-list>", "<part-list/><part-list>"), "two part-lists"),
+    "a part listed twice": (GOOD.replace("</part-list>", '<score-part id="P1"><part-name/>'
+                                         "</score-part></part-list>"), "have the same id"),
+    "a zero byte": (GOOD.replace("Harp", "\0"), "damaged"),
+    "offset of words": (GOOD.replace("<note>", "<direction><direction-type><words>dolce</words>"
+                                     "</direction-type><offset>two</offset></direction><note>", 1),
+                        ""),
+    "slur without a number": (GOOD.replace("</note>", '<notations><slur type="start" number="a"/>'
+                                           "</notations></note>"), ""),
+    "stray divisions": (GOOD.replace("</note>", "<divisions>7</divisions></note>", 1), ""),
+    "pedal words behind an arrow": (GOOD.replace(
+        "<note>", "<direction><direction-type><words>→ F♯</words></direction-type></direction>"
+        "<note>", 1), ""),
+    "a bar that opens with a gap": (HEAD + DIVISIONS + "<forward><duration>6</duration></forward>"
+                                    + NOTE + TAIL, ""),
+    "a chord longer than its first note": (
+        HEAD + DIVISIONS + NOTE + chord(5, 4) + "".join(chord(4, n) for n in range(1, 8)) + LATER
+        + TAIL, ""),
+    "a chord without its first note": (HEAD + DIVISIONS + chord(2, 4) + LATER + TAIL, ""),
+    "a chord on a grace note": (HEAD + DIVISIONS + "<note><grace/><pitch><step>E</step><octave>5"
+                                "</octave></pitch></note>" + chord(2, 4) + LATER + TAIL, ""),
+}
+
+
+@pytest.mark.parametrize("kind", FINDS)
+def test_a_find_is_refused_in_one_line_or_comes_out_as_told(kind: str, tmp_path: Path) -> None:
+    score, line = FINDS[kind]
+    path = tmp_path / "find.musicxml"
+    path.write_text(score)
+    if line:
+        with pytest.raises(ArrangerError) as caught:
+            convert(Request(path, parts=("P1",), page=False))
+        assert line in str(caught.value)
+        assert str(caught.value).isprintable()
+        return
+    result = convert(Request(path, parts=("P1",), page=False))
+    xml = result.files["draft.musicxml"]
+    draft = read(parse(xml, "draft")).score
+    told = {(n["onset"], n["midi"]) for n in result.report["notes"] if not n["grace"]}
+    assert told == {(str(n.onset), n.midi) for n in draft.notes if not n.grace}
+    assert simulate(xml).of("B1", "B1b", "B5n") == ()
+
+
+@pytest.mark.parametrize(("mode", "count"), [("readers", 150), ("pipeline", 25)])
+def test_a_short_campaign_finds_nothing(mode: str, count: int, tmp_path: Path) -> None:
+    outcomes = []
+    for number in range(count):
+        suffix, content = made(mode, 2, number)
+        if suffix in (".mid", ".mei", ".krn", ".abc"):
+            continue  # music21 takes long to start
+        path = tmp_path / f"input{suffix}"
+        path.write_bytes(content)
+        outcomes.append((number, *judged(mode, path, number)))
+    assert [found for found in outcomes if found[1] not in ("read", "refused")] == []
+    assert {found[1] for found in outcomes} == {"read", "refused"}
