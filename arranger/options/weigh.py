@@ -68,15 +68,20 @@ class Weighed:
 class Scales:
     """A draft, and what becomes of it under further pins."""
 
-    def __init__(self, draft: Draft, settings: Settings, present: Pins | None = None) -> None:
-        """``present``: the player's own solution, which stands but for what a spot sets free."""
+    def __init__(self, draft: Draft, settings: Settings, present: Pins | None = None,
+                 alter: bool | None = None) -> None:
+        """``present``: the player's own solution, which stands but for what a spot sets free.
+
+        ``alter``: whether notes may be altered; else not where there is such a solution.
+        """
+        self.alter = present is None if alter is None else alter
         self.shop = Workshop.of(draft, settings)
         self.present = present
 
     def weigh(self, spot: Spot) -> Weighed:
         """All ideas of a spot, weighed near by first, then the best over the whole piece."""
         shop = self.shop
-        found = ideas(spot, shop, self.present is not None)
+        found = ideas(spot, shop, not self.alter)
         near = self._excerpt(spot)
         base = self._plan(near, Pins())
         guesses: list[tuple[int, int, Idea]] = []
@@ -145,14 +150,15 @@ class Scales:
 
 
 def _various(guesses: Sequence[tuple[int, int, Idea]]) -> list[Idea]:
-    """The cheapest ideas, of each kind a few."""
-    picked: list[Idea] = []
-    kinds: Counter[str] = Counter()
-    for _, _, idea in sorted(guesses, key=lambda g: g[:2]):
-        kinds[idea.choice.kind] += 1
-        if kinds[idea.choice.kind] <= _OF_A_KIND.get(idea.choice.kind, 2) and len(picked) < MOST:
-            picked.append(idea)
-    return picked
+    """The cheapest idea of every kind, then the next cheapest, of one kind no more than a few."""
+    ranks: Counter[str] = Counter()
+    queue = []
+    for at, (_, _, idea) in enumerate(sorted(guesses, key=lambda g: g[:2])):
+        kind = idea.choice.kind
+        if ranks[kind] < _OF_A_KIND.get(kind, 2):
+            queue.append((ranks[kind], at, idea))
+        ranks[kind] += 1
+    return [idea for _, _, idea in sorted(queue, key=lambda q: q[:2])[:MOST]]
 
 
 def _sounds(draft: Draft) -> frozenset[tuple[Fraction, int]]:

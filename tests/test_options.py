@@ -1,0 +1,243 @@
+"""Spots and options: invented scenes with the cure a harpist would name, prices, drafts.
+
+The scenes stand for common practice of harpists; each says which.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+from itertools import combinations
+
+import pytest
+from lxml import etree
+
+from arranger.io.harp_part import as_harp_part
+from arranger.io.musicxml_read import read
+from arranger.model.choice import Choice
+from arranger.model.draft import Draft
+from arranger.model.pins import PedalPin, Pins
+from arranger.model.score import Score
+from arranger.options.drafts import apart, dominates, whole_drafts
+from arranger.options.matching import match
+from arranger.options.present import present_pins
+from arranger.options.spots import spots
+from arranger.options.weigh import Scales, Weighed
+from arranger.passes.pipeline import arrange
+from arranger.passes.settings import Settings
+from arranger.rulebook.harps import load_harp
+from arranger.rulebook.players import load_player
+from arranger.rulebook.prices import load_prices
+from tests.handwritten import backup, chord, note, piano
+
+SETTINGS = Settings(load_harp("pedal-47"), load_player("average"), load_prices())
+
+
+def score_of(root: etree._Element, bpm: int) -> tuple[Score, str]:
+    made = as_harp_part(root, ("P1",))
+    found = read(made.root).score
+    return replace(found, tempo=found.tempo.scaled(Fraction(bpm))), made.part_id
+
+
+def bars(*pairs: tuple[str, str], fifths: int = 0) -> etree._Element:
+    """Bars of four crotchets, each as the right hand's notes and the left's."""
+    return piano(*(right + backup(16) + left for right, left in pairs), fifths=fifths)
+
+
+def low(name: str, length: int = 4) -> str:
+    return note(name, length, voice=5, staff=2)
+
+
+def spot_of(root: etree._Element, bpm: int, kind: str, *, pedals: tuple[PedalPin, ...] = (),
+            alter: bool = False) -> Weighed:
+    """The worst spot of a kind in a harp part that is kept as it is, with its options."""
+    score, part = score_of(root, bpm)
+    present = replace(present_pins(score, part, SETTINGS.harp, {}), pedals=pedals)
+    draft = arrange(score, part, replace(SETTINGS, pins=present)).draft
+    found = [s for s in spots(draft, SETTINGS) if s.risks[0].kind == kind]
+    assert found, [(s.id, s.risks[0].sentence) for s in spots(draft, SETTINGS)]
+    return Scales(draft, SETTINGS, present, alter).weigh(found[0])
+
+
+def first_two(weighed: Weighed) -> list[str]:
+    return [o.idea.choice.outcome for o in weighed.outcomes[:2]]
+
+
+def test_a_string_the_other_hand_has_just_left_is_exchanged_for_its_twin():
+    # common practice: a shared last note before a chord makes the second hand wait; moving one of
+    # the two to the enharmonic string removes the collision
+    run = "".join(note(n, 1) for n in ("G#4", "F#4", "E4", "C#4"))
+    found = spot_of(bars((run + note("r", 12), low("r") + chord("E3 C#4", 4, voice=5, staff=2)
+                          + low("r", 8))), 90, "collision")
+    assert "left hand needs the string of C♯4 0.17 s after the right hand" \
+        in found.spot.risks[0].sentence
+    assert "string-D" in first_two(found)
+    assert found.outcomes[0].cost_change < 0
+
+
+def test_neighbouring_strings_are_spread_by_the_twin_string():
+    # common practice: thumb on the lower, finger on the upper string is the bad way round
+    found = spot_of(bars((chord("C#4 E4 A4", 16), chord("E3 A3 B3", 16, voice=5, staff=2))), 90,
+                    "neighbours")
+    assert "both sneak in between" in found.spot.risks[0].sentence
+    assert "string-D" in first_two(found)
+
+
+def test_a_move_of_two_notches_is_avoided_by_respelling():
+    # common practice: flat to sharp passes the natural notch, where a foot may stop
+    found = spot_of(bars((note("Db5", 8) + note("D#5", 8), low("r", 16))), 60, "two-notch")
+    assert "passes the natural notch" in found.spot.risks[0].sentence
+    assert {"string-E", "string-C"} & set(first_two(found))
+
+
+def test_a_pedal_whose_string_is_long_silent_moves_earlier():
+    # common practice: in fast music, where the string has been silent long before, earlier is
+    # safer than two moves of one foot together
+    figure = "".join(note(n, 2) for n in ("C5", "D5", "E5", "C5"))
+    root = bars((note("F4") + note("G4") + note("C5", 8), low("r", 16)), (figure * 2, low("r", 16)),
+                (note("F#4") + note("G#4") + note("C5", 8), low("r", 16)))
+    late = (PedalPin("F", 1, Fraction(15, 2)), PedalPin("G", 1, Fraction(33, 4)))
+    found = spot_of(root, 120, "crowd", pedals=late)
+    assert "the right foot moves F♯ and G♯ within" in found.spot.risks[0].sentence
+    moved = [o for o in found.outcomes[:2] if o.idea.choice.kind == "pedal"]
+    assert [o.cost_change for o in moved] == [0]
+    assert "earlier" in moved[0].idea.title
+
+
+def test_a_chord_with_a_late_finger_is_rolled_from_the_bottom():
+    # common practice: the bottom note (fourth finger) early, the upper ones last
+    run = "".join(note(n, 1) for n in ("C6", "B5", "C6", "D6"))
+    found = spot_of(bars((run + chord("E4 G4 B4 E5", 12), low("r", 4)
+                          + chord("C2 G2 C3", 12, voice=5, staff=2))), 90, "placing")
+    assert "a finger may come late" in found.spot.risks[0].sentence
+    assert "roll" in first_two(found)
+    assert "from the bottom" in next(o.idea.title for o in found.outcomes
+                                     if o.idea.choice.kind == "roll")
+
+
+def test_a_wide_left_hand_chord_gives_its_top_to_the_right_hand():
+    # common practice: if the right hand can reach that low and has time
+    found = spot_of(bars((note("G4", 16), chord("C3 G3 C4 E4", 16, voice=5, staff=2))), 90, "grip")
+    assert "opens over 10 strings" in found.spot.risks[0].sentence
+    assert first_two(found)[0] == "hand-right"
+    assert found.outcomes[0].idea.choice.note.name == "E4"
+
+
+def test_a_long_arpeggio_of_one_hand_is_split():
+    # common practice: more than four notes make the hand turn; splitting is the usual way out
+    run = "".join(note(n, 1) for n in ("C4", "E4", "G4", "C5", "E5", "G5", "C6", "E6"))
+    found = spot_of(bars((run + note("r", 8), low("r", 16))), 90, "turn")
+    assert "a line of 8 notes in the right hand" in found.spot.risks[0].sentence
+    assert "line-left" in first_two(found)
+
+
+def test_one_member_of_a_broken_chord_is_respelled_beside_the_other_hand():
+    # common practice: respelling one member lets a finger be placed before the other hand has left
+    # the neighbouring string
+    found = spot_of(bars((note("r", 4) + note("C#4", 1) + note("E4", 1) + note("A4", 1)
+                          + note("r", 1) + note("r", 8),
+                          low("r", 1) + low("E3", 1) + low("A3", 1) + low("B3", 1)
+                          + low("r", 12))), 90, "neighbours")
+    assert "beside B3, which the left hand plucked" in found.spot.risks[0].sentence
+    assert "string-D" in first_two(found)
+
+
+def test_a_pitch_the_other_hand_holds_is_kept_on_its_twin_before_it_is_left_out():
+    # common practice: of a unison the enharmonic string is preferred to leaving it out
+    found = spot_of(bars((chord("E4 C#5 E5", 16), low("r", 1) + low("C#5", 3) + low("r", 12))), 80,
+                    "collision", alter=True)
+    told = [o.idea.choice.outcome for o in found.outcomes]
+    assert told[0] == "string-D"
+    assert "drop" in told
+
+
+CHROMATIC = [
+    ("".join(note(n, 2) for n in ("E5", "D#5", "E5", "E#5", "F#5", "G#5", "A5", "B5")),
+     low("A3", 8) + chord("C#4 E4", 8, voice=5, staff=2)),
+    ("".join(note(n, 2) for n in ("A5", "G5", "F5", "Eb5", "D5", "C#5", "B4", "A4")),
+     chord("D3 F3 A3 D4", 16, voice=5, staff=2)),
+    (chord("E4 G4 Bb4 C#5", 8) + chord("F4 A4 D5", 8),
+     chord("A2 E3 G3 C#4", 8, voice=5, staff=2) + chord("D3 A3 F4", 8, voice=5, staff=2)),
+]
+
+
+@pytest.fixture(scope="module")
+def free() -> tuple[Score, str, Draft, list[Weighed]]:
+    score, part = score_of(bars(*CHROMATIC, fifths=3), 132)
+    draft = arrange(score, part, SETTINGS).draft
+    scales = Scales(draft, SETTINGS)
+    return score, part, draft, [scales.weigh(s) for s in spots(draft, SETTINGS)[:4]]
+
+
+def test_taking_an_option_changes_the_total_by_its_price(free):
+    score, part, draft, weighed = free
+    assert sum(len(w.outcomes) for w in weighed) >= 4
+    for outcome in (o for w in weighed for o in w.outcomes):
+        choice = Choice.parse(outcome.idea.choice.id)
+        matched = match([choice], score, part, SETTINGS.harp)
+        again = arrange(score, part, replace(SETTINGS, pins=matched.pins)).draft
+        assert again.total - draft.total == outcome.cost_change
+        assert sum(outcome.terms.values()) == outcome.cost_change
+
+
+def test_outcomes_of_a_spot_differ_in_music_and_are_ranked(free):
+    *_, weighed = free
+    for one in weighed:
+        faces = [frozenset((n.id, n.pitch, n.hand, n.rolled) for n in o.draft.notes)
+                 for o in one.outcomes if o.idea.choice.kind != "pedal"]
+        assert len(set(faces)) == len(faces)
+        prices = [o.cost_change for o in one.outcomes]
+        assert prices == sorted(prices)
+
+
+def test_ranked_options_equal_brute_force_over_all_ideas(free):
+    from arranger.options.honoured import broken
+    from arranger.options.ideas import ideas
+    score, part, draft, weighed = free
+    scales = Scales(draft, SETTINGS)
+    for one in weighed[:2]:
+        prices = []
+        for idea in ideas(one.spot, scales.shop):
+            made = arrange(score, part, replace(SETTINGS, pins=idea.placed.pins)).draft
+            if not broken(made, [idea.placed]) and idea.choice.kind != "pedal":
+                prices.append(made.total - draft.total)
+        for outcome in one.outcomes:
+            assert outcome.idea.choice.kind == "pedal" or outcome.cost_change in prices
+        assert all(o.cost_change >= min(prices) for o in one.outcomes
+                   if o.idea.choice.kind != "pedal")
+
+
+def test_whole_drafts_are_apart_and_none_is_dominated():
+    score, part = score_of(bars(*CHROMATIC, *CHROMATIC, fifths=3), 132)
+    draft = arrange(score, part, SETTINGS).draft
+    offered = whole_drafts(draft, SETTINGS)
+    for one, other in combinations(offered, 2):
+        assert apart(one.draft, other.draft) >= 0.10
+        assert not dominates(one.measures, other.measures)
+        assert not dominates(other.measures, one.measures)
+
+
+def test_a_part_that_is_kept_loses_and_changes_no_note():
+    score, part = score_of(bars(*CHROMATIC[2:]), 60)
+    present = present_pins(score, part, SETTINGS.harp, {})
+    draft = arrange(score, part, replace(SETTINGS, pins=present)).draft
+    sounding = {(n.onset, n.midi) for n in score.part_notes(part)}
+    for spot in spots(draft, SETTINGS):
+        for outcome in Scales(draft, SETTINGS, present).weigh(spot).outcomes:
+            assert {(n.onset, n.pitch.midi) for n in outcome.draft.notes} == sounding
+
+
+def test_ids_name_their_choice_and_come_back():
+    for text in ("12:3:C#5:string-D", "12@14:7/3:Bb3:drop", "1:1:F4:octave--1",
+                 "3:2:pedal:pedal-F#", "5:1:C5:roll-no", "5:1:C5:pitch-Eb5", "5:1:C5:hand-left",
+                 "5:1:C5:finger-2"):
+        assert Choice.parse(text).id == text
+    for text in ("12:3:C#5", "12:3:H5:drop", "12:3:C5:finger-x", "12:3:C5:pedal-F", ""):
+        with pytest.raises(ValueError, match="not the id of an option"):
+            Choice.parse(text)
+
+
+def test_bars_of_empty_music_have_no_spots():
+    score, part = score_of(bars((note("C5", 16), low("C3", 16))), 60)
+    assert spots(arrange(score, part, SETTINGS).draft, SETTINGS) == ()
+    assert Pins().of("x").pitches == ()
