@@ -19,12 +19,14 @@ from arranger.model.draft import Draft
 from arranger.model.pins import PedalPin, Pins
 from arranger.model.score import Score
 from arranger.options.drafts import apart, dominates, whole_drafts
+from arranger.options.hand_risks import hand_risks
 from arranger.options.matching import match
 from arranger.options.present import present_pins
 from arranger.options.spots import spots
 from arranger.options.weigh import Scales, Weighed
 from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
+from arranger.passes.start import start
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
@@ -79,8 +81,20 @@ def test_neighbouring_strings_are_spread_by_the_twin_string():
     # common practice: thumb on the lower, finger on the upper string is the bad way round
     found = spot_of(bars((chord("C#4 E4 A4", 16), chord("E3 A3 B3", 16, voice=5, staff=2))), 90,
                     "neighbours")
-    assert "both sneak in between" in found.spot.risks[0].sentence
+    assert "on B3 beside right" in found.spot.risks[0].sentence
     assert "string-D" in first_two(found)
+
+
+@pytest.mark.parametrize(("left", "right", "bad"), [(1, 3, True), (2, 1, False), (1, 1, False)])
+def test_thumb_below_finger_is_the_bad_way_round(left, right, bad):
+    # common practice: finger on the lower and thumb on the upper string is clean
+    score, part = score_of(bars((note("C4", 16), low("B3", 16))), 60)
+    draft = start(score, part)
+    notes = tuple(replace(n, finger=left if n.hand == "L" else right) for n in draft.notes)
+    told = hand_risks(replace(draft, notes=notes), SETTINGS)
+    assert [r.kind for r in told] == ["neighbours"]
+    assert ("both sneak in between the two strings" in told[0].sentence) == bad
+    assert told[0].weight == SETTINGS.prices["neighbours"] * (2 if bad else 1)
 
 
 def test_a_move_of_two_notches_is_avoided_by_respelling():
