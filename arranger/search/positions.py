@@ -118,6 +118,8 @@ class PositionSearch:
         self._nodes: list[Table] = []
         self._tables: list[Table] = []
         self._shifts: list[int] = []
+        self._kept: list[bool] = []  # a node that is as it was, after a table that is
+        self._states: list[State] = []  # the last path, first node first
 
     def cheapest(self, nodes: Sequence[Table]) -> tuple[int, tuple[int, ...]]:
         """Cheapest path through ``nodes``.
@@ -139,10 +141,10 @@ class PositionSearch:
             last = self._tables[-1]
             total = sum(self._shifts) + int(last.min())
             if self._shifts[-1] >= INFINITE:
+                self._states = []
                 return INFINITE, ()
-            state = _unravel(int(last.argmin()), last)
-            path = self._backward(self._tables, self._shifts, nodes, 0, state)
-            return total, tuple(self._row(s) for s in (state, *path))[::-1]
+            self._states = self._retraced(nodes, _unravel(int(last.argmin()), last))
+            return total, tuple(self._row(s) for s in self._states)
         return self._in_blocks(nodes)
 
     def _fits(self, count: int) -> bool:
@@ -161,10 +163,11 @@ class PositionSearch:
 
     def _forward(self, nodes: Sequence[Table]) -> None:
         known = len(nodes) == len(self._nodes)
-        tables, shifts = [], []
+        tables, shifts, kept = [], [], []
         same = known  # the table before is as it was
         for t, node in enumerate(nodes):
-            if same and node is self._nodes[t]:
+            kept.append(same and node is self._nodes[t])
+            if kept[t]:
                 tables.append(self._tables[t])
                 shifts.append(self._shifts[t])
                 continue
@@ -172,7 +175,19 @@ class PositionSearch:
             same = known and np.array_equal(table, self._tables[t])
             tables.append(self._tables[t] if same else table)
             shifts.append(shift)
-        self._nodes, self._tables, self._shifts = list(nodes), tables, shifts
+        self._nodes, self._tables, self._shifts, self._kept = list(nodes), tables, shifts, kept
+
+    def _retraced(self, nodes: Sequence[Table], state: State) -> list[State]:
+        """States up to ``state`` at the last node; where nothing changed, those of last time."""
+        path, old = [state], self._states
+        for t in range(len(nodes) - 1, 0, -1):
+            if old and self._kept[t] and old[t] == state:
+                state = old[t - 1]
+            else:
+                state, = self._backward(self._tables[t - 1:t + 1], self._shifts[t - 1:t + 1],
+                                        nodes, t - 1, state)
+            path.append(state)
+        return path[::-1]
 
     def _backward(self, tables: Sequence[Table], shifts: Sequence[int], nodes: Sequence[Table],
                   first: int, state: State) -> list[State]:
