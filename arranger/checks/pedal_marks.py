@@ -11,6 +11,7 @@ from arranger.checks.case import Case, changes_wanted, changes_written, setting_
 from arranger.model.diagnostic import Diagnostic, Remedy
 from arranger.model.harp import LEFT_FOOT, PEDALS, HarpString, pedal_word
 from arranger.model.mark_edits import InsertMark, MoveMark, PartEdit, RemoveMark
+from arranger.model.pitch import Pitch
 from arranger.model.score import Note
 from arranger.rulebook.rules import rule
 
@@ -235,12 +236,14 @@ def unused(case: Case) -> Iterator[Diagnostic]:
         return
     for letter in PEDALS:
         notes = _notes(case, letter)
-        onsets = [n.onset for n in (*notes, *case.graces) if n.pitch.step == letter]
         signs = _signs(case, letter, notes)
         stands = case.entry.get(letter)
         for at, sign in enumerate(signs):
             until = next((s.onset for s in signs[at + 1:] if s.alter != sign.alter), None)
-            used = any(sign.onset <= o and (until is None or o < until) for o in onsets)
+            sounds = Pitch(letter, sign.alter, 4).pitch_class  # of a note spelled on another string
+            used = any(n.pitch.step == letter or n.pitch.pitch_class == sounds
+                       for n in (*case.notes, *case.graces)
+                       if sign.onset <= n.onset and (until is None or n.onset < until))
             if not used and until is not None and not sign.full and stands != sign.alter:
                 yield case.say("P11", "advice", f"{pedal_word(letter, sign.alter)} is marked, but "
                                f"no {letter} is played before the pedal moves again",
