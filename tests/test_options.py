@@ -20,6 +20,7 @@ from arranger.model.pins import PedalPin, Pins
 from arranger.model.score import Score
 from arranger.options.drafts import apart, dominates, whole_drafts
 from arranger.options.hand_risks import hand_risks
+from arranger.options.key_table import key_table, told
 from arranger.options.matching import match
 from arranger.options.present import present_pins
 from arranger.options.spots import spots
@@ -255,3 +256,30 @@ def test_bars_of_empty_music_have_no_spots():
     score, part = score_of(bars((note("C5", 16), low("C3", 16))), 60)
     assert spots(arrange(score, part, SETTINGS).draft, SETTINGS) == ()
     assert Pins().of("x").pitches == ()
+
+
+def test_b_major_is_named_as_c_flat_major_first():
+    # Berlioz 1855, "La harpe": for an orchestra in B the harp part is best written in C flat
+    bar = (chord("B4 D#5 F#5 B5", 8) + chord("A#4 C#5 E5 F#5", 8),
+           chord("B2 F#3 B3", 16, voice=5, staff=2))
+    best, *_ = keys = key_table(*score_of(bars(bar, bar, fifths=5), 90), SETTINGS)
+    assert (best.semitones, best.fifths, best.name, best.moves) == (
+        0, -7, "C♭ major or A♭ minor", 0)
+    assert [(k.fifths, k.moves) for k in keys if k.semitones == 0] == [(-7, 0), (5, 0)]
+    assert best.resonance == 1.0
+    assert "as it sounds" in told(keys)[0]
+    assert "whole draft" in told(keys)[2]
+
+
+def test_from_d_flat_major_to_b_major_the_flat_spelling_spares_pedals():
+    # hornandharp.com, hints for composers: D flat to B major moves all seven pedals; to C flat two
+    flat = "".join(note(n, 2) for n in ("Db5", "Eb5", "F5", "Gb5", "Ab5", "Bb5", "C6", "Ab5"))
+    sharp = "".join(note(n, 2) for n in ("B4", "C#5", "D#5", "E5", "F#5", "G#5", "A#5", "B5"))
+    seven = "".join(note(n, 2) for n in ("Cb5", "Db5", "Eb5", "Fb5", "Gb5", "Ab5", "Bb5", "Cb6"))
+    moves = {}
+    for name, second in (("B", sharp), ("Cb", seven)):
+        score, part = score_of(bars((flat, low("r", 16)), (note("r", 16), low("r", 16)),
+                                    (second, low("r", 16)), fifths=-5), 60)
+        moves[name] = next(k.moves for k in key_table(score, part, SETTINGS)
+                           if (k.semitones, k.fifths) == (0, -5))
+    assert moves == {"B": 7, "Cb": 2}

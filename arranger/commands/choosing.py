@@ -43,7 +43,7 @@ def options(request: Request, folder: Path | None = None,
     found = spots(draft, settings, bars_of(request.bars, score))
     if not request.bars:
         found = found[:_most(score) if request.part_is_harp else MOST]
-    scales = Scales(draft, replace(settings, pins=chosen.matched.pins), chosen.present)
+    scales = Scales(draft, replace(chosen.settings, pins=chosen.matched.pins), chosen.present)
     weighed = []
     for rank, spot in enumerate(found, 1):
         progress(f"weighing spot {rank} of {len(found)}: {spot.where}")

@@ -23,6 +23,7 @@ from arranger.model.draft import Draft
 from arranger.model.errors import ChoiceError
 from arranger.model.ledger import GiveToHand, Ledger
 from arranger.model.pins import Pins
+from arranger.options import key_table
 from arranger.passes import keys
 from arranger.passes.notice import notices
 from arranger.passes.pipeline import arrange
@@ -76,7 +77,10 @@ def keys_of(request: Request) -> list[str]:
         Unusable source, part, harp or player; one line each.
     """
     settings, opened = settings_of(request), open_to_arrange(request)
-    return keys.told(keys.advice(opened.document.score, opened.part, settings))
+    score, part = opened.document.score, opened.part
+    if settings.harp.mechanism == "pedal":
+        return key_table.told(key_table.key_table(score, part, settings))
+    return keys.told(keys.advice(score, part, settings))
 
 
 def _semitones(request: Request, settings: Settings, opened: Opened) -> int:
