@@ -12,9 +12,10 @@ from arranger.model.score import NoteId
 from arranger.passes.compass import usable
 from arranger.passes.jumps import barline_groups, barlines
 from arranger.passes.settings import Settings
-from arranger.plan.pedal_path import PedalPath, Way, Ways, pedal_path
+from arranger.plan.pedal_path import PedalPath, PedalSearch, Way, Ways
 from arranger.plan.pinned import pinned_ways
 from arranger.plan.roles import Role
+from arranger.plan.settings import key_setting
 from arranger.plan.slices import Slice, clock, slices
 from arranger.plan.stand_ins import stand_ins
 from arranger.plan.worth import worth
@@ -49,14 +50,38 @@ def lay_out(draft: Draft, part_roles: Mapping[NoteId, Role], settings: Settings)
 
 
 def pinned(draft: Draft, piece: Piece, settings: Settings) -> dict[Fraction, tuple[int, ...]]:
-    """Settings at the barlines of jumps, as the unconstrained run enters each section."""
+    """Settings at the barlines of jumps: one for every group of barlines.
+
+    Of the settings at which an unconstrained plan passes them, and those of the key, the cheapest
+    is taken, group by group; all barlines of a group stand alike.
+    """
     groups = barlines(draft.source, barline_groups(draft.source))
     if not groups:
         return {}
-    path = pedal_path(piece.parts, piece.ways, piece.ends, settings.player, settings.prices)
+
     at = {s.onset: i for i, s in enumerate(piece.parts)}
-    return {onset: _possible(path.states[at[min(group)]], settings.harp)
+    keys = {onset: _possible(_of_key(draft, onset), settings.harp)
             for group in groups for onset in group}
+    search = PedalSearch(piece.parts, piece.ways, piece.ends, settings.player, settings.prices,
+                         settings=keys.values())
+    free = search.cheapest(piece.ways)
+    pins: dict[Fraction, tuple[int, ...]] = {}
+    for group in groups:
+        passed = [free.states[at[onset]] for onset in sorted(group)]
+        tried = {_possible(state, settings.harp): 0
+                 for state in (*passed, *(keys[onset] for onset in sorted(group)))}
+        for state in tried:
+            tried[state] = search.cheapest(piece.ways, piece.by_slice(
+                pins | dict.fromkeys(group, state))).total
+        pins |= dict.fromkeys(group, min(tried, key=tried.__getitem__))
+    return pins
+
+
+def _of_key(draft: Draft, onset: Fraction) -> tuple[int, ...]:
+    """Positions of the key signature from a barline on (at the end: of the last bar)."""
+    bars = draft.source.measures
+    here = next((m for m in bars if m.onset >= onset), bars[-1])
+    return tuple(alter + 1 for alter in key_setting(here.fifths).alters)
 
 
 def _possible(state: tuple[int, ...], harp: Harp) -> tuple[int, ...]:

@@ -13,6 +13,8 @@ from arranger.search.two_hands import FREE, Ids, Table, Times
 
 #: Price of what no finger can do: dear enough to lose a note for, and finite.
 IMPOSSIBLE = 1 << 16
+#: Strings beyond which a hand is carried over rather than stretched or turned (assumption).
+_FAR = 6
 _EPS = 1e-6
 
 
@@ -94,8 +96,9 @@ class GripCosts:
         turn = np.where(way > 0, (before == 1) & (after >= 3), (before >= 3) & (after == 1))
         single = np.select(
             [way == 0, rising > 0, turn],
-            [0, prices["shape"] * np.abs(np.abs(way) - rising),
-             prices["turn"] + prices["turn_string"] * np.abs(way)], prices["cross_fingers"])
+            [0, prices["shape"] * np.minimum(np.abs(np.abs(way) - rising), _FAR),
+             prices["turn"] + prices["turn_string"] * np.minimum(np.abs(way), _FAR)],
+            prices["cross_fingers"])
         both = (before > 0) & (after > 0) & (gap <= self._player.afresh_seconds)
         return np.asarray(np.where(both, single, 0) + price, dtype=np.float64)
 

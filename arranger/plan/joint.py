@@ -93,6 +93,7 @@ class _Table:
         self._asked, self._priced, self._thinned = (
             PedalSearch(scene.parts, scene.ways, scene.ends, self.player, self.prices, self.pins)
             for _ in range(3))  # one each: what was found is kept
+        self._closed: dict[tuple[int, tuple[int, ...]], tuple[Ways, ...]] = {}
         base = _taken(scene, self._asked.cheapest(scene.ways))
         self.hands = HandSearch(scene, base, self.player, self.prices)
 
@@ -131,10 +132,10 @@ class _Table:
         total, picked = hands.follow(ways)
         ways = tuple(hands.ways(at, c, w) for at, (c, w) in enumerate(zip(picked, ways,
                                                                           strict=True)))
-        others = {(t, i, k): _NEVER for t, row in enumerate(scene.ways)
-                  for i, note in enumerate(row) for k in range(LOST, len(note.ways))
-                  if k != ways[t][i]}
-        path = self._priced.cheapest(_dearer(scene.ways, others))
+        for t, row in enumerate(ways):
+            if (t, row) not in self._closed:
+                self._closed[t, row] = _only(scene.ways[t], row)
+        path = self._priced.cheapest([self._closed[t, row] for t, row in enumerate(ways)])
         given = _taken(scene, path) == ways
         if given and (self.best is None or path.total + total < self.best.total):
             self.best = Plan(ways, picked, path, path.total, total, 0)
@@ -231,20 +232,29 @@ def _for_hands(offers: Offers, closed: Offers) -> Mapping[int, Mapping[tuple[int
     return found
 
 
-def _dearer(ways: Sequence[Sequence[Ways]], *more: Offers) -> list[list[Ways]]:
-    """Ways with these prices added to theirs."""
-    rows = [list(row) for row in ways]
-    added: dict[tuple[int, int], dict[int, int]] = defaultdict(lambda: defaultdict(int))
+def _dearer(ways: Sequence[Sequence[Ways]], *more: Offers) -> list[Sequence[Ways]]:
+    """Ways with these prices added to theirs; rows without any stay the same objects."""
+    added: dict[int, dict[int, dict[int, int]]] = defaultdict(lambda: defaultdict(
+        lambda: defaultdict(int)))
     for prices in more:
         for (t, i, way), price in prices.items():
-            added[t, i][way] += price
-    for (t, i), extra in added.items():
-        note = rows[t][i]
-        rows[t][i] = replace(
-            note, ways=tuple(Way(w.pitch, w.price + extra.get(k, 0))
-                             for k, w in enumerate(note.ways)),
-            drop=note.drop + extra.get(LOST, 0))
+            added[t][i][way] += price
+    rows = list(ways)
+    for t, notes in added.items():
+        rows[t] = tuple(_priced(note, notes[i]) if i in notes else note
+                        for i, note in enumerate(ways[t]))
     return rows
+
+
+def _priced(note: Ways, extra: Mapping[int, int]) -> Ways:
+    return replace(note, drop=note.drop + extra.get(LOST, 0), ways=tuple(
+        Way(w.pitch, w.price + extra.get(k, 0)) for k, w in enumerate(note.ways)))
+
+
+def _only(ways: Sequence[Ways], taken: Sequence[int]) -> tuple[Ways, ...]:
+    """Ways of a slice with all but the taken ones closed."""
+    return tuple(_priced(note, {k: _NEVER for k in range(LOST, len(note.ways)) if k != way})
+                 for note, way in zip(ways, taken, strict=True))
 
 
 def _taken(scene: Scene, path: PedalPath) -> NoteWays:

@@ -7,7 +7,7 @@ for the price of leaving it out.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil
 
@@ -146,42 +146,62 @@ class PedalSearch:
     ways : the ways of each note of each slice.
     ends : seconds at which each note of each slice stops being held.
     pins : positions 0-2 of the seven pedals that must stand at a slice (by its index).
+    settings : positions that pins of later calls may ask for besides.
     """
 
     def __init__(self, parts: Sequence[Slice], ways: Sequence[Sequence[Ways]],
                  ends: Sequence[Sequence[float]], player: Player, prices: Mapping[str, int],
-                 pins: Mapping[int, tuple[int, ...]] | None = None) -> None:
+                 pins: Mapping[int, tuple[int, ...]] | None = None,
+                 settings: Iterable[tuple[int, ...]] = ()) -> None:
         times = [s.seconds for s in parts]
         firsts = stations(times)
         self._spans = tuple(zip(firsts, [*firsts[1:], len(parts)], strict=True))
         self._pins = pins or {}
-        board = Board(_ranges(ways, self._pins))
+        board = Board(_ranges(ways, (*self._pins.values(), *settings)))
         gaps = _gaps(times, self._spans, ways, ends, player, prices)
         self._search = PositionSearch(gaps, movers(player, prices), board)
         self._nodes = _Nodes(board)
+        self._asked: Mapping[int, tuple[int, ...]] = {}
+        self._rows: list[Sequence[Ways]] = []
+        self._tables: list[Table] = []
+        self._taken: list[tuple[tuple[int, ...], tuple[Way | None, ...]]] = []
 
-    def cheapest(self, ways: Sequence[Sequence[Ways]]) -> PedalPath:
-        """Cheapest plan; ``ways`` are those of the start, but for their prices."""
-        total, path = self._search.cheapest([
-            self._nodes.station([w for row in ways[first:last] for w in row],
-                                [self._pins[at] for at in range(first, last) if at in self._pins])
-            for first, last in self._spans])
+    def cheapest(self, ways: Sequence[Sequence[Ways]],
+                 pins: Mapping[int, tuple[int, ...]] | None = None) -> PedalPath:
+        """Cheapest plan.
+
+        Parameters
+        ----------
+        ways : those of the start, but for their prices. A row that is the same object as in the
+            last call is known again; rows must not be changed between calls.
+        pins : other pins than those of the start.
+        """
+        pins = self._pins if pins is None else pins
+        known = [bool(self._rows) and row is old and pins.get(at) == self._asked.get(at)
+                 for at, (row, old) in enumerate(zip(ways, self._rows or ways, strict=True))]
+        tables = [self._tables[rank] if all(known[first:last]) else self._nodes.station(
+            [w for row in ways[first:last] for w in row],
+            [pins[at] for at in range(first, last) if at in pins])
+            for rank, (first, last) in enumerate(self._spans)]
+        total, path = self._search.cheapest(tables)
         states: list[tuple[int, ...]] = []
         for (first, last), state in zip(self._spans, path, strict=True):
-            states += [tuple(map(int, self._nodes.states[state]))] * (last - first)
-        taken = tuple(tuple(_take(w, state) for w in row)
-                      for row, state in zip(ways, states, strict=True))
-        return PedalPath(taken, tuple(states), total)
+            states += [self._nodes.settings[state]] * (last - first)
+        taken = [self._taken[at] if known[at] and self._taken[at][0] is state else
+                 (state, tuple(_take(w, state) for w in row))
+                 for at, (row, state) in enumerate(zip(ways, states, strict=True))]
+        self._asked, self._rows, self._tables, self._taken = pins, list(ways), tables, taken
+        return PedalPath(tuple(t for _, t in taken), tuple(states), total)
 
 
 def _ranges(ways: Sequence[Sequence[Ways]],
-            pins: Mapping[int, tuple[int, ...]]) -> tuple[tuple[int, int], ...]:
+            settings: Iterable[tuple[int, ...]]) -> tuple[tuple[int, int], ...]:
     """Positions each pedal may need: from the lowest to the highest that a note or a pin asks."""
     used: list[set[int]] = [set() for _ in PEDALS]
     for note in (w for row in ways for w in row if not w.free):
         for way in note.ways:
             used[PEDALS.index(way.pitch.step)].add(way.pitch.alter + 1)
-    for state in pins.values():
+    for state in settings:
         for positions, position in zip(used, state, strict=True):
             positions.add(position)
     return tuple((min(p, default=0), max(p, default=0)) for p in used)
@@ -192,6 +212,7 @@ class _Nodes:
 
     def __init__(self, board: Board) -> None:
         self.states = board.states
+        self.settings = tuple(tuple(map(int, row)) for row in board.states)
         self._notes: dict[tuple[tuple[int, int, int], ...], Table] = {}
         self._stations: dict[tuple[object, ...], Table] = {}
 
