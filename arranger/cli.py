@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import gc
+import signal
 import sys
+import threading
 import time
 from collections.abc import Callable, Sequence
 from fractions import Fraction
@@ -26,6 +28,8 @@ class _Group(click.Group):
     def main(self, *args: Any, **kwargs: Any) -> Any:
         from arranger.model.errors import ArrangerError
         gc.set_threshold(200_000, 20, 20)  # many small values, few rings: collect seldom
+        if threading.current_thread() is threading.main_thread():
+            signal.signal(signal.SIGTERM, signal.default_int_handler)  # end as Ctrl-C ends it
         kwargs["standalone_mode"] = False
         try:
             status = super().main(*args, **kwargs)
@@ -36,9 +40,17 @@ class _Group(click.Group):
             click.echo(f"arranger: {error.format_message()}", err=True)
             sys.exit(2)
         except (click.Abort, KeyboardInterrupt):
-            click.echo("arranger: interrupted; nothing was written", err=True)
+            click.echo("arranger: interrupted", err=True)
             sys.exit(130)
         sys.exit(status if isinstance(status, int) else 0)
+
+    def invoke(self, context: click.Context) -> Any:
+        """Run a command; click would start a line of its own before it tells an interruption."""
+        try:
+            return super().invoke(context)
+        except KeyboardInterrupt:
+            click.echo("arranger: interrupted", err=True)
+            raise click.exceptions.Exit(130) from None
 
 
 @click.group(cls=_Group, invoke_without_command=True)

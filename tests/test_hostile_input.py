@@ -14,7 +14,7 @@ from random import Random
 import pytest
 from lxml import etree
 
-from arranger.io import files, musicxml_tree
+from arranger.io import musicxml_tree
 from arranger.io.musicxml_read import read
 from arranger.io.source import open_source, sha256
 from arranger.model.errors import SourceError
@@ -276,38 +276,3 @@ def test_larger_than_any_score(tmp_path: Path) -> None:
 def test_sha256_is_of_the_bytes(tmp_path: Path) -> None:
     (tmp_path / "abc").write_bytes(b"abc")  # the test vector of FIPS 180-4
     assert sha256(tmp_path / "abc").startswith("ba7816bf8f01cfea414140de5dae2223")
-
-
-def test_publish_writes_all_or_nothing(tmp_path: Path) -> None:
-    folder = tmp_path / "new" / "out"
-    files.publish(folder, {"a.txt": b"one", "b.txt": b"two"})
-    assert sorted(p.name for p in folder.iterdir()) == ["a.txt", "b.txt"]
-    (folder / "c.txt").mkdir()
-    with pytest.raises(SourceError, match="is a folder"):
-        files.publish(folder, {"a.txt": b"changed", "c.txt": b"three"})
-    assert (folder / "a.txt").read_bytes() == b"one"
-    assert sorted(p.name for p in folder.iterdir()) == ["a.txt", "b.txt", "c.txt"]
-
-
-def test_publish_leaves_nothing_when_the_disk_fails(tmp_path: Path,
-                                                    monkeypatch: pytest.MonkeyPatch) -> None:
-    files.publish(tmp_path, {"a.txt": b"one"})
-    real, calls = Path.chmod, []
-
-    def full(self: Path, mode: int) -> None:
-        calls.append(self)
-        if len(calls) == 2:
-            raise OSError(28, "No space left on device")
-        real(self, mode)
-
-    monkeypatch.setattr(Path, "chmod", full)
-    with pytest.raises(SourceError, match="no space left") as caught:
-        files.publish(tmp_path, {"a.txt": b"changed", "b.txt": b"two"})
-    assert "\n" not in str(caught.value)
-    assert [(p.name, p.read_bytes()) for p in tmp_path.iterdir()] == [("a.txt", b"one")]
-
-
-def test_publish_into_a_file_is_refused(tmp_path: Path) -> None:
-    (tmp_path / "taken").write_bytes(b"")
-    with pytest.raises(SourceError, match="taken: cannot be written"):
-        files.publish(tmp_path / "taken", {"a.txt": b"one"})

@@ -272,7 +272,7 @@ def test_a_check_or_a_lever_harp_is_shown_too():
     report = sample_report()
     del report["ledger"], report["pedals"], report["bound"]
     text = page(report, sample_draft())
-    assert "The part needs you at bar 2." in text
+    assert "Not to be played as written: bar 2." in text
     assert "Alterations" not in text
     assert "<h2>Pedals</h2>" not in text
 

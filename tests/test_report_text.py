@@ -74,7 +74,7 @@ def test_a_check_has_no_alterations():
     report = sample_report()
     del report["ledger"]
     said = text(report)
-    assert said.startswith("mill.musicxml: the part needs you at bar 2.")
+    assert said.startswith("mill.musicxml: not to be played as written: bar 2.")
     assert "Alterations" not in said
 
 

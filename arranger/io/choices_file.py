@@ -5,7 +5,8 @@
     beat = 3.0          # in units of the metre; "10/3" where no decimal is exact
     note = "C#5"        # the sounding note the choice is about
     string = "D"        # or hand = "left", finger = 2, octave = 1, pitch = "E5", keep = true,
-                        # drop = true, roll = false, line = "left" (single notes from here on)
+                        # drop = true, roll = false, line = "left" (single notes from here on),
+                        # still = true (no pedal moves in this bar)
     why = "rings longer into the next bar"
     before = ["A4", "E4 A4"]     # what is struck around it, by which a later edition finds it
     beside = "A3"
@@ -155,7 +156,7 @@ class _Reader:
                 return value
             case "pitch":
                 return self._pitch(number, kind, value).name
-            case "keep" | "drop" if value is True:
+            case "keep" | "drop" | "still" if value is True:
                 return True
             case "roll" if isinstance(value, bool):
                 return value
@@ -164,7 +165,7 @@ class _Reader:
         wanted = {"string": "a letter from A to G", "hand": '"right" or "left"',
                   "line": '"right" or "left"',
                   "finger": "a finger from 1 (thumb) to 4", "octave": "octaves up, from -3 to 3",
-                  "keep": "true", "drop": "true", "roll": "true or false",
+                  "keep": "true", "drop": "true", "still": "true", "roll": "true or false",
                   "pedal": "a letter with its sign, as F, F# or Fb"}[kind]
         raise self.fault(number, kind, f"must be {wanted}, not {value!r}")
 

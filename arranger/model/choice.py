@@ -9,7 +9,8 @@ from fractions import Fraction
 from arranger.model.pitch import Pitch
 
 #: What can be decided of a note, in the order in which a file names it.
-KINDS = ("string", "hand", "line", "finger", "octave", "pitch", "keep", "drop", "roll")
+KINDS = ("string", "hand", "line", "finger", "octave", "pitch", "keep", "drop", "roll",
+         "still")
 HANDS = {"right": "R", "left": "L"}
 _ID = re.compile(r"(?P<bar>[^:@]+)(?:@(?P<index>\d+))?:(?P<beat>\d+(?:/\d+)?)"
                  r":(?P<note>[A-G](?:bb|b|##|#|)-?\d+|pedal):(?P<kind>[a-z]+)(?:-(?P<value>.+))?")
@@ -37,7 +38,8 @@ class Choice:
     ``bar`` as printed; ``beat`` from 1 in units of the metre's denominator. ``note``: the sounding
     note it is about (any spelling). ``kind`` is one of KINDS, with ``value`` a letter, R or L
     (``line``: for the single notes from this one on), a finger, octaves up, a pitch name, or a
-    truth value. For a pedal move ``kind`` is ``pedal`` and ``value`` the letter with its sign
+    truth value (``still``: no pedal moves in this bar, its altered notes become others). For a
+    pedal move ``kind`` is ``pedal`` and ``value`` the letter with its sign
     (``F#``, ``Fb``, ``F``); ``note`` is None, and bar and beat are where the foot moves.
     ``index``: number of the bar counted from 1, where the printed number does not tell it.
     """
@@ -79,6 +81,7 @@ class Choice:
                 "finger": f"with finger {self.value}", "pitch": f"sounded as {self.value}",
                 "octave": f"moved by {self.value} octave(s)",
                 "keep": "kept", "drop": "left out",
+                "still": "with the pedals still in this bar",
                 "roll": "rolled" if self.value else "not rolled"}
         if self.note is None:
             return f"the pedal to {self.value} {where}"
@@ -98,7 +101,7 @@ class Choice:
             raise ValueError(f"not the id of an option: {text!r}")
         kind, value = found["kind"], found["value"]
         made: str | int | bool
-        if kind in ("keep", "drop", "roll") and value in (None, "no"):
+        if kind in ("keep", "drop", "roll", "still") and value in (None, "no"):
             made = value is None
         elif kind in ("finger", "octave") and re.fullmatch(r"-?\d", value or ""):
             made = int(value)

@@ -13,6 +13,7 @@ from arranger.model.pitch import Pitch
 from arranger.model.score import Note, NoteId
 from arranger.options.matching import Ground, Placed, pins_of, place_choice
 from arranger.options.spots import Spot
+from arranger.options.still import altered_notes, standing
 from arranger.passes.settings import Settings
 from arranger.passes.start import start
 from arranger.plan.roles import Role, roles
@@ -91,6 +92,8 @@ def ideas(spot: Spot, shop: Workshop, as_it_is: bool = False) -> list[Idea]:
         found += _split(spot, shop)
     if kinds & _OF_TIME:
         found += [i for m in _moves(spot, shop) for i in _moments(m, shop)]
+        if not as_it_is:
+            found += _still(spot, shop)
     return list({i.choice.id: i for i in found if i.placed.pins}.values())
 
 
@@ -177,6 +180,19 @@ def _split(spot: Spot, shop: Workshop) -> Iterator[Idea]:
     other = "L" if now.hand == "R" else "R"
     yield shop.idea(now.source, "line", other,
                f"split the run before the {now.pitch.label}: the {_HAND[other]} hand takes over")
+
+
+def _still(spot: Spot, shop: Workshop) -> Iterator[Idea]:
+    """Move no pedal in the bar: what is foreign to the strings becomes a note of the harmony."""
+    bar = spot.where.bar_index - 1
+    notes, fifths = shop.ground.notes, shop.draft.source.measures[bar].fifths
+    foreign = altered_notes(notes, bar, standing(notes, bar, fifths))
+    if foreign:
+        names = ", ".join(dict.fromkeys(n.pitch.label for n in foreign))
+        yield shop.idea(foreign[0], "still", True,
+                        f"leave the pedals still in this bar: {names} "
+                        f"{'becomes a note' if len(foreign) == 1 else 'become notes'} of the "
+                        f"harmony")
 
 
 def _moves(spot: Spot, shop: Workshop) -> list[PedalMove]:

@@ -18,6 +18,7 @@ from arranger.model.harp import Harp
 from arranger.model.pins import PedalPin, Pin, Pins
 from arranger.model.pitch import Pitch
 from arranger.model.score import Location, Note, NoteId, Score
+from arranger.options.still import still_pins
 
 #: Attacks on each side that a choice remembers (assumption).
 REACH = 6
@@ -253,6 +254,10 @@ def pins_of(choice: Choice, onset: Fraction, note: Note | None, harp: Harp,
         case "line":
             return Pins({n.id: Pin(harp.spellings(n.midi), hand=str(choice.value))
                          for n in ground.line(note)}), ""
+        case "still":
+            fifths = ground.score.measures[note.measure].fifths
+            pins = still_pins(ground.notes, note.measure, fifths, harp)
+            return pins, "" if pins else "the pedals need not move here, or have to"
         case "roll":
             return Pins({n.id: Pin(harp.spellings(n.midi), rolled=bool(choice.value))
                          for n in ground.struck(onset, note.staff)}), ""

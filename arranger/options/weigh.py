@@ -24,7 +24,7 @@ from arranger.plan.pinned import KEPT
 #: Options offered at a spot at most, and those that are weighed over the whole piece.
 MOST = 4
 #: Options of one kind at most, where not two: the same move at other moments is one idea.
-_OF_A_KIND = {"pedal": 1, "line": 1, "roll": 1}
+_OF_A_KIND = {"pedal": 1, "line": 1, "roll": 1, "still": 1}
 #: Bars on each side of a spot that are planned to see which ideas are worth the whole piece.
 _AROUND = 3
 #: Price over which an option is offered only if there are fewer than two others.
@@ -97,7 +97,8 @@ class Scales:
         outcomes = [o for i in _various(guesses) if (o := self.carried_out(i)) is not None]
         kept: dict[object, Outcome] = {}
         for rank, one in enumerate(sorted(outcomes, key=lambda o: o.cost_change)):
-            if rank < 2 or one.cost_change <= _DEAR:
+            still = one.idea.choice.kind == "still"
+            if rank < 2 or still or one.cost_change <= _DEAR:
                 kept.setdefault(_face(one.draft, one.idea), one)
         return Weighed(spot, tuple(kept.values()))
 

@@ -22,7 +22,7 @@ def check_text(report: Mapping[str, Any], advice: bool = True) -> str:
     """
     lines = _wrap(f"{plain(report['source']['file'])}: {plain(report['summary']['line'])}", "")
     lines += _wrap(f"Judged for {settings_words(report['settings'])}.", "")
-    lines += _tempi(report["tempo_limits"]["told"])
+    lines += _tempi(report["tempo_limits"]["told"], report["settings"].get("tempo_assumed"))
     for severity, head in _HEADS.items():
         some = [f for f in report["findings"] if f["severity"] == severity]
         if some and (advice or severity != "advice"):
@@ -34,11 +34,13 @@ def check_text(report: Mapping[str, Any], advice: bool = True) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _tempi(told: Sequence[str]) -> Iterator[str]:
+def _tempi(told: Sequence[str], assumed: bool | None) -> Iterator[str]:
     """Say how fast it goes; of many slow passages the slowest."""
     shown = [f"{plain(t)}." for t in told[:_MOST_TEMPI]]
     if len(told) > _MOST_TEMPI:
-        shown.append(f"{len(told) - _MOST_TEMPI} more passages are too fast as well.")
+        more = len(told) - _MOST_TEMPI
+        shown.append(f"{more} more passage{'s' if more > 1 else ''} cannot keep the "
+                     f"{'assumed' if assumed else 'written'} tempo either.")
     for line in shown:
         yield from _wrap(f"Tempo: {line}", "       ")
 

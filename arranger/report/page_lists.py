@@ -105,8 +105,9 @@ def _finding(entry: Entry) -> str:
         f"<li>{shown(r['title'])} <small>{_price(r)}</small></li>"
         for r in entry.get("remedies", ()))
     ways = f'<ul class="remedies" aria-label="What would help">{remedies}</ul>' if remedies else ""
+    source = f' <span class="rule">({shown(entry["source"])})</span>' if "source" in entry else ""
     return (f'<span class="why">{escape(message(entry))}'
-            f'{_rule(entry["code"], str(entry["name"]))}</span>{ways}')
+            f'{_rule(entry["code"], str(entry["name"]))}{source}</span>{ways}')
 
 
 def _price(remedy: Entry) -> str:

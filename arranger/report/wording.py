@@ -140,7 +140,8 @@ def verdict(report: Entry) -> str:
     errors = [f for f in findings if f["severity"] == "error"]
     voices = [f for f in findings if f["code"] == "T4"]
     thing = "draft" if "ledger" in report else "part"
-    said = [f"the {thing} needs you at {bars(errors)}." if errors else
+    said = [(f"the draft needs you at {bars(errors)}." if thing == "draft" else
+             f"not to be played as written: {bars(errors)}.") if errors else
             f"the {thing} is ready to try; no bar of it is beyond the harp."]
     hit, count = len(_distinct_bars([*errors, *voices])), len(report.get("bars", ()))
     if thing == "draft" and hit >= _LEAST_HIT and hit * _RESISTS >= count > 0:
