@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from lxml import etree
 
-from arranger.io.harp_chords import settle_chords
+from arranger.io.harp_chords import settle_chords, settle_lengths
 from arranger.io.harp_clean import Removed, clean
 from arranger.io.harp_combine import combine
 from arranger.io.harp_concert import to_concert
@@ -57,6 +57,7 @@ def as_harp_part(root: etree._Element, part_ids: tuple[str, ...],
     for part in chosen:
         to_concert(part)
         removed += clean(part, keep_fingering)
+        settle_lengths(part)
         for measure in part.findall("measure"):
             drop(measure, "print")
             settle_chords(measure)

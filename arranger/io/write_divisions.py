@@ -50,22 +50,18 @@ def common_divisions(parts: list[etree._Element]) -> int:
 def set_divisions(part: etree._Element, divisions: int) -> None:
     """Bring a whole part to ``divisions``; every length in it is scaled, none is rounded."""
     factor = Fraction(divisions)  # divisions are 1 until the part says otherwise
-    stated = False
     for element in part.iter("divisions", "duration", "offset", "note", "grace"):
         if element.tag == "divisions":
             if not _in_force(element):
                 continue
             factor = divisions / Fraction((element.text or "1").strip())
             element.text = str(divisions)
-            stated = True
         elif element.tag in _ATTRIBUTES:
             for name in _ATTRIBUTES[str(element.tag)]:
                 if name in element.attrib:
                     element.set(name, number(Fraction(element.get(name, "0")) * factor))
         elif element.text:
             element.text = number(Fraction(element.text.strip()) * factor)
-    if not stated and divisions != 1:
-        raise ValueError("a part without divisions")
 
 
 def _in_force(divisions: etree._Element) -> bool:
