@@ -15,6 +15,7 @@ from arranger.model.ledger import Ledger
 from arranger.model.levers import LeverPlan
 from arranger.model.score import NoteId, Score
 from arranger.passes.account import net
+from arranger.passes.alike import alike
 from arranger.passes.compass import fold, tuning
 from arranger.passes.feet import give_up, move_pedals
 from arranger.passes.hands import give_hands
@@ -49,12 +50,14 @@ def arrange(score: Score, part: str, settings: Settings,
     settled = False
     for _ in range(ROUNDS):
         progress("looking again at the draft")
-        again = _once(as_source(result.draft), part, settings, progress)
+        like = alike(result.draft)
+        again = _once(as_source(like), part, settings, progress)
         settled = _same(again.draft, result.draft)
         if settled:
             break
+        entries += (like.ledger.entries[len(result.draft.ledger.entries):]
+                    + again.draft.ledger.entries)
         result = again
-        entries += again.draft.ledger.entries
     origin = {n.id: n for n in score.part_notes(part)}
     notes = tuple(replace(n, source=origin[n.id]) for n in result.draft.notes)
     draft = replace(result.draft, source=score, notes=notes, cost=cost, bound=bound,

@@ -1,0 +1,38 @@
+"""Bars that are equal in the source are put to the planner in the way most of them are played."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from arranger.io.harp_part import as_harp_part
+from arranger.io.musicxml_read import read
+from arranger.model.draft import Draft
+from arranger.model.pitch import Pitch
+from arranger.passes.alike import alike
+from arranger.passes.start import start
+from tests.test_examples_passages import CROTCHET, line
+
+
+def draft(names: str) -> Draft:
+    made = as_harp_part(line(names, CROTCHET), ("P1",))
+    return start(read(made.root).score, made.part_id)
+
+
+def test_the_odd_bar_follows_the_others() -> None:
+    """The third of three equal bars had another string and hand."""
+    plain = draft("C4 E4 Bb4 G4 " * 3 + "C4 E4 G4 C5")
+    odd = replace(plain, notes=tuple(
+        replace(n, pitch=Pitch.parse("A#4"), hand="L")
+        if n.source.measure == 2 and n.pitch == Pitch.parse("Bb4") else n for n in plain.notes))
+    assert odd != plain
+    told = alike(odd)
+    assert told.notes == plain.notes
+    assert [e.reason for e in told.ledger.entries] == [
+        "as in bar 1, beat 1, where the bar is the same"]
+
+
+def test_bars_that_differ_in_one_note_are_let_be() -> None:
+    mixed = draft("C4 E4 Bb4 G4 C4 E4 Bb4 A4")
+    odd = replace(mixed, notes=tuple(
+        replace(n, hand="L") if n.source.measure == 1 else n for n in mixed.notes))
+    assert alike(odd) == odd
