@@ -62,6 +62,14 @@ def arrange(score: Score, part: str, settings: Settings,
     return Arranged(net(draft), result.missed, settled)
 
 
+def weighed(score: Score, part: str, settings: Settings) -> Draft:
+    """Arrange in one round only: the cost is that of ``arrange``, which comes from its first.
+
+    Enough to compare what pins do, in a third of the time.
+    """
+    return net(_once(score, part, settings, lambda _: None).draft)
+
+
 #: Times dearer a note or its spelling is in a part that is to stay as it is (assumption).
 _AS_IT_IS = 50
 
