@@ -120,6 +120,8 @@ def _with(command: Callable[..., Any],
 @click.option("--pdf", is_flag=True, help="Print the part for the stand too: part.pdf.")
 @click.option("--wav", is_flag=True,
               help="Play the draft into draft.wav; needs fluidsynth and a sound font.")
+@click.option("--bundle", is_flag=True,
+              help="Add bundle.zip, to report a wrong answer with: source, draft, report.")
 @click.option("--verify", is_flag=True, help="Arrange the written draft again; nothing may change.")
 def convert(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
     """Make a harp draft of SOURCE with a report of every alteration."""

@@ -43,6 +43,7 @@ class Request:
     page: bool = True
     pdf: bool = False
     wav: bool = False
+    bundle: bool = False
     verify: bool = False
     rules: tuple[str, ...] = ()
     rules_file: Path | None = None
