@@ -196,6 +196,23 @@ def options(source: Path, folder: Path | None, form: str, **settings: Any) -> in
 
 
 @main.command()
+@click.argument("source", required=False, type=_EXISTING)
+@click.option("--port", type=click.IntRange(0, 65535), default=8407, show_default=True, metavar="N",
+              help="Port of the address on this machine; 0: any that is free.")
+@click.option("--folder", type=_EXISTING, metavar="FOLDER",
+              help="Where scores and choices are kept; default: the folder for data of the user.")
+def serve(source: Path | None, port: int, folder: Path | None) -> int:
+    """Open the workbench: a page on this machine to arrange, see, hear and choose on."""
+    from arranger.web.serve import serve as run
+    from arranger.web.store import default_folder
+
+    def say(line: str) -> None:
+        click.echo(line)
+    run(source, port, folder or default_folder(), say)
+    return 0
+
+
+@main.command()
 @click.argument("code", required=False)
 def rule(code: str | None) -> int:
     """Explain the rule CODE with its numbers and sources; all rules without CODE."""

@@ -17,7 +17,7 @@ PACKAGE = ROOT / "arranger"
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 #: From the top down; a module imports only from layers below its own.
-LAYERS = (("__main__",), ("cli", "web"), ("api",), ("commands",), ("options",), ("passes",),
+LAYERS = (("__main__",), ("cli",), ("web",), ("api",), ("commands",), ("options",), ("passes",),
           ("checks",), ("plan",), ("io", "report"), ("rulebook", "search"), ("model",))
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
 #: Within these layers no module imports another, but for the exceptions.
