@@ -65,7 +65,7 @@ def main(context: click.Context) -> None:
 #: What a command is told of part, harp and player.
 _SETTINGS = (
     click.option("--part", "parts", multiple=True, metavar="NAME",
-                 help="Part to arrange, by name or id; may be given more than once."),
+                 help="Part to arrange, by name or id; may be repeated; all: every one not kept."),
     click.option("--harp", default="pedal-47", show_default=True, metavar="NAME|FILE",
                  help="A harp of rules/harps (lever-34, lever-34-f ...), or a file like those."),
     click.option("--player", default="average", show_default=True, metavar="NAME|FILE",
@@ -115,6 +115,12 @@ def _with(command: Callable[..., Any],
 @_shared
 @_choosing
 @_TRANSPOSE
+@click.option("--keep", multiple=True, metavar="NAME",
+              help="Part another player keeps: stays above the harp; may be repeated.")
+@click.option("--tune", multiple=True, metavar="NAME", help="Part that holds the tune.")
+@click.option("--ease", type=click.IntRange(1, 5), metavar="1-5",
+              callback=lambda _context, _option, level: level or 0,
+              help="Thin the draft for less practice: 1, the easiest, to 5.")
 @click.option("--fingering", type=click.Choice(["all", "hints", "none"]), default="all",
               show_default=True, help="Fingers to print; hints: where a hand is placed anew.")
 @click.option("--pdf", is_flag=True, help="Print the part for the stand too: part.pdf.")

@@ -41,6 +41,7 @@ SHARED = {
 #: Who may import its neighbours, and why.
 SHARING = {"passes.pipeline": "it is the chain of the stages",
            "passes.inspect": "it runs all families of checks and proves what they offer",
+           "passes.ease": "it asks the planner for every level",
            "passes.keys": "it asks the planner in every key"}
 ONLY_IO = {"lxml", "music21"}
 FORBIDDEN_NAMES = {"utils", "util", "helpers", "helper", "common", "manager", "misc"}

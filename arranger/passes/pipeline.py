@@ -19,6 +19,7 @@ from arranger.passes.compass import fold, tuning
 from arranger.passes.feet import give_up, move_pedals
 from arranger.passes.hands import give_hands
 from arranger.passes.levers import give_levers, set_levers
+from arranger.passes.reduce import reduce
 from arranger.passes.runs import share_runs
 from arranger.passes.settings import Settings
 from arranger.passes.start import as_source, start
@@ -47,6 +48,7 @@ def arrange(score: Score, part: str, settings: Settings,
     cost, bound = first.draft.cost, first.draft.bound
     result, entries = first, first.draft.ledger.entries
     settled = False
+    settings = replace(settings, ensemble=None)  # now it is one part
     for _ in range(ROUNDS):
         progress("looking again at the draft")
         again = _once(as_source(result.draft), part, settings, progress)
@@ -100,9 +102,9 @@ def mark_pedals(score: Score, part: str, settings: Settings,
 
 
 def _once(score: Score, part: str, settings: Settings, progress: Progress) -> Arranged:
+    draft = fold(reduce(start(score, part), settings), settings)
     if settings.harp.mechanism != "pedal":
-        return _without_pedals(fold(start(score, part), settings), settings, progress)
-    draft = fold(start(score, part), settings)
+        return _without_pedals(draft, settings, progress)
     progress("weighing strings, pedals and hands")
     planned = plan_together(share_runs(draft, settings), settings)
     progress("timing the pedals")
