@@ -65,7 +65,7 @@ def main(context: click.Context) -> None:
 #: What a command is told of part, harp and player.
 _SETTINGS = (
     click.option("--part", "parts", multiple=True, metavar="NAME",
-                 help="Part to arrange, by name or id; may be given more than once."),
+                 help="Part to arrange, by name or id; may be repeated; all: every one not kept."),
     click.option("--harp", default="pedal-47", show_default=True, metavar="NAME|FILE",
                  help="A harp of rules/harps (lever-34, lever-34-f ...), or a file like those."),
     click.option("--player", default="average", show_default=True, metavar="NAME|FILE",
@@ -115,11 +115,19 @@ def _with(command: Callable[..., Any],
 @_shared
 @_choosing
 @_TRANSPOSE
+@click.option("--keep", multiple=True, metavar="NAME",
+              help="Part another player keeps: stays above the harp; may be repeated.")
+@click.option("--tune", multiple=True, metavar="NAME", help="Part that holds the tune.")
+@click.option("--ease", type=click.IntRange(1, 5), metavar="1-5",
+              callback=lambda _context, _option, level: level or 0,
+              help="Thin the draft for less practice: 1, the easiest, to 5.")
 @click.option("--fingering", type=click.Choice(["all", "hints", "none"]), default="all",
               show_default=True, help="Fingers to print; hints: where a hand is placed anew.")
 @click.option("--pdf", is_flag=True, help="Print the part for the stand too: part.pdf.")
 @click.option("--wav", is_flag=True,
               help="Play the draft into draft.wav; needs fluidsynth and a sound font.")
+@click.option("--bundle", is_flag=True,
+              help="Add bundle.zip, to report a wrong answer with: source, draft, report.")
 @click.option("--verify", is_flag=True, help="Arrange the written draft again; nothing may change.")
 def convert(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
     """Make a harp draft of SOURCE with a report of every alteration."""
@@ -191,6 +199,23 @@ def options(source: Path, folder: Path | None, form: str, **settings: Any) -> in
         click.echo(options_text(result.report, f"arranger convert {source}{kept}"), nl=False)
         click.echo(f"Written to {_folder(source, folder)}: {', '.join(result.files)}")
     return 1 if result.incomplete else 0
+
+
+@main.command()
+@click.argument("source", required=False, type=_EXISTING)
+@click.option("--port", type=click.IntRange(0, 65535), default=8407, show_default=True, metavar="N",
+              help="Port of the address on this machine; 0: any that is free.")
+@click.option("--folder", type=_EXISTING, metavar="FOLDER",
+              help="Where scores and choices are kept; default: the folder for data of the user.")
+def serve(source: Path | None, port: int, folder: Path | None) -> int:
+    """Open the workbench: a page on this machine to arrange, see, hear and choose on."""
+    from arranger.web.serve import serve as run
+    from arranger.web.store import default_folder
+
+    def say(line: str) -> None:
+        click.echo(line)
+    run(source, port, folder or default_folder(), say)
+    return 0
 
 
 @main.command()

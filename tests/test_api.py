@@ -2,10 +2,53 @@
 
 from __future__ import annotations
 
+import io
+import re
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
 from arranger import api
+from tests.test_survey import tune
+
+ROOT = Path(__file__).resolve().parents[1]
 
 
 def test_public_names_stay() -> None:
     assert set(api.__all__) >= {"Progress", "Request", "Result", "SelfCheckError", "check",
                                 "convert", "keys_of", "pedals", "settings_for"}
     assert all(hasattr(api, name) for name in api.__all__)
+
+
+def test_every_public_function_says_what_it_takes_and_raises() -> None:
+    for name in set(api.__all__) - {"Progress"}:
+        told = getattr(api, name).__doc__ or ""
+        assert told, name
+        if name[0].islower():
+            assert "Raises" in told, name
+
+
+def test_the_examples_of_the_readme_run() -> None:
+    blocks = re.findall(r"```python\n(.*?)```", (ROOT / "README.md").read_text("utf-8"), re.DOTALL)
+    assert blocks
+    for block in blocks:
+        run = subprocess.run([sys.executable, "-c", block], capture_output=True, text=True,
+                             check=False, cwd=ROOT)
+        assert (run.returncode, run.stderr) == (0, "")
+        assert run.stdout.count("\n") == block.count("print(")
+
+
+def test_a_bundle_holds_what_is_needed_to_see_the_answer_again(tmp_path: Path) -> None:
+    path = tmp_path / "tune.musicxml"
+    path.write_text(tune("C4", "D4"))
+    one, two = (api.convert(api.Request(path, page=False, bundle=True)) for _ in range(2))
+    assert one.files == two.files
+    with zipfile.ZipFile(io.BytesIO(one.files["bundle.zip"])) as archive:
+        assert set(archive.namelist()) == {"README.txt", "source/tune.musicxml", "report.json",
+                                           "versions.txt", "draft/draft.musicxml",
+                                           "draft/draft.mid"}
+        assert archive.read("source/tune.musicxml") == path.read_bytes()
+        assert archive.read("report.json") == one.files["report.json"]
+        assert str(tmp_path) not in archive.read("report.json").decode()
+        assert "numpy" in archive.read("versions.txt").decode()

@@ -55,6 +55,11 @@ def lying_zip() -> bytes:
     return honest.replace((20_000_016).to_bytes(4, "little"), (500).to_bytes(4, "little"))
 
 
+def midi(events: bytes) -> bytes:
+    """A file of one track, 96 ticks to the quarter note."""
+    return (b"MThd\0\0\0\x06\0\0\0\x01\0\x60MTrk" + len(events).to_bytes(4, "big") + events)
+
+
 LAUGHS = "".join(f'<!ENTITY l{i} "{f"&l{i - 1};" * 10 if i else "ha"}">' for i in range(12))
 PRIMES = (9999991, 9999973, 9999971)
 
@@ -133,11 +138,33 @@ BAD: dict[str, tuple[str, str | bytes, str]] = {
                    "a chord of more than"),
     "two parts, one id": (".musicxml", GOOD.replace("</score-partwise>", "") + GOOD[
         GOOD.index('<part id'):], "two parts have the same id"),
+    "utf-16 without end": (".xml", GOOD.encode("utf-16")[:-31], "not readable text"),
+    "half a surrogate": (".xml", b"\xff\xfe<\x00s\x00\x00\xd8", "not readable text"),
+    "PI bomb": (".xml", bar(NOTE + "<?a b?>" * 300_000), "far too many XML tags"),
+    "comment bomb": (".xml", bar(NOTE + "<!---->" * 300_000), "far too many XML tags"),
+    "name of a megabyte": (".xml", bar(NOTE + f"<{'a' * 2_000_000}/>"), "damaged"),
+    "staff of words": (".musicxml", with_note("</note>", "<staff>up</staff></note>"),
+                       "bar 7, part P1: <staff> is not a number: 'up'"),
+    "staff 10000": (".musicxml", with_note("</note>", "<staff>10000</staff></note>"),
+                    "1 to 20 can be read"),
+    "octave of a hundred digits": (".musicxml", with_note("<octave>4", "<octave>" + "9" * 100),
+                                   "<octave> is not a number"),
+    "two part-lists": (".musicxml", GOOD.replace("<part-list>", "<part-list/><part-list>"),
+                       "two part-lists"),
+    "a part listed twice": (".musicxml", GOOD.replace(
+        "</part-list>", '<score-part id="P1"><part-name/></score-part></part-list>'), "same id"),
+    "MIDI cut": (".mid", midi(b"\0\x90")[:-1], "truncated or damaged MIDI"),
+    "MIDI without tracks": (".mid", midi(b"")[:14], "MIDI file with no events"),
+    "MIDI in frames": (".mid", midi(b"\0\x90\x3c\x40").replace(b"\0\x60", b"\xe7\x28", 1),
+                       "SMPTE"),
+    "MIDI of a year": (".mid", midi(b"\xff\xff\xff\x7f\x90\x3c\x40" * 40),
+                       "quarter notes; no piece"),
+    "ABC metre": (".abc", "X:1\nM:4/4\nL:1/99999999\nK:C\nC99999999|\n", "beyond any music"),
+    "Humdrum length": (".krn", "**kern\n99999999c\n*-\n", "beyond any music"),
+    "entities in MEI": (".mei", "<!DOCTYPE mei [<!ENTITY a 'b'>]><mei>&a;</mei>", "XML entities"),
     "too many bars": (".musicxml", GOOD.replace("</part>", "<measure/>" * 20_001 + "</part>"),
                       "more than 20000 bars"),
 }
-BOMBS = ["laughs", "laughs in UTF-16", "external entity", "tag bomb", "attribute bomb", "zip bomb",
-         "lying zip bomb", "container bomb", "deep nesting", "too many bars", "huge chord"]
 
 
 def write(folder: Path, kind: str) -> Path:
@@ -163,7 +190,7 @@ def test_bad_input_is_refused_in_one_line_at_once(kind: str, tmp_path: Path) -> 
     path = write(tmp_path, kind)
     begun = time.perf_counter()
     assert BAD[kind][2] in refusal(path)
-    assert time.perf_counter() - begun < 2
+    assert time.perf_counter() - begun < 1
 
 
 def test_the_good_twin_of_all_these_is_read(tmp_path: Path) -> None:
@@ -175,23 +202,23 @@ def test_the_good_twin_of_all_these_is_read(tmp_path: Path) -> None:
         assert [n.midi for n in read(open_source(path)).score.notes] == [60], name
 
 
-def test_bombs_stay_small(tmp_path: Path) -> None:
-    """Peak memory of a fresh process that refuses all bombs, its imports included."""
+def test_all_of_them_stay_small(tmp_path: Path) -> None:
+    """Peak memory of a fresh process that refuses all of them, its imports included."""
     paths = []
-    for kind in BOMBS:
-        folder = tmp_path / kind.replace(" ", "-")
+    for kind in BAD:
+        folder = tmp_path / str(len(paths))
         folder.mkdir()
         paths.append(str(write(folder, kind)))
     program = f"""
 import resource
 from pathlib import Path
 from arranger.io.musicxml_read import read
-from arranger.io.musicxml_tree import load
+from arranger.io.source import open_source
 from arranger.model.errors import SourceError
 refused = 0
 for path in {paths!r}:
     try:
-        read(load(Path(path)), path)
+        read(open_source(Path(path)), path)
     except SourceError:
         refused += 1
 print(refused, open("/proc/self/status").read().split("VmHWM:")[1].split()[0])
@@ -199,8 +226,8 @@ print(refused, open("/proc/self/status").read().split("VmHWM:")[1].split()[0])
     run = subprocess.run([sys.executable, "-c", program], capture_output=True, check=True,
                          cwd=Path(__file__).parents[1], text=True)
     refused, kilobytes = map(int, run.stdout.split())
-    assert refused == len(BOMBS)
-    assert kilobytes < 300_000
+    assert refused == len(BAD)
+    assert kilobytes < 200_000
 
 
 RICH = HEAD + """<attributes><divisions>2</divisions><key><fifths>1</fifths></key><time>

@@ -17,7 +17,7 @@ PACKAGE = ROOT / "arranger"
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
 #: From the top down; a module imports only from layers below its own.
-LAYERS = (("__main__",), ("cli", "web"), ("api",), ("commands",), ("options",), ("passes",),
+LAYERS = (("__main__",), ("cli",), ("web",), ("api",), ("commands",), ("options",), ("passes",),
           ("checks",), ("plan",), ("io", "report"), ("rulebook", "search"), ("model",))
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
 #: Within these layers no module imports another, but for the exceptions.
@@ -41,6 +41,7 @@ SHARED = {
 #: Who may import its neighbours, and why.
 SHARING = {"passes.pipeline": "it is the chain of the stages",
            "passes.inspect": "it runs all families of checks and proves what they offer",
+           "passes.ease": "it asks the planner for every level",
            "passes.keys": "it asks the planner in every key"}
 ONLY_IO = {"lxml", "music21"}
 FORBIDDEN_NAMES = {"utils", "util", "helpers", "helper", "common", "manager", "misc"}

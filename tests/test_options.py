@@ -181,7 +181,7 @@ def free() -> tuple[Score, str, Draft, list[Weighed]]:
     score, part = score_of(bars(*CHROMATIC, fifths=3), 132)
     draft = arrange(score, part, SETTINGS).draft
     scales = Scales(draft, SETTINGS)
-    return score, part, draft, [scales.weigh(s) for s in spots(draft, SETTINGS)[:4]]
+    return score, part, draft, [scales.weigh(s) for s in spots(draft, SETTINGS)[:3]]
 
 
 def test_taking_an_option_changes_the_total_by_its_price(free):
@@ -210,7 +210,7 @@ def test_ranked_options_equal_brute_force_over_all_ideas(free):
     from arranger.options.ideas import ideas
     score, part, draft, weighed = free
     scales = Scales(draft, SETTINGS)
-    for one in weighed[:2]:
+    for one in weighed[:1]:
         prices = []
         for idea in ideas(one.spot, scales.shop):
             made = arrange(score, part, replace(SETTINGS, pins=idea.placed.pins)).draft
@@ -223,7 +223,7 @@ def test_ranked_options_equal_brute_force_over_all_ideas(free):
 
 
 def test_whole_drafts_are_apart_and_none_is_dominated():
-    score, part = score_of(bars(*CHROMATIC, *CHROMATIC, fifths=3), 132)
+    score, part = score_of(bars(*CHROMATIC, fifths=3), 132)
     draft = arrange(score, part, SETTINGS).draft
     offered = whole_drafts(draft, SETTINGS)
     for one, other in combinations(offered, 2):

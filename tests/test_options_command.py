@@ -21,7 +21,7 @@ from arranger.model.errors import ChoiceError
 from arranger.model.pitch import Pitch
 from tests.handwritten import backup, chord, note, piano
 
-SONG = Path(__file__).parents[1] / "corpus/lantern-on-the-water/score.musicxml"
+SONG = Path(__file__).parents[1] / "corpus/the-mill-race/score.musicxml"
 DATA = Path(__file__).parents[2] / "shared/data"
 QUIET = {"page": False}
 

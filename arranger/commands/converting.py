@@ -11,6 +11,7 @@ from typing import Any
 from arranger.checks.account import faults
 from arranger.checks.levers import lever_findings
 from arranger.checks.playable import findings
+from arranger.commands.bundling import bundle
 from arranger.commands.delivery import delivered, diagrams_at, heading, page_of
 from arranger.commands.opening import Opened, open_to_arrange, settings_of
 from arranger.commands.request import Progress, Request, Result, SelfCheckError
@@ -131,6 +132,8 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
     if request.verify:
         progress("arranging the draft again")
         _verify(xml, request, replace(settings, pins=Pins()), draft)
+    if request.bundle:
+        files["bundle.zip"] = bundle(request.source, body, files)
     result = delivered(body, files, errors, folder)
     return replace(result, incomplete=True) if choices.get("not_kept") else result
 

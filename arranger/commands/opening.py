@@ -6,18 +6,22 @@ from dataclasses import dataclass, replace
 
 from arranger.commands.request import Request
 from arranger.io.document import Document
-from arranger.io.doubled import doubled
+from arranger.io.doubled import LaidTogether, laid_together
 from arranger.io.harp_part import HarpPart, as_harp_part
 from arranger.io.musicxml_read import read
-from arranger.io.part_choice import choose_parts, part_labels
+from arranger.io.part_choice import choose_parts, named_parts, part_labels
 from arranger.io.source import open_source
 from arranger.io.transpose import transpose
-from arranger.model.errors import SourceError
+from arranger.io.unpitched import unpitched
+from arranger.model.ensemble import Ensemble
+from arranger.model.errors import ChoiceError, SourceError
 from arranger.model.score import Note, NoteId
 from arranger.passes.settings import Settings
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player, with_limits
 from arranger.rulebook.prices import load_prices
+
+_ONE_PART = LaidTogether()
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +34,7 @@ class Opened:
     kept_parts: tuple[str, ...]
     doubled: tuple[tuple[Note, NoteId], ...] = ()
     semitones: int = 0
+    ensemble: Ensemble | None = None
 
     @property
     def part(self) -> str:
@@ -53,15 +58,23 @@ def open_to_arrange(request: Request, semitones: int = 0) -> Opened:
     """
     root = open_source(request.source)
     transpose(root, semitones)
-    chosen = choose_parts(root, request.parts, harp_first=request.part_is_harp)
+    chosen = choose_parts(root, request.parts, request.part_is_harp, request.keep)
+    tune = named_parts(root, request.tune)
+    if tune - set(chosen):
+        raise ChoiceError("--tune must name a part that is arranged, with --part or --part all")
     labels = part_labels(root)
     harp_part = as_harp_part(root, chosen, keep_fingering=request.part_is_harp)
+    harp_part = replace(harp_part, removed=(*harp_part.removed, *unpitched(root, chosen)))
     document = read(harp_part.root, str(request.source))
     if not document.score.part_notes(harp_part.part_id):
         raise SourceError(f"{request.source}: the chosen part has no notes; choose another "
                           f"with --part")
-    return _opened(request, document, harp_part, labels, chosen,
-                   doubled(root, chosen, document, harp_part.part_id), semitones)
+    laid = laid_together(root, chosen, document, harp_part.part_id)
+    opened = _opened(request, document, harp_part, labels, chosen, laid, semitones)
+    if len(chosen) < 2:
+        return opened
+    ensemble = Ensemble(laid.lines, labels, tune, named_parts(root, request.keep))
+    return replace(opened, ensemble=ensemble)
 
 
 def open_as_written(request: Request) -> Opened:
@@ -76,7 +89,7 @@ def open_as_written(request: Request) -> Opened:
 
 
 def _opened(request: Request, document: Document, harp_part: HarpPart, labels: dict[str, str],
-            chosen: tuple[str, ...], twins: tuple[tuple[Note, NoteId], ...] = (),
+            chosen: tuple[str, ...], laid: LaidTogether = _ONE_PART,
             semitones: int = 0) -> Opened:
     """Name the parts, and set the tempo that was asked for."""
     if request.tempo is not None:
@@ -84,4 +97,4 @@ def _opened(request: Request, document: Document, harp_part: HarpPart, labels: d
         document = replace(document, score=score)
     return Opened(document, harp_part, tuple(labels[i] for i in chosen),
                   tuple(label for i, label in labels.items() if i not in chosen),
-                  twins, semitones)
+                  laid.doubled, semitones)

@@ -28,7 +28,8 @@ class Request:
     ``limits`` (``span_steps=8``) set single limits of the player. ``rules`` (``P3=off``) and
     ``rules_file`` say how severe a check is to be. ``take``: ids of options; ``choices``: their
     file; ``part_is_harp``: the source is a harp part, kept as it is but for what is chosen.
-    ``bars``: first and last bar to look at for options.
+    ``bars``: first and last bar to look at for options. ``keep``: parts other players keep;
+    ``tune``: parts that hold the tune; ``ease``: 1, the easiest, to 5; 0 is no limit.
     """
 
     source: Path
@@ -43,6 +44,7 @@ class Request:
     page: bool = True
     pdf: bool = False
     wav: bool = False
+    bundle: bool = False
     verify: bool = False
     rules: tuple[str, ...] = ()
     rules_file: Path | None = None
@@ -50,6 +52,9 @@ class Request:
     choices: Path | None = None
     part_is_harp: bool = False
     bars: str = ""
+    keep: tuple[str, ...] = ()
+    tune: tuple[str, ...] = ()
+    ease: int = 0
 
 
 @dataclass(frozen=True, slots=True)

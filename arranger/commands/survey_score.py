@@ -30,7 +30,7 @@ from arranger.rulebook.harps import load_harp
 LEVER_HARP = "lever-34"
 #: Share of the notes that may be lost or changed in a draft that still suits (assumption).
 SLIGHT = 0.02
-SUITS = ("as it is", "with slight changes", "slower", "with changes")
+SUITS = ("as it is", "with slight changes", "at a slower tempo", "with changes")
 Figures = dict[str, Any]
 
 

@@ -19,7 +19,7 @@ from arranger.model.pins import Pins
 from arranger.options.honoured import broken, conflicts, with_reasons
 from arranger.options.matching import Matched, Placed, match
 from arranger.options.present import loosened, present_pins, with_marks
-from arranger.passes.pipeline import arrange
+from arranger.passes.ease import arrange_within
 from arranger.passes.settings import Settings
 
 
@@ -27,17 +27,19 @@ from arranger.passes.settings import Settings
 class Taken:
     """Settings with the pins of all choices, and the choices as they stand in the score.
 
-    ``present``: the solution of a harp part that is kept as it is, else None.
+    ``present``: the solution of a harp part that is kept as it is, else None. ``ease``: its budget.
     """
 
     settings: Settings
     matched: Matched
     present: Pins | None = None
     file: Path | None = None
+    ease: int = 0
 
     def arranged(self, opened: Opened, progress: Progress = lambda _: None) -> Draft:
         """Arrange the part under the choices; its ledger names them as reasons."""
-        draft = arrange(opened.document.score, opened.part, self.settings, progress).draft
+        settings = replace(self.settings, ensemble=opened.ensemble)
+        draft = arrange_within(opened.document.score, opened.part, settings, self.ease, progress)
         return with_reasons(draft, self.matched.placed)
 
 
@@ -65,7 +67,7 @@ def take(request: Request, opened: Opened, settings: Settings) -> Taken:
                       (*found.impossible, *asked.impossible))
     pins = matched.pins
     if not request.part_is_harp:
-        return Taken(replace(settings, pins=pins), matched, None, file)
+        return Taken(replace(settings, pins=pins), matched, None, file, request.ease)
     present = with_marks(
         present_pins(score, part, harp, written_fingers(opened.document, part)),
         read_marks(opened.document.root, part, score).pedals)

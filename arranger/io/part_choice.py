@@ -47,14 +47,19 @@ class _Entry:
         return " ".join(_HAND.sub(" ", self.name).lower().split())
 
 
+ALL = "all"
+
+
 def choose_parts(root: etree._Element, names: tuple[str, ...] = (),
-                 harp_first: bool = False) -> tuple[str, ...]:
+                 harp_first: bool = False, keep: tuple[str, ...] = ()) -> tuple[str, ...]:
     """Return the ids of the parts to arrange, in score order.
 
     With ``names`` each is matched against id, name and abbreviation without regard to case, a
     whole match before a partial one. Without names: the only part, else the keyboard part (two
     neighbouring one-staff parts of one name are its two staves), else the harp part, else the
-    only part with more than one staff. ``harp_first``: the harp before the keyboard.
+    only part with more than one staff. ``harp_first``: the harp before the keyboard. The name
+    ``all`` (and no name, where some are kept) stands for every part with notes of definite pitch.
+    ``keep`` names parts that stay with their players.
 
     Raises
     ------
@@ -64,8 +69,19 @@ def choose_parts(root: etree._Element, names: tuple[str, ...] = (),
     entries = _entries(root)
     if not entries:
         raise ChoiceError("the score has no parts")
+    kept = named_parts(root, keep)
+    whole = [name for name in names if name.strip().lower() == ALL]
+    if whole or (kept and not names):
+        sounding = _pitched(root)
+        chosen = {e.id for e in entries if e.id in sounding and e.id not in kept}
+        if not chosen:
+            raise ChoiceError("no part is left to arrange; the parts are: " + _listed(entries))
+        return tuple(e.id for e in entries if e.id in chosen)
     if names:
         chosen = {i for name in names for i in _named(entries, name)}
+        both = [e for e in entries if e.id in chosen and e.id in kept]
+        if both:
+            raise ChoiceError(f"{_listed(both)} cannot be both arranged and kept")
         return tuple(e.id for e in entries if e.id in chosen)
     if len(entries) == 1:
         return (entries[0].id,)
@@ -78,7 +94,19 @@ def choose_parts(root: etree._Element, names: tuple[str, ...] = (),
                 return tuple(e.id for e in taken)
             break
     raise ChoiceError(f"which part is to be arranged is not clear; say --part NAME, one of: "
-                      f"{_listed(entries)}")
+                      f"{_listed(entries)}; more than once, or --part all, makes one of several")
+
+
+def named_parts(root: etree._Element, names: tuple[str, ...]) -> frozenset[str]:
+    """Return the ids of the parts that are named; ChoiceError if a name is unknown or unclear."""
+    entries = _entries(root) if names else []
+    return frozenset(i for name in names for i in _named(entries, name))
+
+
+def _pitched(root: etree._Element) -> frozenset[str]:
+    """Ids of the parts that have notes of definite pitch."""
+    return frozenset(part.get("id", "") for part in root.findall("part")
+                     if part.find("measure/note/pitch") is not None)
 
 
 def part_labels(root: etree._Element) -> dict[str, str]:

@@ -43,8 +43,8 @@ class Spot:
 
 def risks(draft: Draft, settings: Settings) -> tuple[Risk, ...]:
     """Everything that is hard, the worst first."""
-    found = [*hand_risks(draft, settings), *foot_risks(draft, settings),
-             *losses(draft, settings)]
+    hands = hand_risks(draft, settings) if settings.harp.hands_judged else []
+    found = [*hands, *foot_risks(draft, settings), *losses(draft, settings)]
     return tuple(sorted(found, key=lambda r: (-r.weight, r.onset, r.kind, r.notes)))
 
 

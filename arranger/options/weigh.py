@@ -17,18 +17,19 @@ from arranger.options.honoured import broken, with_reasons
 from arranger.options.ideas import Idea, Workshop, ideas
 from arranger.options.present import loosened
 from arranger.options.spots import Spot, risks
-from arranger.passes.pipeline import arrange
+from arranger.passes.feet import move_pedals
+from arranger.passes.pipeline import weighed
 from arranger.passes.settings import Settings
 from arranger.plan.pinned import KEPT
 
 #: Options offered at a spot at most, and those that are weighed over the whole piece.
-MOST = 4
+MOST = 3
 #: Options of one kind at most, where not two: the same move at other moments is one idea.
 _OF_A_KIND = {"pedal": 1, "line": 1, "roll": 1, "still": 1}
 #: Bars on each side of a spot that are planned to see which ideas are worth the whole piece.
-_AROUND = 3
-#: Price over which an option is offered only if there are fewer than two others.
-_DEAR = 300
+_AROUND = 1
+#: Price over which an option is offered only if there are fewer than _FEW cheaper ones.
+_DEAR, _FEW = 300, 2
 #: Notes of a bar on other strings that are told one by one.
 _ONE_BY_ONE = 2
 #: Quarter notes within which a risk after an idea is still the same one.
@@ -77,6 +78,8 @@ class Scales:
         self.alter = present is None if alter is None else alter
         self.shop = Workshop.of(draft, settings)
         self.present = present
+        self._whole: Draft | None = None
+        self._done: dict[str, Outcome | None] = {}
 
     def weigh(self, spot: Spot) -> Weighed:
         """All ideas of a spot, weighed near by first, then the best over the whole piece."""
@@ -87,19 +90,18 @@ class Scales:
         guesses: list[tuple[int, int, Idea]] = []
         seen: set[object] = {_face(base)}
         for rank, idea in enumerate(found):
-            draft = self._plan(near, idea.placed.pins)
+            timed = idea.choice.kind == "pedal"
+            draft = self._timed(idea.placed.pins) if timed else self._plan(near, idea.placed.pins)
             if broken(draft, [idea.placed]) or _face(draft, idea) in seen:
                 continue
-            if not self._helps(spot, idea, base, draft):
+            if not self._helps(spot, idea, shop.draft if timed else base, draft):
                 continue
             seen.add(_face(draft, idea))
-            guesses.append((draft.total - base.total, rank, idea))
+            guesses.append((0 if timed else draft.total - base.total, rank, idea))
         outcomes = [o for i in _various(guesses) if (o := self.carried_out(i)) is not None]
         kept: dict[object, Outcome] = {}
-        for rank, one in enumerate(sorted(outcomes, key=lambda o: o.cost_change)):
-            still = one.idea.choice.kind == "still"
-            if rank < 2 or still or one.cost_change <= _DEAR:
-                kept.setdefault(_face(one.draft, one.idea), one)
+        for one in sorted(outcomes, key=lambda o: o.cost_change):
+            kept.setdefault(_face(one.draft, one.idea), one)
         return Weighed(spot, tuple(kept.values()))
 
     def _helps(self, spot: Spot, idea: Idea, was: Draft, now: Draft) -> bool:
@@ -119,7 +121,14 @@ class Scales:
 
     def carried_out(self, idea: Idea) -> Outcome | None:
         """The idea over the whole piece; None if it cannot be done, or changes nothing."""
-        was = self.shop.draft
+        if idea.choice.id not in self._done:
+            self._done[idea.choice.id] = self._carry_out(idea)
+        return self._done[idea.choice.id]
+
+    def _carry_out(self, idea: Idea) -> Outcome | None:
+        if self._whole is None:
+            self._whole = self._plan(self.shop.draft.source, Pins())
+        was = self._whole
         now = with_reasons(self._plan(was.source, idea.placed.pins), [idea.placed])
         change = now.total - was.total
         if broken(now, [idea.placed]) or change > KEPT // 2 or _face(now, idea) == _face(was):
@@ -138,8 +147,13 @@ class Scales:
         if self.present is not None:
             base = base.plus(loosened(self.present, score, self.shop.draft.part, settings.harp,
                                       base.plus(pins)))
-        return arrange(score, self.shop.draft.part,
-                       replace(settings, pins=base.plus(pins))).draft
+        return weighed(score, self.shop.draft.part, replace(settings, pins=base.plus(pins)))
+
+    def _timed(self, pins: Pins) -> Draft:
+        """The draft as it is, its pedals timed again under pins."""
+        settings = self.shop.settings
+        asked = replace(settings, pins=settings.pins.plus(pins))
+        return move_pedals(self.shop.draft, asked, {})[0]
 
     def _excerpt(self, spot: Spot) -> Score:
         """The bars around a spot as a score of their own, numbered as in the whole."""
@@ -154,9 +168,10 @@ def _various(guesses: Sequence[tuple[int, int, Idea]]) -> list[Idea]:
     """The cheapest idea of every kind, then the next cheapest, of one kind no more than a few."""
     ranks: Counter[str] = Counter()
     queue = []
-    for at, (_, _, idea) in enumerate(sorted(guesses, key=lambda g: g[:2])):
+    for at, (price, _, idea) in enumerate(sorted(guesses, key=lambda g: g[:2])):
         kind = idea.choice.kind
-        if ranks[kind] < _OF_A_KIND.get(kind, 2):
+        dear = at >= _FEW and price > _DEAR and kind != "still"
+        if ranks[kind] < _OF_A_KIND.get(kind, 2) and not dear:
             queue.append((ranks[kind], at, idea))
         ranks[kind] += 1
     return [idea for _, _, idea in sorted(queue, key=lambda q: q[:2])[:MOST]]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from arranger.model.ensemble import Ensemble
 from arranger.model.harp import Harp
 from arranger.model.pins import Pins
 from arranger.rulebook.players import Player
@@ -12,9 +13,13 @@ from arranger.rulebook.players import Player
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """Harp, player and prices of one run, and what was decided beforehand."""
+    """Harp, player and prices of one run, and what was decided beforehand.
+
+    ``ensemble``: the parts behind the harp part, if they are several.
+    """
 
     harp: Harp
     player: Player
     prices: Mapping[str, int]
     pins: Pins = field(default_factory=Pins)
+    ensemble: Ensemble | None = None

@@ -25,7 +25,7 @@ COLUMNS = (
     ("Lever harp", True, "34 strings in E flat, every note without moving a lever"),
     ("Bars", True, "as written"))
 #: From best to worst; the words are those of the rows.
-RANKS = ("as it is", "with slight changes", "slower", "with changes")
+RANKS = ("as it is", "with slight changes", "at a slower tempo", "with changes")
 LEVERS = ("as written", "transposed", "no")
 
 
@@ -46,8 +46,8 @@ def survey_page(rows: Sequence[Row], settings: Mapping[str, str]) -> str:
         f'<a class="skip" href="#scores">To the table</a>\n<header><h1>Which scores suit the harp'
         f'</h1><p class="verdict">{_verdict(good, bad)}</p>'
         f'<p class="made">Made for {shown(settings_words(settings))}.</p></header>',
-        '<p id="said" class="quiet" role="status"></p>', _table(good), _refused(bad),
-        "<footer><p>The figures are those of the drafts that <code>arranger convert</code> makes "
+        '<main><p id="said" class="quiet" role="status"></p>', _table(good), _refused(bad),
+        "</main><footer><p>The figures are those of the drafts that <code>arranger convert</code> makes "
         "with the same settings. They say what a part asks of feet and hands, not whether the "
         "music is worth it.</p></footer>"]
     return _document("\n".join(body))
@@ -70,9 +70,10 @@ def _table(rows: Sequence[Row]) -> str:
     lines = "\n".join(_line(at, row) for at, row in enumerate(rows))
     return ('<p class="sieve"><label for="words">Show only scores with the words</label> '
             '<input id="words" type="search" autocomplete="off"></p>\n'
-            '<main tabindex="0" aria-label="Table of scores"><table id="scores"><caption>A heading '
-            "sorts the table, once more the other way round.</caption>"
-            f"<thead><tr>{heads}</tr></thead>\n<tbody>\n{lines}\n</tbody></table></main>")
+            '<div class="scroll" role="region" tabindex="0" aria-label="Table of scores">'
+            '<table id="scores"><caption>A heading sorts the table, once more the other way round.'
+            "</caption>"
+            f"<thead><tr>{heads}</tr></thead>\n<tbody>\n{lines}\n</tbody></table></div>")
 
 
 def _line(at: int, row: Row) -> str:

@@ -1,0 +1,180 @@
+"""The process that does one job of the workbench: ``python -m arranger.web.worker FOLDER``.
+
+It reads what is asked in the work's folder, tells each stage in a line, and publishes what it made
+or why there is nothing. It has a limit on memory, and ends when the server is gone.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import re
+import signal
+import sys
+import threading
+import warnings
+from collections.abc import Callable, Mapping
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from arranger.api import Request, Result, check, convert, options
+from arranger.io.files import publish
+from arranger.io.part_choice import choose_parts, part_labels
+from arranger.io.source import open_source
+from arranger.model.errors import ArrangerError, ChoiceError
+from arranger.web.store import Work, put, put_json
+
+#: Address space of the process, in bytes (assumption; a song needs a tenth of it).
+MEMORY = 4 * 2**30
+Tell = Callable[[str], None]
+#: How the words of the command line read on the page.
+_ON_THE_PAGE = (
+    (re.compile(r"; say --part NAME, one of: .*"), "; tick it above"),
+    (re.compile(r" with --part\b"), " above"), (re.compile(r"--take (\S+): "), ""),
+    (re.compile(r"arranger options lists what can be taken"), "look for other ways again"))
+
+
+def request_of(work: Work, asked: Mapping[str, Any], **more: Any) -> Request:
+    """Return the request of a work: its score, settings and choices."""
+    tempo = asked.get("tempo")
+    return Request(
+        work.score, tuple(asked.get("parts", ())), asked.get("harp", "pedal-47"),
+        asked.get("player", "average"), Fraction(tempo) if tempo else None,
+        asked.get("transpose", ""), part_is_harp=bool(asked.get("part_is_harp")), **more)
+
+
+def _read(work: Work, _: Mapping[str, Any], tell: Tell) -> None:
+    tell("reading the score")
+    root = open_source(work.score)
+    try:
+        chosen = choose_parts(root)
+    except ChoiceError:
+        chosen = ()  # the reader of the page will know
+    title = next((" ".join(t.split()) for path in ("work/work-title", "movement-title")
+                  if (t := root.findtext(path) or "").strip()), "")
+    put_json(work.folder / "parts.json", {
+        "title": title[:200], "chosen": list(chosen),
+        "parts": [{"id": i, "name": name[:80]} for i, name in part_labels(root).items()]})
+
+
+def _convert(work: Work, job: Mapping[str, Any], tell: Tell) -> None:
+    _drafted(work, job, tell, kept(work))
+
+
+def _drafted(work: Work, job: Mapping[str, Any], tell: Tell, choices: Path | None,
+             take: tuple[str, ...] = ()) -> Result:
+    result = convert(request_of(work, job["settings"], pdf=True, take=take, choices=choices),
+                     progress=tell)
+    files = {n: c for n, c in result.files.items() if not n.endswith(".toml")}
+    publish(work.folder / "draft", files)
+    return result
+
+
+def _check(work: Work, job: Mapping[str, Any], tell: Tell) -> None:
+    check(request_of(work, job["settings"]), work.folder / "check", tell)
+
+
+def _ways(work: Work, job: Mapping[str, Any], tell: Tell) -> None:
+    result = options(request_of(work, job["settings"], choices=kept(work), page=False,
+                                bars=job.get("bars", "")), progress=tell)
+    others = {n: c for n, c in result.files.items() if n.startswith("draft-")}
+    told = {"spots": result.report["spots"], "drafts": result.report.get("drafts", [])}
+    publish(work.folder / "ways", {"report.json": json.dumps(told).encode(), **others})
+
+
+def _take(work: Work, job: Mapping[str, Any], tell: Tell) -> None:
+    """Take an option; done twice (after a restart) it comes to the same."""
+    before = work.undo / f"{job['number']}.toml"
+    if not before.exists():
+        work.undo.mkdir(exist_ok=True)
+        put(before, work.choices.read_bytes() if work.choices.exists() else b"")
+    try:
+        result = _drafted(work, job, tell, kept(work), (job["take"],))
+    except ArrangerError:
+        before.unlink()
+        raise
+    written = [c for n, c in result.files.items() if n.endswith(".toml")]
+    put(work.choices, written[0] if written else b"")
+
+
+def _undo(work: Work, job: Mapping[str, Any], tell: Tell) -> None:
+    before = work.undo / f"{job['number']}.toml"
+    if before.exists():
+        content = before.read_bytes()
+        put(work.choices, content)
+        before.unlink()
+    _drafted(work, job, tell, kept(work))
+
+
+def kept(work: Work) -> Path | None:
+    """The choices of a work, if any were made."""
+    return work.choices if work.choices.exists() and work.choices.stat().st_size else None
+
+
+DOES: Mapping[str, Callable[[Work, Mapping[str, Any], Tell], None]] = {
+    "read": _read, "convert": _convert, "check": _check, "ways": _ways, "take": _take,
+    "undo": _undo}
+
+
+def done(work: Work, tell: Tell) -> str:
+    """Do what the work's job asks; return why it could not be done, or nothing."""
+    job = work.told("job")
+    try:
+        DOES[job["kind"]](work, job, tell)
+    except ArrangerError as error:
+        again = " Export the score again as MusicXML, and lay that down." \
+            if job["kind"] == "read" else ""
+        return on_the_page(str(error), work) + again
+    except MemoryError:
+        return ("This takes more memory than a score may. Give a shorter excerpt, or fewer parts.")
+    except Exception as error:  # the page must say something, whatever happens
+        return (f"A fault of this program ({type(error).__name__}). Nothing was changed. Please "
+                f"report it with the score.")
+    return ""
+
+
+def on_the_page(message: str, work: Work) -> str:
+    """An error in the words of the page, without the paths of the folder."""
+    text = message.replace(f"{work.score}: ", "").replace(str(work.score), "the score")
+    text = text.replace(f"{work.folder}{os.sep}", "")
+    for pattern, words in _ON_THE_PAGE:
+        text = pattern.sub(words, text)
+    text = text[:1].upper() + text[1:]
+    return text if text.endswith(".") else f"{text}."
+
+
+def main(folder: str) -> int:
+    """Do the job of a folder; the last line tells how it ended."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the server ends it
+    threading.Thread(target=_end_with_the_server, daemon=True).start()
+    _limit_memory()
+    warnings.simplefilter("ignore")
+    out = os.fdopen(os.dup(1), "w", encoding="utf-8")
+    sys.stdout = io.StringIO()  # whatever a library prints is no answer
+
+    def tell(stage: str) -> None:
+        out.write(json.dumps({"stage": stage}) + "\n")
+        out.flush()
+    why = done(Work(Path(folder)), tell)
+    out.write(json.dumps({"done": not why, "why": why}) + "\n")
+    out.close()
+    return 0
+
+
+def _end_with_the_server() -> None:
+    os.read(0, 1)  # comes back when the other end is closed
+    os._exit(1)
+
+
+def _limit_memory() -> None:
+    try:
+        import resource  # not on every system
+    except ImportError:
+        return
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1]))
