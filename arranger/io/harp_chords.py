@@ -35,7 +35,8 @@ def _written(note: etree._Element, divisions: Fraction) -> Fraction | None:
     value = dotted(value, len(note.findall("dot"))) * divisions
     change = note.find("time-modification")
     if change is not None:
-        ratio = [(change.findtext(f"{which}-notes") or "").strip() for which in ("normal", "actual")]
+        ratio = [(change.findtext(f"{which}-notes") or "").strip()
+                 for which in ("normal", "actual")]
         if not all(text.isascii() and text.isdigit() and int(text) for text in ratio):
             return None
         value *= Fraction(int(ratio[0]), int(ratio[1]))

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from arranger.model.draft import Draft, HarpNote
 from arranger.model.ledger import Alteration, Respell
+from arranger.model.pitch import Pitch
 from arranger.model.score import NoteId
 
 STAGE = "strings"
@@ -43,5 +44,5 @@ def alike(draft: Draft) -> Draft:
                    ledger=draft.ledger.plus(*made))
 
 
-def _version(notes: Sequence[HarpNote]) -> tuple[tuple[object, str], ...]:
+def _version(notes: Sequence[HarpNote]) -> tuple[tuple[Pitch, str], ...]:
     return tuple((n.pitch, n.hand) for n in notes)
