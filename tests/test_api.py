@@ -9,7 +9,10 @@ import sys
 import zipfile
 from pathlib import Path
 
+import pytest
+
 from arranger import api
+from arranger.commands import converting
 from tests.test_survey import tune
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -37,6 +40,16 @@ def test_the_examples_of_the_readme_run() -> None:
                              check=False, cwd=ROOT)
         assert (run.returncode, run.stderr) == (0, "")
         assert run.stdout.count("\n") == block.count("print(")
+
+
+def test_a_draft_that_reads_otherwise_than_meant_is_not_published(
+        tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path, right = tmp_path / "tune.musicxml", converting.write
+    path.write_text(tune("C4", "D4"))
+    monkeypatch.setattr(converting, "write", lambda *a: right(*a).replace(b">D<", b">E<"))
+    with pytest.raises(api.SelfCheckError, match="bar 7: the written draft does not have"):
+        api.convert(api.Request(path, page=False), tmp_path / "out")
+    assert not (tmp_path / "out").exists()
 
 
 def test_a_bundle_holds_what_is_needed_to_see_the_answer_again(tmp_path: Path) -> None:

@@ -18,6 +18,7 @@ from arranger.commands.request import Progress, Request, Result, SelfCheckError
 from arranger.commands.taking import Taken, choices_file, fared, take
 from arranger.io.harp_part import as_harp_part
 from arranger.io.musicxml_read import read
+from arranger.io.musicxml_tree import parse
 from arranger.io.musicxml_write import write
 from arranger.model.diagnostic import Diagnostic
 from arranger.model.draft import Draft
@@ -109,6 +110,7 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
     progress("writing the draft")
     xml = write(opened.document, draft, diagrams_at(opened, draft), request.fingering,
                 request.pedals)
+    _read_back(request, xml, draft)
     body = report(draft, heading(command, request, opened, more_told(request, settings, opened)),
                   said, summary(draft, errors), opened.doubled)
     if "levers" in body:
@@ -150,6 +152,18 @@ def _accounted(request: Request, opened: Opened, draft: Draft) -> Draft:
     return draft
 
 
+def _read_back(request: Request, xml: bytes, draft: Draft) -> None:
+    """Read what is to be published: every note must stand where the draft has it."""
+    score = read(parse(xml, "draft.musicxml"), "draft.musicxml").score
+    written = {(n.onset, n.midi) for n in score.part_notes(score.parts[-1].id) if not n.grace}
+    meant = {(n.onset, n.pitch.midi) for n in draft.notes if not n.source.grace}
+    if written != meant:
+        onset, midi = min(written ^ meant)
+        bar = draft.source.locate(onset).bar
+        raise SelfCheckError(f"{request.source}: bar {bar}: the written draft does not have the "
+                             f"notes meant (MIDI {midi}); please report this with the file")
+
+
 def _judged(settings: Settings, opened: Opened, draft: Draft) -> tuple[
         tuple[Diagnostic, ...], tuple[Diagnostic, ...], dict[str, Any]]:
     """Return the errors, everything said, and what keys are told of a harp with levers."""
@@ -189,7 +203,6 @@ def summary(draft: Draft, errors: Sequence[Diagnostic]) -> dict[str, float | int
 
 def _verify(xml: bytes, request: Request, settings: Settings, draft: Draft) -> None:
     """Read the written draft and arrange it again: nothing may change."""
-    from arranger.io.musicxml_tree import parse
     root = parse(xml, "draft.musicxml")
     again = as_harp_part(root, (root.findall("part")[-1].get("id", ""),))
     document = read(again.root, "draft.musicxml")

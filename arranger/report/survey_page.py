@@ -47,9 +47,9 @@ def survey_page(rows: Sequence[Row], settings: Mapping[str, str]) -> str:
         f'</h1><p class="verdict">{_verdict(good, bad)}</p>'
         f'<p class="made">Made for {shown(settings_words(settings))}.</p></header>',
         '<main><p id="said" class="quiet" role="status"></p>', _table(good), _refused(bad),
-        "</main><footer><p>The figures are those of the drafts that <code>arranger convert</code> makes "
-        "with the same settings. They say what a part asks of feet and hands, not whether the "
-        "music is worth it.</p></footer>"]
+        "</main><footer><p>The figures are those of the drafts that <code>arranger convert</code> "
+        "makes with the same settings. They say what a part asks of feet and hands, not whether "
+        "the music is worth it.</p></footer>"]
     return _document("\n".join(body))
 
 
