@@ -82,6 +82,12 @@ def test_an_option_of_another_score_is_refused_in_one_line(small, tmp_path):
         assert not (tmp_path / "out").exists()
 
 
+def test_a_choices_file_that_is_missing_is_refused_in_one_line(small, tmp_path):
+    done = run("convert", small, "-o", tmp_path / "out", "--choices", tmp_path / "none.toml")
+    assert done.exit_code == 2
+    assert "none.toml: cannot be read" in done.output
+
+
 def test_bars_that_are_not_there_are_refused(small):
     for wrong in ("9-12", "x", "2-", "1 2"):
         with pytest.raises(ChoiceError, match="no bars"):

@@ -52,6 +52,8 @@ def options(request: Request, folder: Path | None = None,
         weighed.sort(key=lambda w: -w.gain)
     whole = () if request.part_is_harp or request.bars else whole_drafts(
         draft, chosen.settings, progress)
+    if len(whole) < 2:  # the draft itself, and nothing to compare it with
+        whole = ()
     more = {"spots": [spot_entry(w, draft) for w in weighed],
             "drafts": [draft_entry(d) for d in whole]}
     files = {_file(d): write(opened.document, d.draft, diagrams_at(opened, d.draft),

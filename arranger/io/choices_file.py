@@ -28,7 +28,7 @@ from typing import Any
 
 from arranger.io.files import read_bytes
 from arranger.model.choice import HANDS, KINDS, Around, Choice
-from arranger.model.errors import ChoiceError
+from arranger.model.errors import ChoiceError, SourceError
 from arranger.model.pitch import Pitch
 
 _LIMIT = 4 * 2**20
@@ -41,14 +41,14 @@ def read_choices(path: Path) -> tuple[Choice, ...]:
 
     Raises
     ------
-    SourceError
-        The file cannot be read.
     ChoiceError
-        It is not TOML, or a choice is wrong; names the file, the line and the key.
+        The file cannot be read or is not TOML, or a choice is wrong; names file, line and key.
     """
     try:
         text = read_bytes(path, _LIMIT).decode("utf-8")
         table = tomllib.loads(text)
+    except SourceError as error:
+        raise ChoiceError(str(error).replace("give a score file", "give a choices file")) from error
     except UnicodeDecodeError as error:
         raise ChoiceError(f"{path}: not UTF-8 text") from error
     except tomllib.TOMLDecodeError as error:
