@@ -166,5 +166,28 @@ def _against_every_way(examples: int) -> None:
     check()
 
 
+QUICK = [(0.08 * k, [("C#4", "R")]) for k in range(1, 4)]
+
+
+def test_quick_notes_take_both_strings_of_a_unison():
+    """Berlioz 1855, ch. "La Harpe": what one string cannot repeat, two in unison can."""
+    found = plan(scene(QUICK), PLAYER, PRICES)
+    assert [row[0] for row in found.ways] in ([0, 1, 0], [1, 0, 1])
+
+
 def test_a_cut_universe_leaves_a_gap_to_the_whole_one():
-    """C natural and C sharp at once, and the pedals would rather lose one: D flat is cut off."""
+    """Without other strings for the hands a note must go that the whole universe keeps."""
+    cut = scene(QUICK, replace(WHOLE, changes=0))
+    assert plan(cut, PLAYER, PRICES).total > plan(scene(QUICK), PLAYER, PRICES).total
+
+
+@given(passages(most=6))
+@settings(max_examples=25, deadline=None)
+def test_a_larger_hand_and_quicker_feet_never_cost_more(passage):
+    """Of what is proved: the bound of the easier task is no higher than any plan of the harder."""
+    easier = replace(PLAYER, span_steps=PLAYER.span_steps + 1,
+                     comfortable_span_steps=PLAYER.comfortable_span_steps + 1,
+                     foot_move_seconds=PLAYER.foot_move_seconds / 2,
+                     foot_two_notch_seconds=PLAYER.foot_two_notch_seconds / 2)
+    where = scene(passage, replace(WHOLE, branches=60))
+    assert plan(where, easier, PRICES).bound <= plan(where, PLAYER, PRICES).total

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 from arranger.plan.hand_search import HandSearch, Scene
 from arranger.plan.pedal_path import PedalPath, PedalSearch, Way, Ways
@@ -78,24 +78,20 @@ class _Branch:
     wants: _Wants
 
 
-@dataclass
 class _Table:
     """Both sides at one table: they are asked under offers, and plans are priced whole."""
 
-    scene: Scene
-    player: Player
-    prices: Mapping[str, int]
-    pins: Mapping[int, tuple[int, ...]] | None
-    best: Plan | None = None
-    trace: list[tuple[int, int, int]] = field(default_factory=list)
-    def __post_init__(self) -> None:
-        scene = self.scene
+    def __init__(self, scene: Scene, player: Player, prices: Mapping[str, int],
+                 pins: Mapping[int, tuple[int, ...]] | None) -> None:
+        self.scene = scene
+        self.best: Plan | None = None
+        self.trace: list[tuple[int, int, int]] = []
         self._asked, self._priced, self._thinned = (
-            PedalSearch(scene.parts, scene.ways, scene.ends, self.player, self.prices, self.pins)
+            PedalSearch(scene.parts, scene.ways, scene.ends, player, prices, pins)
             for _ in range(3))  # one each: what was found is kept
         self._closed: dict[tuple[int, tuple[int, ...]], tuple[Ways, ...]] = {}
         base = _taken(scene, self._asked.cheapest(scene.ways))
-        self.hands = HandSearch(scene, base, self.player, self.prices)
+        self.hands = HandSearch(scene, base, player, prices)
 
     def shares(self) -> Offers:
         """Start: the hands pay half of what a way costs, so that they do not part for nothing."""
@@ -214,12 +210,18 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
          pins: Mapping[int, tuple[int, ...]] | None = None,
          trace: list[tuple[int, int, int]] | None = None) -> Plan:
     """Solve a piece. ``trace`` collects (bound, best total, quarrels) of every round."""
-    table = _Table(scene, player, prices, pins, trace=trace if trace is not None else [])
+    table = _Table(scene, player, prices, pins)
     root = table.bargain(table.shares(), {}, scene.universe.rounds_for(len(scene.parts)))
+    if table.best is None:  # nothing met can be played: leave out all that may come too fast
+        table.price(tuple(
+            tuple(LOST if fast else way for way, fast in zip(row, losable, strict=True))
+            for row, losable in zip(root.pedals, table.hands.losable, strict=True)))
     assert table.best is not None
     bound = root.bound
     if bound < table.best.total:
         bound = table.branch(root, scene.universe.branches)
+    if trace is not None:
+        trace += table.trace
     return replace(table.best, bound=bound)
 
 
