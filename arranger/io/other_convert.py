@@ -10,6 +10,9 @@ import io
 import sys
 import warnings
 from pathlib import Path
+from typing import Any
+
+from arranger.io.spelling import spelled
 
 #: Address space, in bytes; 6000 notes of MIDI need 0.4 GB (measured).
 MEMORY = 3 * 2**29
@@ -37,8 +40,32 @@ def convert(path: Path, kind: str, longest: int) -> bytes:
         raise ValueError("no notes found in it")
     if parsed.highestTime > longest:
         raise ValueError(f"lasts more than {longest} quarter notes; no piece is that long")
+    if kind == "midi":
+        _spell(parsed)
     exported: bytes = GeneralObjectExporter(parsed).parse()
     return exported
+
+
+def _spell(parsed: Any) -> None:
+    """Name the pitches of a parsed MIDI file by their keys; what is not named stays."""
+    from music21 import pitch
+
+    notes = list(parsed.recurse().notes)
+    found = [(float(note.getOffsetInHierarchy(parsed)), tone.midi, at, which)
+             for at, note in enumerate(notes)
+             for which, tone in enumerate(getattr(note, "pitches", ()))
+             if hasattr(note, "pitch") or note.isChord]
+    found.sort()
+    named = {(at, which): new for (_, _, at, which), new in zip(
+        found, spelled([midi for _, midi, _, _ in found]), strict=True)}
+    for at, note in enumerate(notes):
+        tones = [pitch.Pitch(step=new.step, octave=new.octave, accidental=new.alter)
+                 for which in range(len(getattr(note, "pitches", ())))
+                 if (new := named.get((at, which))) is not None]
+        if tones and note.isChord:
+            note.pitches = tones
+        elif tones:
+            note.pitch = tones[0]
 
 
 def main() -> int:
