@@ -187,6 +187,7 @@ def survey(source: Path, folder: Path | None, jobs: int | None, cluster: str,
 @_choosing
 @_TRANSPOSE
 @click.option("--bars", default="", metavar="A-B", help="Look at these printed bars only.")
+@click.option("--what-if", default="", metavar="ID", help="Price one change at one place only.")
 def options(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
     """List the risky spots of SOURCE, what else would do there and what it costs."""
     from arranger.api import options as run

@@ -82,6 +82,21 @@ def test_an_option_of_another_score_is_refused_in_one_line(small, tmp_path):
         assert not (tmp_path / "out").exists()
 
 
+def test_what_if_prices_one_change(small, tmp_path):
+    told = run("options", small, "-o", tmp_path / "out", "--no-page", "--what-if", "1:4:C#5:drop")
+    assert "C♯5 in bar 1, beat 4, left out" in told.output
+    spot, = json.loads((tmp_path / "out/report.json").read_text())["spots"]
+    taken = convert(Request(small, take=("1:4:C#5:drop",), **QUIET)).report["cost"]["total"]
+    plain = convert(Request(small, **QUIET)).report["cost"]["total"]
+    assert spot["options"][0]["cost_change"] == taken - plain
+    for wrong, words in (("9:1:C5:drop", "no such note"),
+                         ("1:4:C#5:string-G", "no G string sounds"),
+                         ("1:4:C#5", "not the id of an option")):
+        done = run("options", small, "-o", tmp_path / "no", "--what-if", wrong)
+        assert done.exit_code == 2
+        assert words in done.output
+
+
 def test_a_choices_file_that_is_missing_is_refused_in_one_line(small, tmp_path):
     done = run("convert", small, "-o", tmp_path / "out", "--choices", tmp_path / "none.toml")
     assert done.exit_code == 2

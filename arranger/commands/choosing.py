@@ -11,12 +11,14 @@ from arranger.commands.converting import drafted, transposed
 from arranger.commands.delivery import diagrams_at
 from arranger.commands.opening import settings_of
 from arranger.commands.request import Progress, Request, Result
-from arranger.commands.taking import take
+from arranger.commands.taking import named, take
 from arranger.io.musicxml_write import write
 from arranger.model.draft import Draft
 from arranger.model.errors import ChoiceError
 from arranger.model.score import Location, Score
 from arranger.options.drafts import WholeDraft, whole_drafts
+from arranger.options.ideas import Idea
+from arranger.options.matching import match
 from arranger.options.spots import Spot, spots
 from arranger.options.weigh import Outcome, Scales, Weighed
 from arranger.report.json_report import entries
@@ -40,10 +42,13 @@ def options(request: Request, folder: Path | None = None,
     chosen = take(request, opened, settings)
     draft = chosen.arranged(opened, progress)
     score = opened.document.score
+    scales = Scales(draft, replace(chosen.settings, pins=chosen.matched.pins), chosen.present)
+    if request.what_if:
+        more = {"spots": [_what_if(request.what_if, scales)], "drafts": []}
+        return drafted("options", request, chosen, opened, draft, folder, progress, more)
     found = spots(draft, settings, bars_of(request.bars, score))
     if not request.bars:
         found = found[:_most(score) if request.part_is_harp else MOST]
-    scales = Scales(draft, replace(chosen.settings, pins=chosen.matched.pins), chosen.present)
     weighed = []
     for rank, spot in enumerate(found, 1):
         progress(f"weighing spot {rank} of {len(found)}: {spot.where}")
@@ -59,6 +64,31 @@ def options(request: Request, folder: Path | None = None,
     files = {_file(d): write(opened.document, d.draft, diagrams_at(opened, d.draft),
                              request.fingering, request.pedals) for d in whole if d.weighting}
     return drafted("options", request, chosen, opened, draft, folder, progress, more, files)
+
+
+def _what_if(text: str, scales: Scales) -> dict[str, Any]:
+    """One named change at one place, as a spot with this one option.
+
+    Raises
+    ------
+    ChoiceError
+        It names no note, or cannot be done there.
+    """
+    draft, harp = scales.shop.draft, scales.shop.settings.harp
+    asked = match([named(text, "--what-if")], draft.source, draft.part, harp)
+    if asked.lost:
+        raise ChoiceError(f"--what-if {text}: there is no such note")
+    done = [scales.carried_out(Idea(p, p.choice.words)) for p in asked.placed]
+    if not done or done[0] is None:
+        why = "; ".join(w for _, w in asked.impossible) or "it cannot be done, or is so already"
+        raise ChoiceError(f"--what-if {text}: {why}")
+    place = asked.placed[0]
+    note = next((n for n in draft.source.part_notes(draft.part) if n.id == place.note), None)
+    onset = note.onset if note else place.pins.pedals[0].onset
+    return {"id": text, **_place(draft.source.locate(onset)), "risk": 0,
+            "notes": [note.id] if note else [], "again": [], "options": [_option(done[0])],
+            "findings": [{"code": "what-if", "message": "what this change would cost", "weight": 0,
+                          "notes": []}]}
 
 
 def _file(whole: WholeDraft) -> str:

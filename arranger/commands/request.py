@@ -28,8 +28,9 @@ class Request:
     ``limits`` (``span_steps=8``) set single limits of the player. ``rules`` (``P3=off``) and
     ``rules_file`` say how severe a check is to be. ``take``: ids of options; ``choices``: their
     file; ``part_is_harp``: the source is a harp part, kept as it is but for what is chosen.
-    ``bars``: first and last bar to look at for options. ``keep``: parts other players keep;
-    ``tune``: parts that hold the tune; ``ease``: 1, the easiest, to 5; 0 is no limit.
+    ``bars``: first and last bar to look at for options; ``what_if``: one option, only priced.
+    ``keep``: parts other players keep; ``tune``: parts that hold the tune; ``ease``: 1, the
+    easiest, to 5; 0 is no limit.
     """
 
     source: Path
@@ -52,6 +53,7 @@ class Request:
     choices: Path | None = None
     part_is_harp: bool = False
     bars: str = ""
+    what_if: str = ""
     keep: tuple[str, ...] = ()
     tune: tuple[str, ...] = ()
     ease: int = 0

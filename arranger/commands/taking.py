@@ -56,8 +56,8 @@ def take(request: Request, opened: Opened, settings: Settings) -> Taken:
     score, part, harp = opened.document.score, opened.part, settings.harp
     file = choices_path(request)
     given = read_choices(file) if file else ()
-    named = [_named(text) for text in request.take]
-    asked = match(named, score, part, harp)
+    asked_for = [named(text) for text in request.take]
+    asked = match(asked_for, score, part, harp)
     if asked.lost:
         lost = asked.lost[0]
         raise ChoiceError(f"--take {lost.id}: there is no such note; arranger options lists what "
@@ -75,11 +75,12 @@ def take(request: Request, opened: Opened, settings: Settings) -> Taken:
     return Taken(replace(settings, pins=base), matched, present, file)
 
 
-def _named(text: str) -> Choice:
+def named(text: str, option: str = "--take") -> Choice:
+    """Read the id of an option given with ``option``; ChoiceError if it is none."""
     try:
         return Choice.parse(text)
     except ValueError as error:
-        raise ChoiceError(f"--take: {error}; arranger options lists what can be taken") from error
+        raise ChoiceError(f"{option}: {error}; arranger options lists what can be taken") from error
 
 
 def choices_path(request: Request) -> Path | None:
