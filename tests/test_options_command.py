@@ -187,6 +187,17 @@ def test_the_chromatic_bar_of_1855_has_a_way_without_pedals(tmp_path):
 
 
 @pytest.mark.campaign
+def test_prices_are_exact_where_several_parts_become_one():
+    settings = {"parts": ("Flute", "Clarinet", "Violin", "Violoncello"), **QUIET}
+    song = SONG.parents[1] / "the-evening-watch/score.musicxml"
+    found = options(Request(song, bars="1-3", **settings)).report
+    assert found["spots"]
+    for option in (o for s in found["spots"] for o in s["options"]):
+        taken = convert(Request(song, take=(option["id"],), **settings)).report
+        assert taken["cost"]["total"] - found["cost"]["total"] == option["cost_change"]
+
+
+@pytest.mark.campaign
 def test_prices_of_all_options_of_twenty_scores_are_exact():
     files = sorted((DATA / "piano").glob("*.mxl"))[:20]
     if not files:

@@ -42,7 +42,8 @@ def options(request: Request, folder: Path | None = None,
     chosen = take(request, opened, settings)
     draft = chosen.arranged(opened, progress)
     score = opened.document.score
-    scales = Scales(draft, replace(chosen.settings, pins=chosen.matched.pins), chosen.present)
+    usual = replace(chosen.settings, ensemble=opened.ensemble)
+    scales = Scales(draft, replace(usual, pins=chosen.matched.pins), chosen.present)
     if request.what_if:
         more = {"spots": [_what_if(request.what_if, scales)], "drafts": []}
         return drafted("options", request, chosen, opened, draft, folder, progress, more)
@@ -56,7 +57,7 @@ def options(request: Request, folder: Path | None = None,
     if request.part_is_harp:
         weighed.sort(key=lambda w: -w.gain)
     whole = () if request.part_is_harp or request.bars else whole_drafts(
-        draft, chosen.settings, progress)
+        draft, usual, progress)
     if len(whole) < 2:  # the draft itself, and nothing to compare it with
         whole = ()
     more = {"spots": [spot_entry(w, draft) for w in weighed],

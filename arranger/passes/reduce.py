@@ -59,7 +59,8 @@ def reduce(draft: Draft, settings: Settings) -> Draft:
     for stretch in _stretches(draft, scene):
         for note, rule, reason in (*_crowding(stretch, scene),
                                    *_repetitions(stretch, draft, settings, scene)):
-            gone.setdefault(note.id, Alteration(Drop(note.id), rule, STAGE, reason))
+            if note.id not in settings.pins.notes:  # what is chosen stays
+                gone.setdefault(note.id, Alteration(Drop(note.id), rule, STAGE, reason))
         left = {p: tuple(n for n in notes if n.id not in gone)
                 for p, notes in stretch.lines.items()}
         for part, hand in hands_of_lines(left).items():
