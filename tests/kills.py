@@ -57,6 +57,8 @@ def campaign(command: str, count: int, seed: int) -> list[str]:
                 run.wait()
             if state(out) not in ({}, *whole):
                 wrong.append(f"kill {number} ({how.name}): {state(out)}")
+            if number % 20 == 19:
+                print(f"{number + 1} of {count}, {len(wrong)} faults", file=sys.stderr, flush=True)
         subprocess.run(_command(command, source, out, 50), cwd=ROOT, check=True,
                        capture_output=True)
         litter = [p.name for p in (*out.iterdir(), *out.parent.iterdir(), *out.glob("kept/*"))
