@@ -108,9 +108,7 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
     draft = _accounted(request, opened, draft)
     errors, said, lever_keys = _judged(settings, opened, draft)
     progress("writing the draft")
-    xml = write(opened.document, draft, diagrams_at(opened, draft), request.fingering,
-                request.pedals)
-    _read_back(request, xml, draft)
+    xml = _written(request, opened, draft)
     body = report(draft, heading(command, request, opened, more_told(request, settings, opened)),
                   said, summary(draft, errors), opened.doubled)
     if "levers" in body:
@@ -138,6 +136,21 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
         files["bundle.zip"] = bundle(request.source, body, files)
     result = delivered(body, files, errors, folder)
     return replace(result, incomplete=True) if choices.get("not_kept") else result
+
+
+def _written(request: Request, opened: Opened, draft: Draft) -> bytes:
+    """Write the draft and read it back; voices are joined only where that changes no note."""
+    for gathered in (True, False) if len(opened.parts) > 1 else (False,):
+        xml = write(opened.document, draft, diagrams_at(opened, draft), request.fingering,
+                    request.pedals, gathered=gathered)
+        try:
+            _read_back(request, xml, draft)
+        except SelfCheckError:
+            if not gathered:
+                raise
+        else:
+            break
+    return xml
 
 
 def _accounted(request: Request, opened: Opened, draft: Draft) -> Draft:

@@ -15,6 +15,7 @@ from arranger.io.write_beams import repair_beams
 from arranger.io.write_clefs import write_clefs
 from arranger.io.write_divisions import divisions_by_measure
 from arranger.io.write_events import Patch
+from arranger.io.write_gather import gather
 from arranger.io.write_keys import signatures, write_keys
 from arranger.io.write_levers import write_levers
 from arranger.io.write_marks import Elements, write_fingers, write_ids, write_rolls
@@ -33,7 +34,8 @@ HEADER = ('<?xml version="1.0" encoding="UTF-8" standalone="no"?>\n'
 
 
 def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = (),
-          fingering: str = "all", pedals: str = "all", layout: bool = True) -> bytes:
+          fingering: str = "all", pedals: str = "all", layout: bool = True,
+          gathered: bool = False) -> bytes:
     """Return the draft as MusicXML 4.0.
 
     Parameters
@@ -44,6 +46,7 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
     fingering : ``all``, ``hints`` or ``none``.
     pedals : ``all``; ``changes`` (and the opening setting); ``diagrams`` only; ``none``.
     layout : let clefs and key signatures follow what is written; else they stay.
+    gathered : join voices that move alike into chords, as where several parts became one.
 
     Only the part ``draft.part`` is changed. Notes not in the draft become rests or leave their
     chord; the rest get the draft's pitch, hand (staff 1 is the right), roll and finger.
@@ -68,6 +71,11 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
         repair_beams(measure, patch)
         hide_rests(measure, patch)
         hide_spare_rests(measure)
+    twins = {note: twin for measure in (part.findall("measure") if gathered else ())
+             for note, twin in gather(measure).items()}
+    elements = {ident: tuple(dict.fromkeys(twins.get(note, note) for note in chain))
+                for ident, chain in elements.items()}
+    tied = {twins.get(note, note) for note in tied}
     repair_slurs(part, patch)
     remove_doomed(patch)
     if layout:
