@@ -19,11 +19,15 @@ _SMALL = {"E07A": "E050", "E07B": "E05C", "E07C": "E062"}
 
 @dataclass(frozen=True)
 class Seen:
-    """A note on the page: its id, its bar (index from 1), letter and octave by its height."""
+    """A note on the page: its id, its bar (index from 1), letter and octave by its height.
+
+    ``either``: what it is read as from each staff, where it lies between two.
+    """
 
     id: str
     bar: int
     string: str
+    either: frozenset[str]
 
 
 def engravings(html: str) -> list[ET.Element]:
@@ -59,16 +63,24 @@ def _bar(staves: list[ET.Element], bar: int, clefs: dict[int, int], named: str) 
             # a note of one hand may be written on the other hand's staff
             far = {k: max(ys[0] - y, y - ys[-1], 0) for k, ys in enumerate(lines)}
             here = home if kind == "clef" or far[home] < 1300 else min(far, key=far.get)
-            events.append((x, kind, y, sign, ident, here))
-    for _, kind, y, sign, ident, staff in sorted(events):
-        step = (lines[staff][-1] - lines[staff][0]) / 8
-        steps = round((lines[staff][-1] - y) / step)
+            near = {n for k in range(len(lines) - 1) for n in (k, k + 1)
+                    if lines[k][-1] < y < lines[k + 1][0]}
+            events.append((x, kind, y, sign, ident, here, near))
+    for _, kind, y, sign, ident, staff, near in sorted(events, key=lambda e: e[:6]):
         if kind == "clef":
             code = sign.removeprefix("#g-")
-            clefs[staff] = _CLEFS[_SMALL.get(code, code)] - steps
+            clefs[staff] = _CLEFS[_SMALL.get(code, code)] - _steps(lines[staff], y)
         else:
-            place = clefs[staff] + steps
-            yield Seen(ident, bar, f"{'CDEFGAB'[place % 7]}{place // 7}")
+            yield Seen(ident, bar, _name(clefs[staff] + _steps(lines[staff], y)), frozenset(
+                _name(clefs[k] + _steps(lines[k], y)) for k in near | {staff} if k in clefs))
+
+
+def _steps(lines: list[float], y: float) -> int:
+    return round((lines[-1] - y) * 8 / (lines[-1] - lines[0]))
+
+
+def _name(place: int) -> str:
+    return f"{'CDEFGAB'[place % 7]}{place // 7}"
 
 
 def _signs(staff: ET.Element, named: str) -> Iterator[tuple[float, str, float, str, str]]:

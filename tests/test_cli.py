@@ -200,7 +200,7 @@ def test_an_interrupt_while_writing_leaves_no_file(small: Path, tmp_path: Path,
 def test_an_interrupt_while_working_leaves_nothing(small: Path, tmp_path: Path) -> None:
     code = ("import sys, time\nfrom arranger.commands import taking\n"
             "def arrange(*_):\n    print('ready', flush=True)\n    time.sleep(30)\n"
-            "taking.arrange = arrange\nfrom arranger.cli import main\nmain(sys.argv[1:])")
+            "taking.arrange_within = arrange\nfrom arranger.cli import main\nmain(sys.argv[1:])")
     process = subprocess.Popen(
         [sys.executable, "-c", code, "convert", str(small), "-o", str(tmp_path / "out")],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=_environment())

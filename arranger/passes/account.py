@@ -25,7 +25,10 @@ def net(draft: Draft) -> Draft:
     """Replace the running ledger by the net difference, each with its last reason."""
     said: dict[NoteId, Alteration] = {}
     for entry in draft.ledger.entries:
-        said[entry.edit.note] = entry
+        before = said.get(entry.edit.note)
+        if before is None or not isinstance(entry.edit, Respell) or isinstance(
+                before.edit, Respell):  # a new spelling does not unsay another sound
+            said[entry.edit.note] = entry
     played = {n.id: n for n in draft.notes}
     entries: list[Alteration] = []
     for note in draft.source.part_notes(draft.part):

@@ -74,6 +74,7 @@ class HandSearch:
                 options = list(pinned_choices(options, mine, pins,
                                               [part.notes[i].rolled for i in placed],
                                               prices["roll"]))
+            options = _cheapest(options, scene.universe.choices)
             options = [replace(c, octaves=tuple((placed[i], p) for i, p in c.octaves))
                        if c.octaves else c for c in options]
             self._slots.append(_Slot(part.seconds, placed, [w.drop for w in ways], options, costs))
@@ -165,6 +166,16 @@ class _Slot:
     def choice(self, key: tuple[int, ...], pair: tuple[int, int]) -> Choice:
         """The option a step of this key means by a pair of grips."""
         return self._options[int(self._steps[key][1][pair])]
+
+
+def _cheapest(options: Sequence[Choice], most: int) -> list[Choice]:
+    """The cheapest options in their order, and the cheapest of every pattern."""
+    if len(options) <= most:
+        return list(options)
+    ranked = sorted(range(len(options)), key=lambda k: (options[k].price, k))
+    kept = set(ranked[:most])
+    kept |= set({options[k].ways: k for k in reversed(ranked)}.values())
+    return [options[k] for k in sorted(kept)]
 
 
 def _touchy(scene: Scene, base: Sequence[Sequence[int]], player: Player,

@@ -17,6 +17,7 @@ class Universe:
     patterns: int
     changes: int
     thinned: int
+    choices: int
     touchy_only: int
     rounds: int
     most_rounds: int
