@@ -17,7 +17,7 @@ from typing import Any
 from arranger.commands.request import Request
 from arranger.commands.survey_worker import asked
 
-#: Seconds a score may take; one of 10,000 bars takes half of them (measured).
+#: Seconds a score may take; room for some thousands of bars (assumption).
 SECONDS = 300.0
 #: What is said of a file whose process did not answer. It is not kept: the next run tries again.
 LATE, DEAD = "takes longer than a score may", "the process that read it died"

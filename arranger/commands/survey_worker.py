@@ -20,7 +20,7 @@ from typing import Any
 from arranger.commands.request import Request
 from arranger.model.errors import ArrangerError
 
-#: Address space of the process, in bytes; a score of 10,000 bars needs a third of it (measured).
+#: Address space of the process, in bytes; room for some thousands of bars (assumption).
 MEMORY = 2 * 2**30
 
 
