@@ -46,7 +46,7 @@ def test_a_draft_that_reads_otherwise_than_meant_is_not_published(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path, right = tmp_path / "tune.musicxml", converting.write
     path.write_text(tune("C4", "D4"))
-    monkeypatch.setattr(converting, "write", lambda *a: right(*a).replace(b">D<", b">E<"))
+    monkeypatch.setattr(converting, "write", lambda *a, **k: right(*a, **k).replace(b">D<", b">E<"))
     with pytest.raises(api.SelfCheckError, match="bar 7: the written draft does not have"):
         api.convert(api.Request(path, page=False), tmp_path / "out")
     assert not (tmp_path / "out").exists()

@@ -203,7 +203,8 @@ def test_an_interrupt_while_working_leaves_nothing(small: Path, tmp_path: Path) 
             "taking.arrange_within = arrange\nfrom arranger.cli import main\nmain(sys.argv[1:])")
     process = subprocess.Popen(
         [sys.executable, "-c", code, "convert", str(small), "-o", str(tmp_path / "out")],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=_environment())
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=_environment(),
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL))
     assert process.stdout is not None
     assert process.stdout.readline() == "ready\n"
     process.send_signal(signal.SIGINT)

@@ -125,8 +125,10 @@ def test_a_signal_waits_until_all_is_in_place(tmp_path: Path,
         return real(self, target)
 
     monkeypatch.setattr(Path, "replace", interrupted)
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell may ignore it
     with pytest.raises(KeyboardInterrupt):
         files.publish(tmp_path, NEW)
+    signal.signal(signal.SIGINT, before)
     assert content(tmp_path) == NEW
 
 
@@ -153,7 +155,8 @@ def test_what_a_running_run_is_writing_is_not_swept(tmp_path: Path) -> None:
 def test_an_interrupted_command_leaves_nothing(tmp_path: Path, how: signal.Signals) -> None:
     folder = tmp_path / "out"
     run = subprocess.Popen([sys.executable, "-m", "arranger", "convert", str(kills.SCORE), "-o",
-                            str(folder)], cwd=ROOT, stderr=subprocess.PIPE, text=True)
+                            str(folder)], cwd=ROOT, stderr=subprocess.PIPE, text=True,
+                           preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL))
     time.sleep(0.7)  # it is at work: the whole takes longer
     run.send_signal(how)
     _, said = run.communicate(timeout=30)
