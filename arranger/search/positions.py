@@ -27,7 +27,7 @@ State = tuple[int, int, int, int]  #: idle time of both movers, setting of both
 SETTINGS = 2187
 INFINITE = 1 << 28
 #: Bytes of tables that are kept from one search to the next; a longer piece is searched in blocks.
-_KEPT = 160 << 20
+_KEPT = 96 << 20
 _BLOCK = 1024
 _OF = (slice(0, 3), slice(3, 7))  #: the switches of each mover
 
