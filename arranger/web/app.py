@@ -114,8 +114,7 @@ class Bench:
         title, path = demos().get(str(asked.get("name")), ("", Path()))
         if not title:
             raise Refused(404, "There is no such demo score. Choose one from the first page.")
-        work = self.store.add(f"{title}{path.suffix}".replace(":", " -"), path.read_bytes(),
-                              {"title": title})
+        work = self.store.add(f"{title}{path.suffix}", path.read_bytes())
         self.jobs.added(work)
         return JSONResponse({"id": work.id}, 201)
 
@@ -168,9 +167,8 @@ class Bench:
         if media.startswith("text/html"):
             headers["Content-Security-Policy"] = "frame-ancestors 'self'; sandbox allow-scripts"
         if "home" in request.query_params:
-            title = work.told("work").get("title", "score")
-            headers["Content-Disposition"] = f"attachment; filename*=UTF-8''{quote(title)}%20-%20" \
-                                             f"{quote(called)}"
+            title = quote(f"{work.title.replace(':', '')} - {called}", safe="")
+            headers["Content-Disposition"] = f"attachment; filename*=UTF-8''{title}"
         return FileResponse(path, media_type=media, headers=headers)
 
     async def asset(self, request: Request) -> Response:

@@ -15,7 +15,7 @@ from arranger.web.store import Work, get_json
 
 #: Consequences of a way that are told one by one.
 _TOLD = 3
-#: Changes of the whole weight that a player calls small, and large (assumption).
+#: Changes of the whole weight that are called small, and large (assumption).
 _SMALL, _LARGE = 30, 150
 
 
@@ -84,7 +84,7 @@ def other_ways(work: Work) -> str:
             f'<p><button data-ask="ways"{still}>{again}</button> '
             f'<label>in bars <input name="bars" size="7" placeholder="all" form="none"{still} '
             f'aria-label="printed bars such as 9-12; empty: the hardest of all"></label></p>'
-            f'<p class="soft">A few bars take a moment, the whole piece several minutes.</p>'
+            f'<p class="soft">A few bars take up to a minute, a whole piece many.</p>'
             "</section>")
 
 
@@ -121,7 +121,8 @@ def _spot(spot: Entry, taken: Mapping[str, str], still: str) -> str:
     ways = (f'<ul class="options">{ways}</ul>' if ways else
             '<p class="soft">Nothing better was found.</p>')
     return (f'<li><h3><a href="#sheet" data-bar="{int(spot["bar_index"])}">'
-            f"{shown(where[:1].upper() + where[1:])}</a></h3><p>{said}.</p>{ways}</li>")
+            f"{shown(where[:1].upper() + where[1:])}</a></h3>"
+            f"<p>{said[:1].upper()}{said[1:]}.</p>{ways}</li>")
 
 
 def _way(option: Entry, spot: Entry, taken: Mapping[str, str], still: str) -> str:
@@ -134,18 +135,19 @@ def _way(option: Entry, spot: Entry, taken: Mapping[str, str], still: str) -> st
     more = f"; and {len(told) - _TOLD} more" if len(told) > _TOLD else ""
     listed = shown("; ".join(told[:_TOLD]))
     also = f'<span class="soft">also {listed}{more}</span>' if told else ""
-    return f'<li>{title} <em>{_price(int(option["cost_change"]))}</em> {do}{also}</li>'
+    price = _price(int(option["cost_change"]))
+    return f'<li><span class="way">{title}</span> <em>{price}</em> {do}{also}</li>'
 
 
 def _price(change: int) -> str:
-    """How much the whole gets easier or harder, in words and in the weights of the report."""
+    """How much more or less weighs against the whole, in words and in the report's figures."""
     if change < -100_000:
         return "makes it playable"
     if change == 0:
-        return "no harder"
+        return "weighs the same"
     size = abs(change)
     how = "a little " if size <= _SMALL else "much " if size > _LARGE else ""
-    return f'{how}{"easier" if change < 0 else "dearer"} (weight {change:+d})'
+    return f'weighs {how}{"less" if change < 0 else "more"} ({change:+d})'
 
 
 def _drafts(work: Work, drafts: Iterable[Entry]) -> str:

@@ -66,9 +66,9 @@ def shelf(works: Sequence[Work]) -> str:
     if not works:
         return '<h2>Your scores</h2><p class="soft">None yet.</p>'
     rows = "".join(
-        f'<li><a href="/works/{w.id}">{shown(w.told("work").get("title", "Score"))}</a> '
+        f'<li><a href="/works/{w.id}">{shown(w.title)}</a> '
         f'<span class="soft">{_how(w)}</span> <button class="small" data-remove="{w.id}" '
-        f'aria-label="Remove {shown(w.told("work").get("title", "Score"))}">Remove</button></li>'
+        f'aria-label="Remove {shown(w.title)}">Remove</button></li>'
         for w in works)
     return f'<h2>Your scores</h2><ol class="works">{rows}</ol>'
 
@@ -94,10 +94,11 @@ def trouble(words: str) -> str:
 
 def bench(work: Work) -> str:
     """The page of one work: the desk, and the score beside it."""
-    title = shown(work.told("work").get("title", "Score"))
+    title = shown(work.title)
     return _page(f"{title}: harp", (
         f'<header class="top"><a href="/">All scores</a><h1>{title}</h1></header>'
-        f'<div class="bench" data-work="{work.id}"><div id="desk">{desk(work)}</div>'
+        f'<div class="bench" data-work="{work.id}"><div id="desk" role="region" '
+        f'aria-label="What to make of it">{desk(work)}</div>'
         '<main id="sheet" aria-label="What was made"><p id="empty" class="lead">'
         "Your harp part will stand here.</p></main></div>"), "work")
 
@@ -106,7 +107,7 @@ def standing(work: Work) -> dict[str, Any]:
     """How a work stands, for the script: what changes when the page must be drawn again."""
     job = work.told("job")
     return {"state": job.get("state", "done"), "kind": job.get("kind", ""),
-            "said": _said(job), "stage": plain(job.get("stage", "")),
+            "title": plain(work.title), "said": _said(job), "stage": plain(job.get("stage", "")),
             "sheets": {kind: path.stat().st_mtime_ns
                        for kind in ("draft", "check") if (path := work.made(kind, "report.html"))}}
 

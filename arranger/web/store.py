@@ -69,11 +69,16 @@ def plain_name(given: str) -> tuple[str, str]:
     if suffix not in known_suffixes():
         raise SourceError(f"This kind of file is not read. Export the score as MusicXML from your "
                           f"notation program, or give one of: {' '.join(known_suffixes())}")
-    words = "".join(c if c.isalnum() or c in " .,'()&+-" else " " for c in stem)
+    return _plain(stem) or "Score without a name", suffix
+
+
+def _plain(text: str) -> str:
+    """Letters, digits and the few signs that titles have; short enough to name a file."""
+    words = "".join(c if c.isalnum() or c in " .,'()&+-:" else " " for c in text)
     title = " ".join(words.split()).strip(". ")[:_LONGEST_NAME].strip()
     while len(title.encode()) > _LONGEST_NAME * 2:
         title = title[:-1]
-    return title or "Score without a name", suffix
+    return title
 
 
 def put(path: Path, content: bytes) -> None:
@@ -123,6 +128,12 @@ class Work:
     def choices(self) -> Path:
         """Where its choices are kept."""
         return self.folder / "choices.toml"
+
+    @property
+    def title(self) -> str:
+        """Its title as printed in it, else the name under which it came."""
+        return (_plain(str(self.told("parts").get("title", "")))
+                or str(self.told("work").get("title", "Score")))
 
     @property
     def undo(self) -> Path:
@@ -179,7 +190,7 @@ class Store:
                                       f"its page, or name another with --folder") from error
             yield
 
-    def add(self, name: str, content: bytes, more: Mapping[str, Any] | None = None) -> Work:
+    def add(self, name: str, content: bytes) -> Work:
         """Keep a score; its folder appears with all that belongs in it.
 
         Raises
@@ -200,9 +211,8 @@ class Store:
         stage.mkdir(mode=0o700)
         try:
             (stage / "source").mkdir()
-            (stage / "source" / f"{title}{suffix}").write_bytes(content)
-            put_json(stage / "work.json", {"title": title, "added": time.time(), "settings": {},
-                                           **(more or {})})
+            (stage / "source" / f"{title.replace(':', ' -')}{suffix}").write_bytes(content)
+            put_json(stage / "work.json", {"title": title, "added": time.time(), "settings": {}})
             put_json(stage / "job.json", {"kind": "read", "state": "waiting", "asked": time.time()})
             stage.rename(self.works / ident)
         except OSError as error:

@@ -141,6 +141,8 @@ async function look() {
     drawn = mark;
     sheet(state);
   }
+  document.querySelector("h1").textContent = state.title;
+  document.title = `${state.title}: harp`;
   say(state.said, state.state === "failed");
   if (find("stage")) find("stage").textContent = state.stage;
 }

@@ -60,16 +60,18 @@ def _read(work: Work, _: Mapping[str, Any], tell: Tell) -> None:
 
 
 def _convert(work: Work, job: Mapping[str, Any], tell: Tell) -> None:
-    _drafted(work, job, tell, kept(work))
+    _keep(work, _drafted(work, job, tell, kept(work)))
 
 
 def _drafted(work: Work, job: Mapping[str, Any], tell: Tell, choices: Path | None,
              take: tuple[str, ...] = ()) -> Result:
-    result = convert(request_of(work, job["settings"], pdf=True, take=take, choices=choices),
-                     progress=tell)
-    files = {n: c for n, c in result.files.items() if not n.endswith(".toml")}
-    publish(work.folder / "draft", files)
-    return result
+    return convert(request_of(work, job["settings"], pdf=True, take=take, choices=choices),
+                   progress=tell)
+
+
+def _keep(work: Work, result: Result) -> None:
+    publish(work.folder / "draft",
+            {n: c for n, c in result.files.items() if not n.endswith(".toml")})
 
 
 def _check(work: Work, job: Mapping[str, Any], tell: Tell) -> None:
@@ -85,27 +87,25 @@ def _ways(work: Work, job: Mapping[str, Any], tell: Tell) -> None:
 
 
 def _take(work: Work, job: Mapping[str, Any], tell: Tell) -> None:
-    """Take an option; done twice (after a restart) it comes to the same."""
+    """Take an option; nothing is written before the draft is made, and twice is as good as once."""
+    result = _drafted(work, job, tell, kept(work), (job["take"],))
     before = work.undo / f"{job['number']}.toml"
     if not before.exists():
         work.undo.mkdir(exist_ok=True)
         put(before, work.choices.read_bytes() if work.choices.exists() else b"")
-    try:
-        result = _drafted(work, job, tell, kept(work), (job["take"],))
-    except ArrangerError:
-        before.unlink()
-        raise
-    written = [c for n, c in result.files.items() if n.endswith(".toml")]
-    put(work.choices, written[0] if written else b"")
+    put(work.choices, next((c for n, c in result.files.items() if n.endswith(".toml")), b""))
+    _keep(work, result)
 
 
 def _undo(work: Work, job: Mapping[str, Any], tell: Tell) -> None:
+    """Go back to the choices as they stood before the last change."""
     before = work.undo / f"{job['number']}.toml"
-    if before.exists():
-        content = before.read_bytes()
-        put(work.choices, content)
-        before.unlink()
-    _drafted(work, job, tell, kept(work))
+    back = before if before.exists() else work.choices  # gone: this is done the second time
+    content = back.read_bytes() if back.exists() else b""
+    result = _drafted(work, job, tell, back if content else None)
+    put(work.choices, content)
+    _keep(work, result)
+    before.unlink(missing_ok=True)
 
 
 def kept(work: Work) -> Path | None:
