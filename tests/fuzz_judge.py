@@ -29,6 +29,7 @@ from lxml import etree
 from arranger.api import Request, convert
 from arranger.io import other_read
 from arranger.io.harp_part import as_harp_part
+from arranger.io.memory import limit_memory
 from arranger.io.midi_check import check_midi
 from arranger.io.musicxml_read import read
 from arranger.io.musicxml_tree import parse
@@ -170,7 +171,7 @@ def _where(trace: object) -> str:
 def main(argv: list[str]) -> int:
     """Judge inputs FIRST, FIRST + STEP ... below LAST."""
     mode, (seed, first, last, step) = argv[0], map(int, argv[1:5])
-    resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
+    limit_memory(MEMORY)
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     warnings.simplefilter("ignore")
     signal.signal(signal.SIGALRM, _too_long)

@@ -29,7 +29,7 @@ SHARED = {
     "passes.start": ((), "the draft every stage begins with, and which staff is which hand"),
     "passes.jumps": ((), "where the music jumps, which pins pedals and opens sections"),
     "passes.piece": ((), "a draft laid out for the searches"),
-    "passes.on_strings": (("put_on_strings",), "how what a path chose is written into a draft"),
+    "passes.on_strings": ((), "how what a path chose is written into a draft"),
     "passes.in_hands": (("set_scene", "loss_reasons", "put_in_hands"), "the same of the hands"),
     "checks.case": ((), "the part under examination, given to every family of checks"),
     "checks.chords": (("playable_together", "spelled_clashes"), "what can be plucked at once"),

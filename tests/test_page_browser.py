@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import time
 from array import array
 from importlib.util import find_spec
@@ -16,31 +15,12 @@ from arranger.api import Request, convert
 from arranger.report.html import page as render_page
 from arranger.report.page_time import draft_notes
 from arranger.report.wording import beat_words
+from tests import chromium  # noqa: F401 - skips where there is none
 from tests.sample_report import sample_draft, sample_report
-
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-if find_spec("playwright") is None:
-    pytest.skip("playwright is not installed; it comes with the browser extra",
-                allow_module_level=True)
-if CHROMIUM is None:
-    pytest.skip("no Chromium on this machine (Debian: apt install chromium)",
-                allow_module_level=True)
-from playwright.sync_api import Error, sync_playwright  # noqa: E402 - only where it is
 
 ROOT = Path(__file__).parents[1]
 SONG = ROOT.parent / "shared" / "data" / "piano" / "mutopia_LVB_Sonate_49no2_1.mxl"
 WIDE, PHONE = {"width": 1400, "height": 900}, {"width": 390, "height": 844}
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with sync_playwright() as playwright:
-        try:
-            started = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        except Error as error:
-            pytest.skip(f"Chromium does not start: {str(error).splitlines()[0]}")
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="module")

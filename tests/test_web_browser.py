@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import shutil
 import time
 from importlib.util import find_spec
 from pathlib import Path
@@ -11,17 +10,11 @@ from xml.etree import ElementTree
 
 import pytest
 
+from tests.chromium import expect
 from tests.test_web import Serving
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-if find_spec("playwright") is None or find_spec("axe_playwright_python") is None:
-    pytest.skip("playwright or axe is not installed; both come with the browser extra",
-                allow_module_level=True)
-if CHROMIUM is None:
-    pytest.skip("no Chromium on this machine (Debian: apt install chromium)",
-                allow_module_level=True)
-from playwright.sync_api import Error, expect, sync_playwright  # noqa: E402 - only where it is
-
+if find_spec("axe_playwright_python") is None:
+    pytest.skip("axe is not installed; it comes with the browser extra", allow_module_level=True)
 ROOT = Path(__file__).parents[1]
 WIDE, PHONE = {"width": 1400, "height": 900}, {"width": 390, "height": 844}
 SLOW = 120_000
@@ -42,17 +35,6 @@ def opening_bars(count: int) -> bytes:
         for bar in part.findall("measure")[count:]:
             part.remove(bar)
     return ElementTree.tostring(tree.getroot())
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with sync_playwright() as playwright:
-        try:
-            started = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        except Error as error:
-            pytest.skip(f"Chromium does not start: {str(error).splitlines()[0]}")
-        yield started
-        started.close()
 
 
 @pytest.fixture

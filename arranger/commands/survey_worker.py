@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from arranger.commands.request import Request
+from arranger.io.memory import limit_memory
 from arranger.model.errors import ArrangerError
 
 #: Address space of the process, in bytes; room for some thousands of bars (assumption).
@@ -57,7 +58,7 @@ def answer(told: Mapping[str, Any]) -> dict[str, Any]:
 def main() -> int:
     """Answer line after line."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever started it ends it
-    _limit_memory()
+    limit_memory(MEMORY)
     warnings.simplefilter("ignore")
     out = os.fdopen(os.dup(1), "w", encoding="utf-8")
     sys.stdout = io.StringIO()  # whatever a library prints is no answer
@@ -65,14 +66,6 @@ def main() -> int:
         out.write(json.dumps(answer(json.loads(line))) + "\n")
         out.flush()
     return 0
-
-
-def _limit_memory() -> None:
-    try:
-        import resource  # not on every system
-    except ImportError:
-        return
-    resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
 
 
 if __name__ == "__main__":

@@ -12,6 +12,7 @@ import warnings
 from pathlib import Path
 from typing import Any
 
+from arranger.io.memory import limit_memory
 from arranger.io.spelling import spelled
 
 #: Address space, in bytes; 6000 notes of MIDI need 0.4 GB (measured).
@@ -71,7 +72,7 @@ def _spell(parsed: Any) -> None:
 def main() -> int:
     """Convert the file named on the command line."""
     kind, longest, path = sys.argv[1:4]
-    _limit_memory()
+    limit_memory(MEMORY)
     warnings.simplefilter("ignore")
     quiet = io.StringIO()
     try:
@@ -82,14 +83,6 @@ def main() -> int:
         return 1
     sys.stdout.buffer.write(exported)
     return 0
-
-
-def _limit_memory() -> None:
-    try:
-        import resource  # not on every system
-    except ImportError:
-        return
-    resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
 
 
 if __name__ == "__main__":

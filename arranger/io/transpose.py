@@ -42,11 +42,6 @@ def transpose(root: etree._Element, semitones: int) -> None:
                 _measure(measure, by)
 
 
-def fifths_of(root: etree._Element) -> list[int]:
-    """Key signatures of a score, in document order."""
-    return [_fifths(key) for key in root.iter("key")]
-
-
 def _percussion(part: etree._Element) -> bool:
     signs = {sign.text for sign in part.iterfind("measure/attributes/clef/sign")}
     return signs == {"percussion"}

@@ -58,7 +58,6 @@ def pinned(draft: Draft, piece: Piece, settings: Settings) -> dict[Fraction, tup
     groups = barlines(draft.source, barline_groups(draft.source))
     if not groups:
         return {}
-
     at = {s.onset: i for i, s in enumerate(piece.parts)}
     keys = {onset: _possible(_of_key(draft, onset), settings.harp)
             for group in groups for onset in group}

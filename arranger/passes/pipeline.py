@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from arranger.model.draft import Draft, HarpNote, PedalPlan
 from arranger.model.ledger import Ledger
 from arranger.model.levers import LeverPlan
-from arranger.model.score import NoteId, Score
+from arranger.model.score import Score
 from arranger.passes.account import net
 from arranger.passes.alike import alike
 from arranger.passes.compass import fold, tuning
@@ -142,10 +142,6 @@ def _same(one: Draft, other: Draft) -> bool:
     return ([_face(n) for n in one.notes] == [_face(n) for n in other.notes]
             and (one.plan.opening, one.plan.moves) == (other.plan.opening, other.plan.moves)
             and one.levers == other.levers)
-
-
-def _sounds(draft: Draft) -> list[tuple[NoteId, int]]:
-    return sorted((n.id, n.pitch.midi) for n in draft.notes)
 
 
 def _face(note: HarpNote) -> tuple[object, ...]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from arranger.model.draft import Draft
-from arranger.passes.on_strings import put_on_strings
+from arranger.passes.on_strings import pedal_words, put_on_strings
 from arranger.passes.piece import lay_out, pinned
 from arranger.passes.settings import Settings
 from arranger.plan.pedal_path import pedal_path
@@ -36,5 +36,6 @@ def give_strings(draft: Draft, settings: Settings) -> Strung:
     pins = pinned(draft, piece, settings)
     path = pedal_path(piece.parts, piece.ways, piece.ends, settings.player, settings.prices,
                       piece.by_slice(pins))
-    return Strung(put_on_strings(draft, piece.parts, path, part_roles), pins, path.total,
-                  piece.price(path))
+    strung = put_on_strings(draft, piece.parts, path.taken,
+                            pedal_words(draft, piece.parts, path, part_roles))
+    return Strung(strung, pins, path.total, piece.price(path))

@@ -11,7 +11,7 @@ from arranger.model.harp import PEDALS
 from arranger.model.ledger import Alteration
 from arranger.model.score import NoteId
 from arranger.passes.in_hands import loss_reasons, put_in_hands, set_scene
-from arranger.passes.on_strings import put_on_strings
+from arranger.passes.on_strings import pedal_words, put_on_strings
 from arranger.passes.piece import Piece, lay_out, pinned
 from arranger.passes.settings import Settings
 from arranger.plan.joint import Plan, plan
@@ -37,7 +37,8 @@ def plan_together(draft: Draft, settings: Settings) -> Planned:
     scene = set_scene(draft, piece.parts, piece.ways, piece.ends, part_roles, settings)
     best = plan(scene, settings.player, settings.prices, piece.by_slice(pins))
     losses = _losses(best, piece, part_roles, settings)
-    strung = put_on_strings(draft, piece.parts, best.pedals, part_roles, losses)
+    strung = put_on_strings(draft, piece.parts, best.pedals.taken,
+                            pedal_words(draft, piece.parts, best.pedals, part_roles), losses)
     notes = piece.price(best.pedals)
     cost = {"notes": notes, "pedals": best.pedal_total - notes, "hands": best.hand_total}
     return Planned(put_in_hands(strung, piece.parts, best.hands), pins, cost, best.bound)

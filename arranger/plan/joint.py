@@ -54,19 +54,13 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class _Wants:
-    """What both sides would do under some offers, and the bound that proves."""
+    """What both sides would do under some offers, where they disagree, and the bound proved."""
 
     bound: int
     offers: Offers
     pedals: NoteWays
     hands: NoteWays
-
-    @property
-    def quarrels(self) -> list[Quarrel]:
-        """Notes on which the sides disagree."""
-        return [(t, i, x, y)
-                for t, (a, b) in enumerate(zip(self.pedals, self.hands, strict=True)) if a != b
-                for i, (x, y) in enumerate(zip(a, b, strict=True)) if x != y]
+    quarrels: tuple[Quarrel, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,9 +80,9 @@ class _Table:
         self.scene = scene
         self.best: Plan | None = None
         self.trace: list[tuple[int, int, int]] = []
-        self._asked, self._priced, self._thinned = (
-            PedalSearch(scene.parts, scene.ways, scene.ends, player, prices, pins)
-            for _ in range(3))  # one each: what was found is kept
+        pedals = PedalSearch(scene.parts, scene.ways, scene.ends, player, prices, pins)
+        # one each: what was found is kept
+        self._asked, self._priced, self._thinned = pedals, pedals.twin(), pedals.twin()
         self._closed: dict[tuple[int, tuple[int, ...]], tuple[Ways, ...]] = {}
         base = _taken(scene, self._asked.cheapest(scene.ways))
         self.hands = HandSearch(scene, base, player, prices)
@@ -112,7 +106,7 @@ class _Table:
         wish = _taken(scene, path)
         total, picked = self.hands.solve(_for_hands(offers, closed))
         want = tuple(self.hands.ways(at, c, wish[at]) for at, c in enumerate(picked))
-        return _Wants(path.total + total, offers, wish, want)
+        return _Wants(path.total + total, offers, wish, want, _quarrels(wish, want))
 
     def between(self, wants: _Wants) -> NoteWays:
         """What the pedals would do at full price if the hands had their way in what is too fast."""
@@ -223,6 +217,12 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
     if trace is not None:
         trace += table.trace
     return replace(table.best, bound=bound)
+
+
+def _quarrels(pedals: NoteWays, hands: NoteWays) -> tuple[Quarrel, ...]:
+    """Notes on which the sides disagree."""
+    return tuple((t, i, x, y) for t, (a, b) in enumerate(zip(pedals, hands, strict=True)) if a != b
+                 for i, (x, y) in enumerate(zip(a, b, strict=True)) if x != y)
 
 
 def _for_hands(offers: Offers, closed: Offers) -> Mapping[int, Mapping[tuple[int, int], int]]:

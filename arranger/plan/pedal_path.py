@@ -8,6 +8,7 @@ for the price of leaving it out.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 from math import ceil
 
@@ -165,6 +166,13 @@ class PedalSearch:
         self._rows: list[Sequence[Ways]] = []
         self._tables: list[Table] = []
         self._taken: list[tuple[tuple[int, ...], tuple[Way | None, ...]]] = []
+
+    def twin(self) -> PedalSearch:
+        """Another search of the same piece, with results of its own to keep."""
+        other = copy(self)
+        other._search = self._search.twin()
+        other._asked, other._rows, other._tables, other._taken = {}, [], [], []
+        return other
 
     def cheapest(self, ways: Sequence[Sequence[Ways]],
                  pins: Mapping[int, tuple[int, ...]] | None = None) -> PedalPath:

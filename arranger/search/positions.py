@@ -115,6 +115,7 @@ class PositionSearch:
         self.board = board
         self._gaps = gaps
         self._movers = movers
+        self._planes = (1 + max((g.look_back for g in gaps), default=0)) ** 2
         self._nodes: list[Table] = []
         self._tables: list[Table] = []
         self._shifts: list[int] = []
@@ -147,9 +148,12 @@ class PositionSearch:
             return total, tuple(self._row(s) for s in self._states)
         return self._in_blocks(nodes)
 
+    def twin(self) -> PositionSearch:
+        """Another search over the same gaps, with results of its own to keep."""
+        return PositionSearch(self._gaps, self._movers, self.board)
+
     def _fits(self, count: int) -> bool:
-        planes = (1 + max((g.look_back for g in self._gaps), default=0)) ** 2
-        return count * planes * prod(self.board.size) * 4 <= _KEPT
+        return count * self._planes * prod(self.board.size) * 4 <= _KEPT
 
     def _row(self, state: State) -> int:
         return state[2] * self.board.size[1] + state[3]

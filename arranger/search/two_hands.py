@@ -88,7 +88,7 @@ class PairSearch:
         self._horizon = horizon
         self._steps: list[Step] = []
         self._fronts: list[_Front] = []
-        self._folded: list[tuple[_Front, tuple[Ids, Ids]]] = []
+        self._folded: list[_Front] = []
         self._ways: list[_Ways] = []
 
     def cheapest(self, steps: Sequence[Step]) -> tuple[int, tuple[tuple[int, int], ...]]:
@@ -124,9 +124,9 @@ class PairSearch:
                 ways.append(self._ways[at])
                 folded.append(self._folded[at])
                 continue
-            folded.append(_forget(fronts[-1], step.time, self._horizon))
-            before = folded[-1][0]
-            if known and before.of_same_grips(self._folded[at][0]) and (
+            before = _forget(fronts[-1], step.time, self._horizon)
+            folded.append(before)
+            if known and before.of_same_grips(self._folded[at]) and (
                     step.grips is self._steps[at].grips):
                 ways.append(self._ways[at])
             else:
@@ -142,8 +142,8 @@ def _place(index: int, table: Table) -> tuple[int, int]:
     return a, b
 
 
-def _forget(front: _Front, now: float, horizon: float) -> tuple[_Front, tuple[Ids, Ids]]:
-    """Fold grips older than ``horizon`` into FREE (index 0); also return the kept indices."""
+def _forget(front: _Front, now: float, horizon: float) -> _Front:
+    """Fold grips older than ``horizon`` into FREE; ``origin``: of the others, in ``front``."""
     values = front.values
     kept: list[Ids] = []
     ids: list[Ids] = []
@@ -159,9 +159,7 @@ def _forget(front: _Front, now: float, horizon: float) -> tuple[_Front, tuple[Id
         kept.append(keep)
         ids.append(np.concatenate([[FREE], mine[keep]]))
         times.append(np.concatenate([[0.0], when[keep]]))
-    same = tuple(np.arange(len(i)) for i in ids)
-    return (_Front((ids[0], ids[1]), (times[0], times[1]), values, (same[0], same[1])),
-            (kept[0], kept[1]))
+    return _Front((ids[0], ids[1]), (times[0], times[1]), values, (kept[0], kept[1]))
 
 
 def _ways(front: _Front, step: Step, costs: Costs) -> _Ways:
@@ -234,10 +232,12 @@ def _slim(front: _Front, step: Step, values: Table) -> _Front:
     return _Front((ids[0], ids[1]), (times[0], times[1]), values, (origin[0], origin[1]), least)
 
 
-def _back(before: _Front, after: _Front, ways: _Ways, folded: tuple[_Front, tuple[Ids, Ids]],
+def _back(before: _Front, after: _Front, ways: _Ways, front: _Front,
           state: tuple[int, int]) -> tuple[tuple[int, int], tuple[int, int]]:
-    """Option taken at a step on the way to ``state``, and the state before it."""
-    front, kept = folded
+    """Option taken at a step on the way to ``state``, and the state before it.
+
+    ``front`` is ``before`` with the old grips folded.
+    """
     news, rows = [-1, -1], [slice(None), slice(None)]
     for worker in (0, 1):
         place = int(after.origin[worker][state[worker]])
@@ -254,7 +254,7 @@ def _back(before: _Front, after: _Front, ways: _Ways, folded: tuple[_Front, tupl
             table = table + (own[:, None] + other if worker == 0 else own + other[:, None])
     i, j = _place(int(table.argmin()), table)
     start = tuple(r.start or 0 for r in rows)
-    return (news[0], news[1]), _unfold(before, kept, start[0] + i, start[1] + j)
+    return (news[0], news[1]), _unfold(before, front.origin, start[0] + i, start[1] + j)
 
 
 def _unfold(before: _Front, kept: tuple[Ids, Ids], i: int, j: int) -> tuple[int, int]:

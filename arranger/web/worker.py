@@ -21,6 +21,7 @@ from typing import Any
 
 from arranger.api import Request, Result, check, convert, options
 from arranger.io.files import publish
+from arranger.io.memory import limit_memory
 from arranger.io.part_choice import choose_parts, part_labels
 from arranger.io.source import open_source
 from arranger.model.errors import ArrangerError, ChoiceError
@@ -149,7 +150,7 @@ def main(folder: str) -> int:
     """Do the job of a folder; the last line tells how it ended."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the server ends it
     threading.Thread(target=_end_with_the_server, daemon=True).start()
-    _limit_memory()
+    limit_memory(MEMORY)
     warnings.simplefilter("ignore")
     out = os.fdopen(os.dup(1), "w", encoding="utf-8")
     sys.stdout = io.StringIO()  # whatever a library prints is no answer
@@ -166,14 +167,6 @@ def main(folder: str) -> int:
 def _end_with_the_server() -> None:
     os.read(0, 1)  # comes back when the other end is closed
     os._exit(1)
-
-
-def _limit_memory() -> None:
-    try:
-        import resource  # not on every system
-    except ImportError:
-        return
-    resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
 
 
 if __name__ == "__main__":
