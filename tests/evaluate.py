@@ -1,7 +1,7 @@
 """Measure the arranger over a folder of scores: ``python -m tests.evaluate FOLDER``.
 
 Every score is converted by the command line in a process of its own; what it wrote is read by the
-judge's own reader and simulator. Figures are those of METRICS A-D and the comfort profile. A file
+judge's own reader and simulator. Figures are measures A-D and the comfort profile. A file
 that fails is a row with its error.
 """
 

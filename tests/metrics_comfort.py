@@ -1,4 +1,4 @@
-"""How well a part lies under hands and feet: METRICS B, C, D and the comfort profile.
+"""How well a part lies under hands and feet: measures B, C, D and the comfort profile.
 
 Everything comes from the written file: staff = hand, spelling = string.
 """
@@ -16,7 +16,7 @@ from tests.metrics_fidelity import attacks, roles, sums
 from tests.score_values import Note, Score
 from tests.simulation_result import Move, SimulationResult
 
-#: Printed columns of METRICS: piano parts as written, real harp parts, and the bar for a draft.
+#: Measured once on open scores: piano parts as written, real harp parts, and the bar for a draft.
 PIANO = {"letter_changes": 7.0, "letter_turn_fast": 1.2, "over_tenth": 0.64, "five_fingers": 0.12,
          "unison_clash": 0.09, "collision": 0.19, "adjacent_hands": 0.36, "fast_restrike": 1.75,
          "travel95": 27.0}
@@ -43,7 +43,7 @@ def _strings(notes: Iterable[Note], side: str) -> list[int]:
 
 
 def comfort_profile(notes: Sequence[Note], bpm: float, per: int | None = None) -> dict[str, float]:
-    """The comfort profile of METRICS, exactly as printed there.
+    """The comfort profile; rates are per 100 attacked notes of the source.
 
     Parameters
     ----------
@@ -278,7 +278,7 @@ def legible_moves(notes: Sequence[Note], result: SimulationResult, score: Score)
 
 def comfort(source: Sequence[Note], draft: Sequence[Note], score: Score,
             result: SimulationResult) -> dict[str, float | None]:
-    """METRICS B, C and D of a draft (raw notes; ``score`` is the draft's, for time and bars)."""
+    """Measures B, C and D of a draft (raw notes; ``score`` is the draft's, for time and bars)."""
     ours, theirs = attacks(source), attacks(draft)
     return {**{k: float(v) for k, v in result.counts.items()},
             "violations": float(result.violations), "C1": repetition(ours, theirs, score),

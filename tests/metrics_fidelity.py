@@ -1,4 +1,4 @@
-"""Fidelity of a draft to its source: METRICS A, from notes read by the judge's own reader.
+"""Fidelity of a draft to its source (measures A), from notes read by the judge's own reader.
 
 Grace notes are left out throughout. The melody is the skyline: at each source onset the highest
 sounding note, where it is struck there; the bass likewise the lowest. Slices are cut at every
@@ -360,7 +360,7 @@ def rolls(source: Iterable[Note], draft: Iterable[Note], span: int = 9) -> dict[
 
 def fidelity(source: Iterable[Note], draft: Iterable[Note],
              ledger: Iterable[Mapping[str, Any]] | None = None) -> dict[str, float | None]:
-    """All of METRICS A for one file (raw notes of the arranged parts and of the harp)."""
+    """All measures A for one file (raw notes of the arranged parts and of the harp)."""
     raw_source, raw_draft = list(source), list(draft)
     ours, theirs = attacks(raw_source), attacks(raw_draft)
     cut = slices(ours, theirs)

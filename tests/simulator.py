@@ -1,7 +1,7 @@
 """Replay of a written harp part, bar by bar as it is played: what a harpist could not do.
 
 The simulator knows only the written MusicXML (through :mod:`tests.score_reading`): staff = hand,
-spelling = string, diagrams and pedal words = feet. Codes follow METRICS group B:
+spelling = string, diagrams and pedal words = feet. Codes of feasibility:
 
 ====  ============================================================================
 B1    a note (grace notes too) whose spelling is not at the pedal position

@@ -82,14 +82,14 @@ def raised(fifths: int, harp: Harp = LEVER) -> set[str] | None:
 # --- the sources
 
 def test_usual_tuning_is_e_flat_and_a_lever_raises_one_string_by_a_semitone():
-    """FACTS 97-99."""
+    """Tuned in E flat, a lever raises its string a semitone (tumblingowl 2014; wisegeek)."""
     gives = {s: LEVER.alters(HarpString.of(Pitch(s, 0, 4))) for s in "CDEFGAB"}
     assert gives == {"E": (-1, 0), "F": (0, 1), "G": (0, 1), "A": (-1, 0), "B": (-1, 0),
                      "C": (0, 1), "D": (0, 1)}
 
 
 def test_major_keys_of_a_harp_in_e_flat():
-    """FACTS 100, EXAMPLES A50, A53, B14: the levers that are up, and the keys that do not go."""
+    """Levers that are up (theharmoniousharpist), and keys that do not go (tumblingowl 2014)."""
     expected = {-3: "", -2: "A", -1: "AE", 0: "AEB", 1: "AEBF", 2: "AEBFC", 3: "AEBFCG",
                 4: "AEBFCGD"}
     for fifths in range(-6, 7):
@@ -97,7 +97,7 @@ def test_major_keys_of_a_harp_in_e_flat():
 
 
 def test_homophones_left_on_a_harp_in_e_flat():
-    """FACTS 101, EXAMPLES B15: only D sharp = E flat and G sharp = A flat."""
+    """Only D sharp = E flat and G sharp = A flat (computed from the tuning)."""
     two = {frozenset(p.name[:-1] for p in LEVER.spellings(m)) for m in range(48, 84)
            if len(LEVER.spellings(m)) > 1}
     assert two == {frozenset({"D#", "Eb"}), frozenset({"G#", "Ab"})}
@@ -108,26 +108,26 @@ def test_homophones_left_on_a_harp_in_e_flat():
     ("lever-22", "C3", "C6", 22), ("lever-34", "C2", "A6", 34), ("lever-36", "C2", "C7", 36),
     ("lever-38", "A1", "C7", 38), ("single-action", "F1", "D7", 41), ("pedal-46", "D1", "G7", 46)])
 def test_compass(name, lowest, highest, count):
-    """FACTS 102, EXAMPLES A16, B17, C2."""
+    """harfe.de, lindseyduncan 2011; Berlioz 1855, p. 83; exact strings from memory."""
     harp = load_harp(name)
     assert (str(harp.lowest), str(harp.highest), len(harp.strings)) == (lowest, highest, count)
 
 
 def test_a_compass_of_43_strings_is_counted():
-    """EXAMPLES B17."""
+    """The strings from F1 to F7, counted."""
     low, high = (HarpString.of(Pitch("F", 0, octave)) for octave in (1, 7))
     assert len(Harp("", low, high).strings) == 43
 
 
 def test_a_sharp_is_played_on_the_b_string(tmp_path):
-    """EXAMPLES A51."""
+    """alexandracoursen.com 2016."""
     result = made(tmp_path, tune("A#4 G4 C5 F4"))
     assert [e["after"][0]["name"] for e in result.report["ledger"]] == ["Bb4"]
     assert replay(result.files["draft.musicxml"]).counts == {}
 
 
 def test_b_flat_then_b_is_warned_of_and_goes_with_time(tmp_path):
-    """EXAMPLES A52: one lever between, the ring is cut; FACTS 103, 104."""
+    """One lever between, the ring is cut (alexandracoursen.com 2016; inflowly, accidentals)."""
     quick = made(tmp_path, tune("Bb4 G4 B4 G4", tempo=120))
     slow = made(tmp_path, tune("Bb4 G4 B4 G4", tempo=40))
     assert slow.report["summary"]["lever_moves"] == quick.report["summary"]["lever_moves"] == 1
@@ -138,7 +138,7 @@ def test_b_flat_then_b_is_warned_of_and_goes_with_time(tmp_path):
 
 
 def test_b_major_is_refused_and_the_advice_cures_it(tmp_path):
-    """EXAMPLES A15, A53: B flat and B lie on one string; some keys cost nothing."""
+    """Berlioz 1855, p. 84: B flat and B lie on one string; some keys cost nothing."""
     scale = tune("B4 C#5 D#5 E5 F#5 G#5 A#5 B5 A#4 B4 C#5 B4", fifths=5)
     refused = made(tmp_path, scale)
     assert refused.incomplete
@@ -156,7 +156,7 @@ def test_b_major_is_refused_and_the_advice_cures_it(tmp_path):
 
 
 def test_b_major_on_the_single_action_harp_takes_its_pedal_up_and_down(tmp_path):
-    """EXAMPLES A15: "quittez la pedale ... remettez la pedale", in every octave at once."""
+    """Berlioz 1855, p. 84: "quittez la pedale ... remettez la pedale", in every octave at once."""
     result = made(tmp_path, tune("B4 C#5 D#5 E5 F#5 G#5 A#5 B5 A#4 B4 C#5 B4", fifths=5, tempo=40),
                   harp="single-action")
     assert {m["pedal"] for m in result.report["pedals"]["moves"]} == {"B"}
@@ -165,7 +165,7 @@ def test_b_major_on_the_single_action_harp_takes_its_pedal_up_and_down(tmp_path)
 
 
 def test_levers_of_wire_strings_cost_more():
-    """FACTS 105."""
+    """Levers on wound strings are avoided within a piece (italianfolkharp)."""
     low, high = HarpString.of(Pitch("F", 0, 2)), HarpString.of(Pitch("F", 0, 4))
     from arranger.plan.lever_time import LeftHand, Moment, Plucks, chances
     still = {s: Plucks((), (), 60) for s in (low, high)}
@@ -176,7 +176,7 @@ def test_levers_of_wire_strings_cost_more():
 
 
 def test_a_doubling_is_dropped_rather_than_two_levers_moved(tmp_path):
-    """FACTS 107: lever changes are avoided, the accidental dropped if awkward."""
+    """L. Trotter, melodystraditionalmusic: an awkward accidental goes, no lever is changed."""
     bars = ("".join((chord("F3 A3 F5", 4), note("A4", 4), chord("F#4 F#5", 4), note("A4", 4))),)
     result = made(tmp_path, piano(TEMPO.format(60) + bars[0]))
     assert result.report["summary"]["lever_moves"] <= 1

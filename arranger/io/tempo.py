@@ -15,7 +15,7 @@ from lxml import etree
 from arranger.model.score import TempoMap, TempoMark
 from arranger.rulebook.files import rules_folder
 
-#: Taken where a score gives neither number nor known word (CONTRACT of the report: "assumed").
+#: Taken where a score gives neither number nor known word (the report says "assumed").
 ASSUMED = Fraction(90)
 #: Numbers outside are slips of a program, not tempi (assumption).
 SLOWEST, FASTEST = 5, 1000

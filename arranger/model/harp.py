@@ -9,7 +9,7 @@ from functools import lru_cache
 
 from arranger.model.pitch import STEPS, Pitch
 
-#: Pedals from the player's left to right (MusicXML 4.0 harp-pedals; FACTS: order D C B | E F G A).
+#: Pedals from the player's left to right (MusicXML 4.0 harp-pedals).
 PEDALS = "DCBEFGA"
 LEFT_FOOT = "DCB"
 RIGHT_FOOT = "EFGA"

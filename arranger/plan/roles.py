@@ -13,8 +13,8 @@ from typing import NamedTuple
 from arranger.model.draft import HarpNote
 from arranger.model.score import NoteId
 
-#: Triads and sevenths by the intervals over their root, commonest first (METRICS A5 names the
-#: 24 triads and sevenths; the order among equals is common practice).
+#: Triads and sevenths by the intervals over their root, commonest first (the
+#: order among equals is common practice).
 _CHORDS = ((0, 4, 7), (0, 3, 7), (0, 4, 7, 10), (0, 3, 7, 10), (0, 3, 6, 9), (0, 3, 6, 10),
            (0, 4, 7, 11), (0, 3, 6), (0, 4, 8))
 
