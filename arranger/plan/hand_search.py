@@ -47,11 +47,26 @@ class Scene:
 Offers = Mapping[int, Mapping[tuple[int, int], int]]
 
 
+@dataclass(frozen=True, slots=True)
+class HandWork:
+    """What the hands do at every slice, what they hold after it, and what is paid up to there.
+
+    Hand work that holds the same after a slice may be crossed there.
+    """
+
+    picked: tuple[Choice, ...]
+    stands: tuple[object, ...]
+    costs: tuple[int, ...]
+
+
 class HandSearch:
-    """Options of every slice, and their search under offers. ``base``: the ways to start from."""
+    """Options of every slice, and their search under offers.
+
+    ``base``: the ways to start from; ``kept``: ways that are options too, whatever they cost.
+    """
 
     def __init__(self, scene: Scene, base: Sequence[Sequence[int]], player: Player,
-                 prices: Mapping[str, int]) -> None:
+                 prices: Mapping[str, int], kept: Sequence[Sequence[int]] = ()) -> None:
         costs = GripCosts(player, prices)
         self._placed = [[i for i, t in enumerate(row) if t is not None] for row in scene.tones]
         self._slots: list[_Slot] = []
@@ -59,14 +74,16 @@ class HandSearch:
         self._followed = PairSearch(costs, costs.horizon)
         touchy, losable = _touchy(scene, base, player)
         self.losable = losable
-        for part, tones, ways, way, lose, touch, placed in zip(
-                scene.parts, scene.tones, scene.ways, base, losable, touchy, self._placed,
-                strict=True):
+        for part, tones, ways, way, keep, lose, touch, placed in zip(
+                scene.parts, scene.tones, scene.ways, base, kept or base, losable, touchy,
+                self._placed, strict=True):
             mine = [ways[i] for i in placed]
             held = [t for t in tones if t is not None]
             rows = patterns(mine, [way[i] for i in placed],
                             [touch[i] for i in placed], [lose[i] for i in placed],
                             scene.universe)
+            also = tuple(keep[i] for i in placed)
+            rows += () if also in rows else (also,)
             options = [c for p in rows for c in choices(
                 held, mine, p, player, prices, scene.places, scene.universe)]
             if scene.pins:
@@ -91,12 +108,17 @@ class HandSearch:
         return self._cheapest(self._offered, [slot.offered(offers.get(at, _NOTHING))
                                               for at, slot in enumerate(self._slots)])
 
-    def follow(self, ways: Sequence[Sequence[int]]) -> tuple[int, tuple[Choice, ...]]:
-        """Cheapest hands that follow these ways wherever they can, and their price."""
+    def follow(self, ways: Sequence[Sequence[int]]) -> HandWork:
+        """Cheapest hands that follow these ways wherever they can."""
         strays = [slot.straying(row) for slot, row in zip(self._slots, ways, strict=True)]
-        total, picked = self._cheapest(self._followed, strays)
-        return total - sum(slot.paid(stray, choice) for slot, stray, choice in zip(
-            self._slots, strays, picked, strict=True)), picked
+        _, picked = self._cheapest(self._followed, strays)
+        stands, costs, strayed = [], [], 0
+        for slot, stray, choice, (stand, cost) in zip(self._slots, strays, picked,
+                                                      self._followed.trail(), strict=True):
+            strayed += slot.paid(stray, choice)
+            stands.append(stand)
+            costs.append(cost - strayed)
+        return HandWork(picked, tuple(stands), tuple(costs))
 
     def _cheapest(self, search: PairSearch,
                   keys: Sequence[tuple[int, ...]]) -> tuple[int, tuple[Choice, ...]]:

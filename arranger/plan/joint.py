@@ -17,11 +17,14 @@ from dataclasses import dataclass, replace
 
 from arranger.plan.hand_search import HandSearch, Scene
 from arranger.plan.pedal_path import PedalPath, PedalSearch, Way, Ways
-from arranger.plan.universe import LOST, Choice
+from arranger.plan.universe import LOST
+from arranger.plan.whole import Moment, NoteWays, Plan, crossed
 from arranger.rulebook.players import Player
 
 #: Price of a way that is not to be taken.
 _NEVER = 1 << 22
+#: Price of another way than the written one, where what is written should stay if it can.
+_DEAR = 1 << 12
 #: Rounds without a better bound after which the steps are halved.
 _PATIENCE = 3
 #: What a quarrel between two strings of one pitch is about, about (hands, a pedal).
@@ -31,25 +34,8 @@ _BRANCH_ROUNDS = 6
 
 Key = tuple[int, int, int]  #: slice, note, way
 Offers = dict[Key, int]
+Extra = frozenset[tuple[tuple[int, int], int]]  #: ((note, way), price) of a slice
 Quarrel = tuple[int, int, int, int]  #: slice, note, the way of the pedals, of the hands
-NoteWays = tuple[tuple[int, ...], ...]  #: way of every note by slice
-
-
-@dataclass(frozen=True, slots=True)
-class Plan:
-    """A whole plan: way of every note, hands at every slice, pedals, price and proven bound."""
-
-    ways: NoteWays
-    hands: tuple[Choice, ...]
-    pedals: PedalPath
-    pedal_total: int
-    hand_total: int
-    bound: int
-
-    @property
-    def total(self) -> int:
-        """Price of strings, notes, pedals and hands."""
-        return self.pedal_total + self.hand_total
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,12 +66,17 @@ class _Table:
         self.scene = scene
         self.best: Plan | None = None
         self.trace: list[tuple[int, int, int]] = []
-        pedals = PedalSearch(scene.parts, scene.ways, scene.ends, player, prices, pins)
-        # one each: what was found is kept
-        self._asked, self._priced, self._thinned = pedals, pedals.twin(), pedals.twin()
-        self._closed: dict[tuple[int, tuple[int, ...]], tuple[Ways, ...]] = {}
+        self._margin = scene.universe.margin
+        self._asked = PedalSearch(scene.parts, scene.ways, scene.ends, player, prices, pins)
+        self._thinned = self._asked.twin()  # one each: what was found is kept
+        self._given = self._asked.given()
+        self._rows: dict[tuple[int, Extra], tuple[Ways, ...]] = {}
         base = _taken(scene, self._asked.cheapest(scene.ways))
-        self.hands = HandSearch(scene, base, player, prices)
+        kept = self.settled({(t, i, k): _DEAR for t, row in enumerate(scene.ways)
+                             for i, note in enumerate(row) for k in range(1, len(note.ways))})
+        self.hands = HandSearch(scene, base, player, prices, kept)
+        self.written = self.price(kept)
+        self.keep(self.written)
 
     def shares(self) -> Offers:
         """Start: the hands pay half of what a way costs, so that they do not part for nothing."""
@@ -101,51 +92,90 @@ class _Table:
 
     def ask(self, offers: Offers, closed: Offers) -> _Wants:
         """Solve both sides on their own."""
-        scene = self.scene
-        path = self._asked.cheapest(_dearer(scene.ways, offers, closed))
-        wish = _taken(scene, path)
+        path = self._asked.cheapest(self._dearer(offers, closed))
+        wish = _taken(self.scene, path)
         total, picked = self.hands.solve(_for_hands(offers, closed))
         want = tuple(self.hands.ways(at, c, wish[at]) for at, c in enumerate(picked))
         return _Wants(path.total + total, offers, wish, want, _quarrels(wish, want))
 
+    def settled(self, dear: Offers) -> NoteWays:
+        """What the pedals would do on their own if these ways were so much dearer."""
+        return _taken(self.scene, self._thinned.cheapest(self._dearer(dear)))
+
     def between(self, wants: _Wants) -> NoteWays:
         """What the pedals would do at full price if the hands had their way in what is too fast."""
-        settled = {(t, i, k): _NEVER for t, losable in enumerate(self.hands.losable)
-                   for i, fast in enumerate(losable) if fast
-                   for k in range(LOST, len(self.scene.ways[t][i].ways)) if k != wants.hands[t][i]}
-        path = self._thinned.cheapest(_dearer(self.scene.ways, settled))
-        return _taken(self.scene, path)
+        return self.settled({(t, i, k): _NEVER for t, losable in enumerate(self.hands.losable)
+                             for i, fast in enumerate(losable) if fast
+                             for k in range(LOST, len(self.scene.ways[t][i].ways))
+                             if k != wants.hands[t][i]})
 
-    def price(self, ways: NoteWays) -> None:
-        """Price the plan in which every note goes its given way; keep it if it is the best."""
-        scene, hands = self.scene, self.hands
-        total, picked = hands.follow(ways)
-        ways = tuple(hands.ways(at, c, w) for at, (c, w) in enumerate(zip(picked, ways,
-                                                                          strict=True)))
-        for t, row in enumerate(ways):
-            if (t, row) not in self._closed:
-                self._closed[t, row] = _only(scene.ways[t], row)
-        path = self._priced.cheapest([self._closed[t, row] for t, row in enumerate(ways)])
-        given = _taken(scene, path) == ways
-        if given and (self.best is None or path.total + total < self.best.total):
-            self.best = Plan(ways, picked, path, path.total, total, 0)
+    def price(self, ways: NoteWays) -> Plan | None:
+        """The best plan in which every note goes its given way, if feet can."""
+        scene = self.scene
+        work = self.hands.follow(ways)
+        ways = tuple(self.hands.ways(at, c, w) for at, (c, w) in enumerate(
+            zip(work.picked, ways, strict=True)))
+        taken = tuple(tuple(None if way == LOST else note.ways[way] for note, way in zip(
+            notes, row, strict=True)) for notes, row in zip(scene.ways, ways, strict=True))
+        feet = self._given.cheapest([
+            [None if way is None or note.free else way.pitch
+             for note, way in zip(notes, row, strict=True)]
+            for notes, row in zip(scene.ways, taken, strict=True)])
+        if feet is None:
+            return None
+        cost = [sum(note.drop if way is None else way.price
+                    for note, way in zip(notes, row, strict=True))
+                for notes, row in zip(scene.ways, taken, strict=True)]
+        stands = [(a, b) if a is not None else None
+                  for a, b in zip(feet.stands, work.stands, strict=True)]
+        return Plan(tuple(map(Moment, ways, taken, work.picked, feet.states, stands, cost,
+                              _each(feet.costs), _each(work.costs))))
+
+    def keep(self, plan: Plan | None) -> None:
+        """Take what is better in this plan into the best one."""
+        if plan is not None:
+            self.best = plan if self.best is None else crossed(self.best, plan)
+
+    def worth(self) -> Plan | None:
+        """The best plan, as it was written wherever a change saves too little."""
+        if self.best is None or self.written is None:
+            return self.best
+        return crossed(self.written, self.best, self._margin)
+
+    def _dearer(self, *more: Offers) -> list[tuple[Ways, ...]]:
+        """Ways with these prices added to theirs; what is asked again is the same row."""
+        added: dict[int, dict[tuple[int, int], int]] = defaultdict(lambda: defaultdict(int))
+        for prices in more:
+            for (t, i, way), price in prices.items():
+                added[t][i, way] += price
+        rows = list(self.scene.ways)
+        for t, extra in added.items():
+            key = t, frozenset(extra.items())
+            if key not in self._rows:
+                self._rows[key] = _priced(rows[t], extra)
+            rows[t] = self._rows[key]
+        return rows
 
     def bargain(self, offers: Offers, closed: Offers, rounds: int) -> _Wants:
         """Raise the bound by offers; return the wants that gave the highest."""
         firm: _Wants | None = None
-        pace, stale = 1.0, 0
+        pace, stale, idle = 1.0, 0, 0
         seen: dict[tuple[int, int], tuple[int, int, float]] = {}
         for turn in range(rounds):
             wants = self.ask(offers, closed)
-            self.price(wants.hands if turn % 2 else wants.pedals)
+            before = self.worth()
+            self.keep(self.price(wants.hands if turn % 2 else wants.pedals))
             if wants.quarrels:
-                self.price(self.between(wants))
+                self.keep(self.price(self.between(wants)))
+            after = self.worth()
+            gained = before is None or after is not None and after.total < before.total
+            idle = 0 if gained else idle + 1
             stale += 1
             if firm is None or wants.bound > firm.bound:
                 firm, stale = wants, 0
             top = self.best.total if self.best else firm.bound + 100
             self.trace.append((firm.bound, top, len(wants.quarrels)))
-            if not wants.quarrels or top <= firm.bound:
+            if not wants.quarrels or top <= firm.bound or idle == self.scene.universe.patience:
                 break
             if stale == _PATIENCE:
                 wants, pace, stale = firm, pace / 2, 0
@@ -205,18 +235,20 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
          trace: list[tuple[int, int, int]] | None = None) -> Plan:
     """Solve a piece. ``trace`` collects (bound, best total, quarrels) of every round."""
     table = _Table(scene, player, prices, pins)
-    root = table.bargain(table.shares(), {}, scene.universe.rounds_for(len(scene.parts)))
+    root = table.bargain(table.shares(), {}, scene.universe.rounds)
     if table.best is None:  # nothing met can be played: leave out all that may come too fast
-        table.price(tuple(
+        table.keep(table.price(tuple(
             tuple(LOST if fast else way for way, fast in zip(row, losable, strict=True))
-            for row, losable in zip(root.pedals, table.hands.losable, strict=True)))
+            for row, losable in zip(root.pedals, table.hands.losable, strict=True))))
     assert table.best is not None
     bound = root.bound
     if bound < table.best.total:
         bound = table.branch(root, scene.universe.branches)
     if trace is not None:
         trace += table.trace
-    return replace(table.best, bound=bound)
+    best = table.worth()
+    assert best is not None
+    return replace(best, bound=bound)
 
 
 def _quarrels(pedals: NoteWays, hands: NoteWays) -> tuple[Quarrel, ...]:
@@ -234,29 +266,16 @@ def _for_hands(offers: Offers, closed: Offers) -> Mapping[int, Mapping[tuple[int
     return found
 
 
-def _dearer(ways: Sequence[Sequence[Ways]], *more: Offers) -> list[Sequence[Ways]]:
-    """Ways with these prices added to theirs; rows without any stay the same objects."""
-    added: dict[int, dict[int, dict[int, int]]] = defaultdict(lambda: defaultdict(
-        lambda: defaultdict(int)))
-    for prices in more:
-        for (t, i, way), price in prices.items():
-            added[t][i][way] += price
-    rows = list(ways)
-    for t, notes in added.items():
-        rows[t] = tuple(_priced(note, notes[i]) if i in notes else note
-                        for i, note in enumerate(ways[t]))
-    return rows
+def _priced(row: Sequence[Ways], extra: Mapping[tuple[int, int], int]) -> tuple[Ways, ...]:
+    """Notes of a slice with these prices added to those of their ways."""
+    return tuple(replace(note, drop=note.drop + extra.get((i, LOST), 0), ways=tuple(
+        Way(w.pitch, w.price + extra.get((i, k), 0)) for k, w in enumerate(note.ways)))
+        for i, note in enumerate(row))
 
 
-def _priced(note: Ways, extra: Mapping[int, int]) -> Ways:
-    return replace(note, drop=note.drop + extra.get(LOST, 0), ways=tuple(
-        Way(w.pitch, w.price + extra.get(k, 0)) for k, w in enumerate(note.ways)))
-
-
-def _only(ways: Sequence[Ways], taken: Sequence[int]) -> tuple[Ways, ...]:
-    """Ways of a slice with all but the taken ones closed."""
-    return tuple(_priced(note, {k: _NEVER for k in range(LOST, len(note.ways)) if k != way})
-                 for note, way in zip(ways, taken, strict=True))
+def _each(costs: Sequence[int]) -> list[int]:
+    """What is paid at every slice, from what has been paid up to it."""
+    return [b - a for a, b in zip((0, *costs), costs, strict=False)]
 
 
 def _taken(scene: Scene, path: PedalPath) -> NoteWays:

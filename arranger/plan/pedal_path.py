@@ -17,18 +17,16 @@ import numpy.typing as npt
 
 from arranger.model.harp import PEDALS
 from arranger.model.pitch import SEMITONES, Pitch
+from arranger.plan.foot_work import PIN, GivenSearch
 from arranger.plan.ring import AUDIBLE, level
 from arranger.plan.slices import Slice
 from arranger.rulebook.players import Player
-from arranger.search.positions import INFINITE, Board, Gap, Movers, PositionSearch, Table
+from arranger.search.positions import SWITCHES, INFINITE, Board, Gap, Movers, PositionSearch, Table
 
 #: Seconds within which attacks count as one for the feet (assumption).
 FEET_AT_ONCE = 0.08
 _TICKS = 16  # ticks a second for foot work
 _OCTAVES = 9
-#: Price of a pinned setting that is not met: dearer than any music, and still finite, so that a
-#: barline no foot can meet leaves a plan and a finding instead of none.
-_PIN = 1 << 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,9 +156,11 @@ class PedalSearch:
         firsts = stations(times)
         self._spans = tuple(zip(firsts, [*firsts[1:], len(parts)], strict=True))
         self._pins = pins or {}
-        board = Board(_ranges(ways, (*self._pins.values(), *settings)))
-        gaps = _gaps(times, self._spans, ways, ends, player, prices)
-        self._search = PositionSearch(gaps, movers(player, prices), board)
+        self._ranges = _ranges(ways, (*self._pins.values(), *settings))
+        board = Board(self._ranges)
+        self._gaps = _gaps(times, self._spans, ways, ends, player, prices)
+        self._movers = movers(player, prices)
+        self._search = PositionSearch(self._gaps, self._movers, board)
         self._nodes = _Nodes(board)
         self._asked: Mapping[int, tuple[int, ...]] = {}
         self._rows: list[Sequence[Ways]] = []
@@ -173,6 +173,10 @@ class PedalSearch:
         other._search = self._search.twin()
         other._asked, other._rows, other._tables, other._taken = {}, [], [], []
         return other
+
+    def given(self) -> GivenSearch:
+        """Search of the foot work of the same piece where every note goes a given way."""
+        return GivenSearch(self._spans, self._gaps, self._movers, self._ranges, self._pins)
 
     def cheapest(self, ways: Sequence[Sequence[Ways]],
                  pins: Mapping[int, tuple[int, ...]] | None = None) -> PedalPath:
@@ -232,8 +236,9 @@ class _Nodes:
             for note in notes:
                 table += self._note(_demand(note))
             for pin in pins:
-                table += np.where((np.array(pin) == self.states).all(axis=1), 0, _PIN).astype(
-                    np.int32)
+                for own in SWITCHES:
+                    met = (np.array(pin[own]) == self.states[:, own]).all(axis=1)
+                    table += np.where(met, 0, PIN).astype(np.int32)
             self._stations[key] = table
         return self._stations[key]
 

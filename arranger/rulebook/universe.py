@@ -20,13 +20,9 @@ class Universe:
     choices: int
     touchy_only: int
     rounds: int
-    most_rounds: int
-    work: int
+    patience: int
     branches: int
-
-    def rounds_for(self, slices: int) -> int:
-        """Rounds of bargaining that a piece of so many slices is given."""
-        return max(self.rounds, min(self.most_rounds, self.work // max(slices, 1)))
+    margin: int
 
 
 @cache

@@ -29,7 +29,7 @@ INFINITE = 1 << 28
 #: Bytes of tables that are kept from one search to the next; a longer piece is searched in blocks.
 _KEPT = 96 << 20
 _BLOCK = 1024
-_OF = (slice(0, 3), slice(3, 7))  #: the switches of each mover
+SWITCHES = (slice(0, 3), slice(3, 7))  #: the switches of each mover
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +74,7 @@ class Board:
     def shapes(self) -> tuple[Table, Table]:
         """Positions of each mover's switches: row i is setting i of that mover."""
         first, second = (np.array(list(product(*(range(a, b + 1) for a, b in self.ranges[own]))),
-                                  dtype=np.int32) for own in _OF)
+                                  dtype=np.int32) for own in SWITCHES)
         return first, second
 
     @cached_property
@@ -109,13 +109,19 @@ def cheapest(nodes: Sequence[Table], gaps: Sequence[Gap],
 
 
 class PositionSearch:
-    """Cheapest paths over the same gaps; only what changed since the last one is found anew."""
+    """Cheapest paths over the same gaps; only what changed since the last one is found anew.
 
-    def __init__(self, gaps: Sequence[Gap], movers: Movers, board: Board = Board()) -> None:
+    ``whole``: never search in blocks, whatever room that takes.
+    """
+
+    def __init__(self, gaps: Sequence[Gap], movers: Movers, board: Board = Board(),
+                 whole: bool = False) -> None:
+        self._whole = whole
         self.board = board
         self._gaps = gaps
         self._movers = movers
-        self._planes = (1 + max((g.look_back for g in gaps), default=0)) ** 2
+        clocks = 1 + max((g.look_back for g in gaps), default=0)
+        self._planes = prod(clocks for size in board.size if size > 1)
         self._nodes: list[Table] = []
         self._tables: list[Table] = []
         self._shifts: list[int] = []
@@ -150,10 +156,21 @@ class PositionSearch:
 
     def twin(self) -> PositionSearch:
         """Another search over the same gaps, with results of its own to keep."""
-        return PositionSearch(self._gaps, self._movers, self.board)
+        return PositionSearch(self._gaps, self._movers, self.board, self._whole)
+
+    def trail(self) -> tuple[tuple[State, int], ...]:
+        """State at every node of the last path, and what the path has cost up to there.
+
+        Paths that meet in a state may be crossed there. For a search that is ``whole``.
+        """
+        found, total = [], 0
+        for table, shift, state in zip(self._tables, self._shifts, self._states, strict=True):
+            total += shift
+            found.append((state, total + int(table[state])))
+        return tuple(found)
 
     def _fits(self, count: int) -> bool:
-        return count * self._planes * prod(self.board.size) * 4 <= _KEPT
+        return self._whole or count * self._planes * prod(self.board.size) * 4 <= _KEPT
 
     def _row(self, state: State) -> int:
         return state[2] * self.board.size[1] + state[3]
@@ -271,7 +288,7 @@ def _tables(mover: int, gap: Gap, movers: Movers, longest: int, board: Board) ->
     """All transitions of one mover that take at most ``longest``, with the price of leaving."""
     work = min(gap.work, 4 * max(movers.calm, movers.double))
     price, time, source = _dense(board.ranges, mover, work, movers)
-    left = np.minimum(gap.leave[_OF[mover]], INFINITE).astype(np.float32)
+    left = np.minimum(gap.leave[SWITCHES[mover]], INFINITE).astype(np.float32)
     table = price + (source @ left.ravel()).astype(np.int32).reshape(price.shape)
     if longest < work:
         table = np.where(time <= longest, table, INFINITE)
@@ -290,7 +307,7 @@ def _single(values: Table, gap: Gap, movers: Movers, mover: int, board: Board) -
     planes = values.shape[0]
     out = np.full(values.shape, INFINITE, dtype=np.int32)
     counts = [high - low + 1 for low, high in board.ranges]
-    for p in range(7)[_OF[mover]]:
+    for p in range(7)[SWITCHES[mover]]:
         low, high = board.ranges[p]
         if low == high or gap.leave[p, low:high + 1].min() >= INFINITE:
             continue
@@ -313,6 +330,8 @@ def _age(values: Table, look_back: int) -> tuple[Table, Table]:
 def _short(values: Table, gap: Gap, movers: Movers, mover: int, move: bool,
            board: Board) -> Table:
     """One mover's step over a short gap; its idle time is axis 0 of ``values``."""
+    if board.size[mover] == 1:  # it has nothing to move, and no clock
+        return values
     free, busy = _age(values, gap.look_back)
     rows = [free[None]]
     if move:
@@ -339,13 +358,14 @@ def _step(values: Table, gap: Gap, movers: Movers, clocked: bool, board: Board) 
             flat = _apply(flat, _tables(mover, gap, movers, gap.work, board), mover)
         return np.minimum(flat, INFINITE)[None, None]
     planes = flat[None]
+    clocks = []
     for mover in (0, 1):
-        free = _tables(mover, gap, movers, gap.work - movers.notch, board)
-        full = _tables(mover, gap, movers, gap.work, board)
-        moved = [np.stack([_apply(p, t, mover) for t in (free, full)]) for p in planes]
-        planes = np.concatenate(moved)
+        works = (gap.work - movers.notch, gap.work) if board.size[mover] > 1 else (gap.work,)
+        tables = [_tables(mover, gap, movers, work, board) for work in works]
+        planes = np.concatenate([np.stack([_apply(p, t, mover) for t in tables]) for p in planes])
+        clocks.append(len(works))
     # order of planes: first mover free/busy (slow) x second mover free/busy (fast)
-    return np.minimum(planes, INFINITE).reshape(2, 2, *board.size)
+    return np.minimum(planes, INFINITE).reshape(*clocks, *board.size)
 
 
 def _unravel(index: int, table: Table) -> State:

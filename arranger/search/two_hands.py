@@ -21,6 +21,8 @@ Table = npt.NDArray[np.int32]
 Ids = npt.NDArray[np.int64]
 Times = npt.NDArray[np.float64]
 
+Held = tuple[int, float, int, float]  #: grip and its time, of both workers
+
 INFINITE = 1 << 28
 FREE = -1  #: no grip, or one long forgotten
 
@@ -90,6 +92,9 @@ class PairSearch:
         self._fronts: list[_Front] = []
         self._folded: list[_Front] = []
         self._ways: list[_Ways] = []
+        self._kept: list[bool] = []  # a step after a front that is as it was
+        self._path: list[tuple[int, int]] = []
+        self._states: list[tuple[int, int]] = []  # indices in the fronts along the last path
 
     def cheapest(self, steps: Sequence[Step]) -> tuple[int, tuple[tuple[int, int], ...]]:
         """Cheapest path through ``steps``; those of the last call are known by identity.
@@ -102,24 +107,48 @@ class PairSearch:
         self._forward(steps)
         total = sum(f.shift for f in self._fronts)
         if total >= INFINITE:
+            self._path = []
             return INFINITE, ()
-        state = _place(int(self._fronts[-1].values.argmin()), self._fronts[-1].values)
-        path: list[tuple[int, int]] = []
-        for at in range(len(steps) - 1, -1, -1):
-            taken, state = _back(self._fronts[at], self._fronts[at + 1], self._ways[at],
-                                 self._folded[at], state)
-            path.append(taken)
-        return total, tuple(reversed(path))
+        self._retrace(_place(int(self._fronts[-1].values.argmin()), self._fronts[-1].values))
+        return total, tuple(self._path)
+
+    def trail(self) -> tuple[tuple[Held, int], ...]:
+        """Grips held after every step of the last path, and what it has cost up to there.
+
+        Paths that meet in the same grips, taken at the same times, may be crossed there.
+        """
+        found, total = [], 0
+        for front, (a, b) in zip(self._fronts[1:], self._states[1:], strict=True):
+            total += front.shift
+            held = (int(front.ids[0][a]), float(front.times[0][a]),
+                    int(front.ids[1][b]), float(front.times[1][b]))
+            found.append((held, total + int(front.values[a, b])))
+        return tuple(found)
+
+    def _retrace(self, state: tuple[int, int]) -> None:
+        """Find the path to a last state; where nothing has changed it is that of last time."""
+        count = len(self._ways)
+        known = len(self._path) == count
+        path, states = self._path if known else [], self._states
+        self._path, self._states = [(-1, -1)] * count, [state] * (count + 1)
+        for at in range(count - 1, -1, -1):
+            if known and self._kept[at] and states[at + 1] == state:
+                taken, state = path[at], states[at]
+            else:
+                taken, state = _back(self._fronts[at], self._fronts[at + 1], self._ways[at],
+                                     self._folded[at], state)
+            self._path[at], self._states[at] = taken, state
 
     def _forward(self, steps: Sequence[Step]) -> None:
         nobody, never = np.array([FREE]), np.array([0.0])
         start = _Front((nobody, nobody), (never, never), np.zeros((1, 1), np.int32),
                        (nobody, nobody))
-        fronts, ways, folded = [start], [], []
+        fronts, ways, folded, kept = [start], [], [], []
         known = len(self._steps) == len(steps)
         same = known
         for at, step in enumerate(steps):
-            if same and step is self._steps[at]:
+            kept.append(same and step is self._steps[at])
+            if kept[at]:
                 fronts.append(self._fronts[at + 1])
                 ways.append(self._ways[at])
                 folded.append(self._folded[at])
@@ -135,6 +164,7 @@ class PairSearch:
             same = known and after.like(self._fronts[at + 1])
             fronts.append(after)
         self._steps, self._fronts, self._ways, self._folded = list(steps), fronts, ways, folded
+        self._kept = kept
 
 
 def _place(index: int, table: Table) -> tuple[int, int]:
