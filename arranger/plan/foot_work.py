@@ -1,0 +1,117 @@
+"""The cheapest foot work for a plan that is given: which string every note takes.
+
+With the strings given, no price depends on both feet any more, so each foot is searched alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from arranger.model.harp import PEDALS
+from arranger.model.pitch import Pitch
+from arranger.search.positions import (
+    INFINITE,
+    SWITCHES,
+    Board,
+    Gap,
+    Movers,
+    PositionSearch,
+    Table,
+)
+
+#: Price, for either foot, of a pinned setting that is not met: dearer than any music, and still
+#: finite, so that a barline no foot can meet leaves a plan and a finding instead of none.
+PIN = 1 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class FootWork:
+    """Pedals where every note goes a given way: the setting of every slice, and what is paid.
+
+    ``stands``: how both feet stand after a slice, None between slices that share a setting;
+    ``costs``: what the feet have cost up to there. Foot work that passes the same stand may be
+    crossed there.
+    """
+
+    states: tuple[tuple[int, ...], ...]
+    stands: tuple[object, ...]
+    costs: tuple[int, ...]
+
+
+class GivenSearch:
+    """Cheapest foot work where every note goes a given way; then the feet part, a search each."""
+
+    def __init__(self, spans: Sequence[tuple[int, int]], gaps: Sequence[Gap], movers: Movers,
+                 ranges: Sequence[tuple[int, int]], pins: Mapping[int, tuple[int, ...]]) -> None:
+        self._spans = spans
+        self._feet = tuple(_OneFoot(gaps, movers, ranges, own) for own in SWITCHES)
+        self._pins = [tuple(pins[at] for at in range(first, last) if at in pins)
+                      for first, last in spans]
+
+    def cheapest(self, ways: Sequence[Sequence[Pitch | None]]) -> FootWork | None:
+        """Foot work for the pitches of every slice (None: asks nothing); None: there is none."""
+        wanted = [frozenset((PEDALS.index(p.step), p.alter + 1)
+                            for row in ways[first:last] for p in row if p is not None)
+                  for first, last in self._spans]
+        walks = []
+        for foot in self._feet:
+            walk = foot.cheapest(wanted, self._pins)
+            if walk is None:
+                return None
+            walks.append(walk)
+        states: list[tuple[int, ...]] = []
+        stands: list[object] = []
+        costs: list[int] = []
+        for (first, last), (one, left, a), (two, right, b) in zip(self._spans, *walks,
+                                                                  strict=True):
+            between = last - first - 1
+            states += [(*left, *right)] * (last - first)
+            stands += [None] * between + [(one, two)]
+            costs += [a + b] * (between + 1)
+        return FootWork(tuple(states), tuple(stands), tuple(costs))
+
+
+#: A state of one foot's search, the positions of its pedals, and the cost up to there.
+_Walk = tuple[tuple[object, tuple[int, ...], int], ...]
+
+
+class _OneFoot:
+    """The pedals of one foot, all others at rest."""
+
+    def __init__(self, gaps: Sequence[Gap], movers: Movers, ranges: Sequence[tuple[int, int]],
+                 own: slice) -> None:
+        mine = range(len(PEDALS))[own]
+        board = Board(tuple(r if pedal in mine else (0, 0) for pedal, r in enumerate(ranges)))
+        self._own = own
+        self._mine = frozenset(mine)
+        self._shape = board.states[:, own]
+        self._settings = tuple(tuple(map(int, row)) for row in self._shape)
+        self._search = PositionSearch(gaps, movers, board, whole=True)
+        self._tables: dict[tuple[object, ...], Table] = {}
+
+    def cheapest(self, wanted: Sequence[frozenset[tuple[int, int]]],
+                 pins: Sequence[tuple[tuple[int, ...], ...]]) -> _Walk | None:
+        """Cheapest path where these positions of pedals are needed."""
+        total, path = self._search.cheapest([self._table(w, p) for w, p in zip(
+            wanted, pins, strict=True)])
+        if total >= INFINITE:
+            return None
+        return tuple((state, self._settings[row], cost) for row, (state, cost) in zip(
+            path, self._search.trail(), strict=True))
+
+    def _table(self, wanted: frozenset[tuple[int, int]],
+               pins: tuple[tuple[int, ...], ...]) -> Table:
+        mine = frozenset(w for w in wanted if w[0] in self._mine)
+        key = (mine, pins)
+        if key not in self._tables:
+            table = np.zeros(len(self._shape), dtype=np.int32)
+            for pedal, position in mine:
+                table[self._shape[:, pedal - self._own.start] != position] = INFINITE
+            for pin in pins:
+                missed = (np.array(pin[self._own]) != self._shape).any(axis=1)
+                table[missed & (table < INFINITE)] += PIN
+            self._tables[key] = table
+        return self._tables[key]
