@@ -21,7 +21,7 @@ from arranger.plan.hand_search import Scene
 from arranger.plan.joint import plan
 from arranger.plan.pedal_path import Way, Ways, pedal_path
 from arranger.plan.slices import Slice
-from arranger.plan.universe import LOST, Choice, choices
+from arranger.plan.universe import LOST, Choice, Choices
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
@@ -30,7 +30,7 @@ from arranger.search.two_hands import FREE, INFINITE
 
 PLAYER, PRICES, HARP = load_player("average"), load_prices(), load_harp("pedal-47")
 WHOLE = Universe(patterns=10**6, changes=99, thinned=10**6, choices=10**6,
-                 touchy_only=0, rounds=30, patience=30, branches=400, margin=0)
+                 touchy_only=0, rounds=30, patience=30, gain=10**9, branches=400, margin=0)
 NEVER = 1 << 18
 NAMES = ["C4", "C#4", "D4", "Eb4", "E4", "F4", "F#4", "B3", "G4", "A4", "C5", "E5"]
 
@@ -62,8 +62,8 @@ def every_choice(where: Scene, at: int) -> list[Choice]:
     """All ways of a slice: each note on each string or left out, each hand, each finger."""
     found = []
     for pattern in product(*(range(LOST, len(w.ways)) for w in where.ways[at])):
-        found += [c for c in choices(where.tones[at], where.ways[at], pattern, PLAYER, PRICES,
-                                     where.places, WHOLE) if c.ways == pattern]
+        found += [c for c in Choices(PLAYER, PRICES, where.places, WHOLE).of(
+            where.tones[at], where.ways[at], pattern) if c.ways == pattern]
     return found
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import product
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +16,8 @@ from arranger.search.two_hands import FREE, Ids, Table, Times
 IMPOSSIBLE = 1 << 16
 #: Strings beyond which a hand is carried over rather than stretched or turned (assumption).
 _FAR = 6
+#: Strings on a harp, at most.
+_WIDEST = 63
 _EPS = 1e-6
 
 
@@ -26,9 +29,9 @@ class GripCosts:
         self._prices = prices
         self._numbers: dict[Grip, int] = {}
         self.grips: list[Grip] = []
-        self._rows: list[tuple[int, int, int, int, int]] = []
-        self._places: list[tuple[int, ...]] = []
-        self._arrays: tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]] | None = None
+        self._rows: list[tuple[int, ...]] = []
+        self._array: npt.NDArray[np.int64] | None = None
+        self._turns = _turns(prices)
 
     @property
     def horizon(self) -> float:
@@ -44,63 +47,37 @@ class GripCosts:
             mask = sum(1 << s for s in grip.strings)
             single = grip.fingers[0] if len(grip.fingers) == 1 else 0
             self._rows.append((grip.strings[0], grip.strings[-1], mask, mask << 1 | mask >> 1,
-                               single))
-            where = dict(zip(grip.fingers, grip.strings, strict=True))
-            self._places.append(tuple(where.get(f, -f * 100) for f in range(1, 5)))
-            self._arrays = None
+                               single, sum(1 << f for f in grip.fingers)))
+            self._array = None
         return found
 
-    def _of(self, ids: Ids) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
-        if self._arrays is None:
-            self._arrays = (np.array(self._rows, dtype=np.int64).reshape(-1, 5),
-                            np.array(self._places, dtype=np.int64).reshape(-1, 4))
-        rows, places = self._arrays
-        return rows[ids], places[ids]
+    def _of(self, ids: Ids) -> Ids:
+        """Columns of these grips: lowest and highest string, sets of strings, of their neighbours,
+        the finger of a single note, set of fingers."""
+        if self._array is None:
+            self._array = np.array(self._rows, dtype=np.int64).reshape(-1, 6).T
+        return np.asarray(self._array[:, ids])
 
     def own(self, worker: int, old: Ids, age: Times, new: Ids) -> Table:
         """Travel, turning, the same finger or string again (old x new)."""
         if not len(new) or (len(old) == 1 and old[0] == FREE):
             return np.zeros((len(old), len(new)), dtype=np.int32)
-        (a, fa), (b, fb) = self._of(old), self._of(new)
-        gap = age[:, None]
-        player = self._player
-        width = np.maximum(a[:, None, 1], b[None, :, 1]) - np.minimum(a[:, None, 0], b[None, :, 0])
-        free = player.span_steps + player.travel_steps_per_second * gap
-        price = self._prices["travel"] * np.maximum(width - free, 0.0)
-        price += self._repeats(a, b, gap)
-        price += self._fingers(a, b, fa, fb, gap)
-        return np.asarray(price, dtype=np.int32)
-
-    def _repeats(self, a: npt.NDArray[np.int64], b: npt.NDArray[np.int64],
-                 gap: Times) -> Times:
-        """Strings struck again by the same hand."""
-        player = self._player
-        if gap.min() >= player.restrike_free_seconds:
-            return np.zeros((len(a), len(b)))
-        same = np.bitwise_count(a[:, None, 2] & b[None, :, 2])
-        each = np.select([gap < player.restrike_error_seconds - _EPS,
-                          gap < player.restrike_warning_seconds - _EPS,
-                          gap < player.restrike_free_seconds - _EPS],
-                         [IMPOSSIBLE, self._prices["restrike"], self._prices["restrike_easy"]], 0)
-        return np.asarray(same * each, dtype=np.float64)
-
-    def _fingers(self, a: npt.NDArray[np.int64], b: npt.NDArray[np.int64],
-                 fa: npt.NDArray[np.int64], fb: npt.NDArray[np.int64], gap: Times) -> Times:
-        """One finger hopping, and turning from single note to single note."""
-        prices = self._prices
-        hop = ((fa[:, None, :] >= 0) & (fb[None, :, :] >= 0)).sum(axis=2)
-        price = np.where(gap < self._player.same_finger_seconds - _EPS, prices["hop"] * hop, 0)
-        before, after = a[:, None, 4], b[None, :, 4]
-        way = b[None, :, 0] - a[:, None, 0]
-        rising = np.where(way > 0, before - after, after - before)
-        turn = np.where(way > 0, (before == 1) & (after >= 3), (before >= 3) & (after == 1))
-        single = np.select(
-            [way == 0, rising > 0, turn],
-            [0, prices["shape"] * np.minimum(np.abs(np.abs(way) - rising), _FAR),
-             prices["turn"] + prices["turn_string"] * np.minimum(np.abs(way), _FAR)],
-            prices["cross_fingers"])
-        both = (before > 0) & (after > 0) & (gap <= self._player.afresh_seconds)
-        return np.asarray(np.where(both, single, 0) + price, dtype=np.float64)
+        a, b = self._of(old)[:, :, None], self._of(new)[:, None, :]
+        player, prices = self._player, self._prices
+        width = np.maximum(a[1], b[1]) - np.minimum(a[0], b[0])
+        free = player.span_steps + player.travel_steps_per_second * age
+        price = np.maximum(width - free[:, None], 0.0)
+        price *= prices["travel"]
+        if age.min() < player.restrike_free_seconds:
+            each = np.where(age < player.restrike_error_seconds - _EPS, IMPOSSIBLE, np.where(
+                age < player.restrike_warning_seconds - _EPS, prices["restrike"], np.where(
+                    age < player.restrike_free_seconds - _EPS, prices["restrike_easy"], 0)))
+            price += np.bitwise_count(a[2] & b[2]) * each[:, None]
+        hops = np.where(age < player.same_finger_seconds - _EPS, prices["hop"], 0)
+        price += np.bitwise_count(a[5] & b[5]) * hops[:, None]
+        singly = np.where(age <= player.afresh_seconds, a[4, :, 0], 0)
+        price += self._turns[singly[:, None], b[4], np.clip(b[0] - a[0], -_WIDEST, _WIDEST)]
+        return price.astype(np.int32)
 
     def across(self, worker: int, old: Ids, age: Times, new: Ids) -> Table:
         """Strings the other hand takes just after this one (old x new)."""
@@ -108,15 +85,36 @@ class GripCosts:
         if not len(new) or age.min() >= player.collision_seconds or (
                 len(old) == 1 and old[0] == FREE):
             return np.zeros((len(old), len(new)), dtype=np.int32)
-        a, b = self._of(old)[0], self._of(new)[0]
-        gap = age[:, None]
-        same = np.bitwise_count(a[:, None, 2] & b[None, :, 2])
-        near = np.bitwise_count(a[:, None, 3] & b[None, :, 2])
-        each = np.select([gap < player.restrike_error_seconds - _EPS,
-                          gap < player.collision_seconds - _EPS],
-                         [IMPOSSIBLE, prices["collision"]], 0)
-        close = np.where(gap < player.placing_lead_seconds - _EPS, prices["near_after"], 0)
-        return np.asarray(same * each + near * close, dtype=np.int32)
+        a, b = self._of(old)[:, :, None], self._of(new)[:, None, :]
+        each = np.where(age < player.restrike_error_seconds - _EPS, IMPOSSIBLE, np.where(
+            age < player.collision_seconds - _EPS, prices["collision"], 0))
+        close = np.where(age < player.placing_lead_seconds - _EPS, prices["near_after"], 0)
+        price = np.bitwise_count(a[2] & b[2]) * each[:, None]
+        price += np.bitwise_count(a[3] & b[2]) * close[:, None]
+        return price.astype(np.int32)
+
+
+def _turns(prices: Mapping[str, int]) -> npt.NDArray[np.int64]:
+    """Price from one single note to the next, by fingers (0: no single note) and strings between.
+
+    The last axis is indexed from -_WIDEST to _WIDEST.
+    """
+    table = np.zeros((5, 5, 2 * _WIDEST + 1), dtype=np.int64)
+    for before, after in product(range(1, 5), repeat=2):
+        for way in range(-_WIDEST, _WIDEST + 1):
+            far = min(abs(way), _FAR)
+            rising = before - after if way > 0 else after - before
+            turn = before == 1 and after >= 3 if way > 0 else before >= 3 and after == 1
+            if way == 0:
+                price = 0
+            elif rising > 0:
+                price = prices["shape"] * min(abs(abs(way) - rising), _FAR)
+            elif turn:
+                price = prices["turn"] + prices["turn_string"] * far
+            else:
+                price = prices["cross_fingers"]
+            table[before, after, way] = price
+    return table
 
 
 def together(left: Grip, right: Grip, prices: Mapping[str, int]) -> int:

@@ -34,7 +34,6 @@ def finger_sets(count: int) -> tuple[tuple[int, ...], ...]:
                         key=lambda f: (f[-1], f)))
 
 
-@lru_cache(maxsize=1 << 15)
 def grips(strings: tuple[int, ...], rolled: bool) -> tuple[Grip, ...]:
     """All grips of one hand on these strings."""
     return tuple(Grip(strings, f, rolled) for f in finger_sets(len(strings)))

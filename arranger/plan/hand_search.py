@@ -15,7 +15,7 @@ from arranger.plan.hand_options import Tone
 from arranger.plan.pedal_path import Ways
 from arranger.plan.pinned import pinned_choices
 from arranger.plan.slices import Slice
-from arranger.plan.universe import LOST, Choice, choices, patterns
+from arranger.plan.universe import LOST, Choice, Choices, patterns
 from arranger.rulebook.players import Player
 from arranger.rulebook.universe import Universe, load_universe
 from arranger.search.two_hands import INFINITE, PairSearch, Step
@@ -72,10 +72,10 @@ class HandSearch:
         self._slots: list[_Slot] = []
         self._offered = PairSearch(costs, costs.horizon)  # one each: what was found is kept
         self._followed = PairSearch(costs, costs.horizon)
-        touchy, losable = _touchy(scene, base, player)
-        self.losable = losable
+        made = Choices(player, prices, scene.places, scene.universe)
+        self.touchy, self.losable = _touchy(scene, base, player)
         for part, tones, ways, way, keep, lose, touch, placed in zip(
-                scene.parts, scene.tones, scene.ways, base, kept or base, losable, touchy,
+                scene.parts, scene.tones, scene.ways, base, kept or base, self.losable, self.touchy,
                 self._placed, strict=True):
             mine = [ways[i] for i in placed]
             held = [t for t in tones if t is not None]
@@ -84,8 +84,7 @@ class HandSearch:
                             scene.universe)
             also = tuple(keep[i] for i in placed)
             rows += () if also in rows else (also,)
-            options = [c for p in rows for c in choices(
-                held, mine, p, player, prices, scene.places, scene.universe)]
+            options = [c for p in rows for c in made.of(held, mine, p)]
             if scene.pins:
                 pins = [scene.pins[len(self._slots)][i] for i in placed]
                 options = list(pinned_choices(options, mine, pins,
@@ -153,19 +152,28 @@ class _Slot:
         self._grips = (np.array(list(lefts), dtype=np.int64),
                        np.array(list(rights), dtype=np.int64))
         self._steps: dict[tuple[int, ...], tuple[Step, npt.NDArray[np.int64]]] = {}
+        self._strays: dict[tuple[int, ...], tuple[int, ...]] = {}
 
     def step(self, key: tuple[int, ...]) -> Step:
-        """The options with ``key`` added to their prices, by pattern."""
+        """The options with ``key`` added to their prices, by pattern; INFINITE closes some."""
         if key not in self._steps:
-            price = self._cells[:, 3] + np.array(key, dtype=np.int64)[self._cells[:, 2]]
-            order = np.lexsort((-np.arange(len(price)), -price))
-            left, right = self._cells[order, 0], self._cells[order, 1]
-            shape = (len(self._grips[0]) + 1, len(self._grips[1]) + 1)
+            extra = np.array(key, dtype=np.int64)[self._cells[:, 2]]
+            rows = np.nonzero(extra < INFINITE)[0]
+            price = self._cells[rows, 3] + extra[rows]
+            order = np.lexsort((-rows, -price))
+            cells = self._cells[rows[order]]
+            left, right = cells[:, 0], cells[:, 1]
+            grips = self._grips
+            if len(rows) < len(self._cells):
+                (ours, left), (theirs, right) = (_renumbered(grips[0], left),
+                                                 _renumbered(grips[1], right))
+                grips = ours, theirs
+            shape = (len(grips[0]) + 1, len(grips[1]) + 1)
             table = np.full(shape, INFINITE, dtype=np.int32)
             table[left, right] = price[order]
             index = np.zeros(shape, dtype=np.int64)
-            index[left, right] = order
-            self._steps[key] = Step(self._time, self._grips, table), index
+            index[left, right] = rows[order]
+            self._steps[key] = Step(self._time, grips, table), index
         return self._steps[key][0]
 
     def offered(self, offers: Mapping[tuple[int, int], int]) -> tuple[int, ...]:
@@ -176,10 +184,21 @@ class _Slot:
                      for ways in self._ways)
 
     def straying(self, row: Sequence[int]) -> tuple[int, ...]:
-        """What each pattern costs where these ways should be followed."""
-        return tuple(sum(_LOSING + self._drops[i] if w == LOST else _PARTING
-                         for i, w in zip(self._placed, ways, strict=True) if row[i] != w)
-                     for ways in self._ways)
+        """What each pattern costs where these ways should be followed.
+
+        INFINITE: it takes another way, and the hands can do better by losing notes at most.
+        """
+        key = tuple(row[i] for i in self._placed)
+        if key not in self._strays:
+            strays = [sum(_LOSING + self._drops[i] if w == LOST else _PARTING
+                          for i, w, wanted in zip(self._placed, ways, key, strict=True)
+                          if wanted != w) for ways in self._ways]
+            if 0 in strays:
+                strays = [INFINITE if any(w not in (LOST, wanted) for w, wanted in zip(
+                    ways, key, strict=True)) else s for s, ways in zip(strays, self._ways,
+                                                                       strict=True)]
+            self._strays[key] = tuple(strays)
+        return self._strays[key]
 
     def paid(self, key: tuple[int, ...], choice: Choice) -> int:
         """The part of ``key`` that this choice has paid."""
@@ -188,6 +207,14 @@ class _Slot:
     def choice(self, key: tuple[int, ...], pair: tuple[int, int]) -> Choice:
         """The option a step of this key means by a pair of grips."""
         return self._options[int(self._steps[key][1][pair])]
+
+
+def _renumbered(grips: npt.NDArray[np.int64], used: npt.NDArray[np.int64],
+                ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """The grips that are used (-1: none), and their numbers among these."""
+    kept, number = np.unique(used, return_inverse=True)
+    rest = int(len(kept) > 0 and kept[0] < 0)
+    return grips[kept[rest:]], number - rest
 
 
 def _cheapest(options: Sequence[Choice], most: int) -> list[Choice]:
@@ -208,8 +235,8 @@ def _touchy(scene: Scene, base: Sequence[Sequence[int]], player: Player,
     as fast as their string comes back.
     """
     whole = not scene.universe.touchy_only
-    touchy = [[whole] * len(row) for row in base]
-    losable = [[whole] * len(row) for row in base]
+    touchy = [[whole and t is not None for t in row] for row in scene.tones]
+    losable = [list(row) for row in touchy]
     lead, free = player.placing_lead_seconds, player.restrike_free_seconds
     longest = max(lead, free)
     last: dict[int, list[tuple[float, int, int]]] = defaultdict(list)

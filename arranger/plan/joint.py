@@ -15,6 +15,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from arranger.plan.foot_work import FootWork
 from arranger.plan.hand_search import HandSearch, Scene
 from arranger.plan.pedal_path import PedalPath, PedalSearch, Way, Ways
 from arranger.plan.universe import LOST
@@ -72,8 +73,7 @@ class _Table:
         self._given = self._asked.given()
         self._rows: dict[tuple[int, Extra], tuple[Ways, ...]] = {}
         base = _taken(scene, self._asked.cheapest(scene.ways))
-        kept = self.settled({(t, i, k): _DEAR for t, row in enumerate(scene.ways)
-                             for i, note in enumerate(row) for k in range(1, len(note.ways))})
+        kept = self._as_written()
         self.hands = HandSearch(scene, base, player, prices, kept)
         self.written = self.price(kept)
         self.keep(self.written)
@@ -83,7 +83,7 @@ class _Table:
         found: Offers = {}
         for t, row in enumerate(self.scene.ways):
             for i, note in enumerate(row):
-                if self.scene.tones[t][i] is not None and len(note.ways) > 1:
+                if self.hands.touchy[t][i] and len(note.ways) > 1:
                     found |= {(t, i, k): -(w.price // 2) for k, w in enumerate(note.ways)
                               if w.price}
                 if self.hands.losable[t][i]:
@@ -97,6 +97,14 @@ class _Table:
         total, picked = self.hands.solve(_for_hands(offers, closed))
         want = tuple(self.hands.ways(at, c, wish[at]) for at, c in enumerate(picked))
         return _Wants(path.total + total, offers, wish, want, _quarrels(wish, want))
+
+    def _as_written(self) -> NoteWays:
+        """The written strings, wherever the pedals give them."""
+        written = tuple(tuple(0 for _ in row) for row in self.scene.ways)
+        if self._feet(written):
+            return written
+        return self.settled({(t, i, k): _DEAR for t, row in enumerate(self.scene.ways)
+                             for i, note in enumerate(row) for k in range(1, len(note.ways))})
 
     def settled(self, dear: Offers) -> NoteWays:
         """What the pedals would do on their own if these ways were so much dearer."""
@@ -115,14 +123,11 @@ class _Table:
         work = self.hands.follow(ways)
         ways = tuple(self.hands.ways(at, c, w) for at, (c, w) in enumerate(
             zip(work.picked, ways, strict=True)))
-        taken = tuple(tuple(None if way == LOST else note.ways[way] for note, way in zip(
-            notes, row, strict=True)) for notes, row in zip(scene.ways, ways, strict=True))
-        feet = self._given.cheapest([
-            [None if way is None or note.free else way.pitch
-             for note, way in zip(notes, row, strict=True)]
-            for notes, row in zip(scene.ways, taken, strict=True)])
+        feet = self._feet(ways)
         if feet is None:
             return None
+        taken = tuple(tuple(None if way == LOST else note.ways[way] for note, way in zip(
+            notes, row, strict=True)) for notes, row in zip(scene.ways, ways, strict=True))
         cost = [sum(note.drop if way is None else way.price
                     for note, way in zip(notes, row, strict=True))
                 for notes, row in zip(scene.ways, taken, strict=True)]
@@ -130,6 +135,12 @@ class _Table:
                   for a, b in zip(feet.stands, work.stands, strict=True)]
         return Plan(tuple(map(Moment, ways, taken, work.picked, feet.states, stands, cost,
                               _each(feet.costs), _each(work.costs))))
+
+    def _feet(self, ways: NoteWays) -> FootWork | None:
+        return self._given.cheapest([
+            [None if way == LOST or note.free else note.ways[way].pitch
+             for note, way in zip(notes, row, strict=True)]
+            for notes, row in zip(self.scene.ways, ways, strict=True)])
 
     def keep(self, plan: Plan | None) -> None:
         """Take what is better in this plan into the best one."""
@@ -158,6 +169,7 @@ class _Table:
 
     def bargain(self, offers: Offers, closed: Offers, rounds: int) -> _Wants:
         """Raise the bound by offers; return the wants that gave the highest."""
+        universe = self.scene.universe
         firm: _Wants | None = None
         pace, stale, idle = 1.0, 0, 0
         seen: dict[tuple[int, int], tuple[int, int, float]] = {}
@@ -168,14 +180,15 @@ class _Table:
             if wants.quarrels:
                 self.keep(self.price(self.between(wants)))
             after = self.worth()
-            gained = before is None or after is not None and after.total < before.total
+            gained = before is None or after is not None and (
+                before.total - after.total) * universe.gain > before.total
             idle = 0 if gained else idle + 1
             stale += 1
             if firm is None or wants.bound > firm.bound:
                 firm, stale = wants, 0
             top = self.best.total if self.best else firm.bound + 100
             self.trace.append((firm.bound, top, len(wants.quarrels)))
-            if not wants.quarrels or top <= firm.bound or idle == self.scene.universe.patience:
+            if not wants.quarrels or top <= firm.bound or idle == universe.patience:
                 break
             if stale == _PATIENCE:
                 wants, pace, stale = firm, pace / 2, 0

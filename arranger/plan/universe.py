@@ -9,15 +9,14 @@ hand (``plan.hand_options``, ``plan.grips``).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from itertools import combinations
 
 from arranger.model.pitch import Pitch
 from arranger.plan.grip_costs import together
 from arranger.plan.grips import Grip, grip_price, grips
-from arranger.plan.hand_options import Hand, Option, Tone, options
+from arranger.plan.hand_options import Hand, Tone, options
 from arranger.plan.pedal_path import Ways
 from arranger.rulebook.players import Player
 from arranger.rulebook.universe import Universe
@@ -69,54 +68,66 @@ def _agree(ways: Sequence[Ways], pattern: Sequence[int]) -> bool:
     return True
 
 
-def choices(tones: Sequence[Tone], ways: Sequence[Ways], pattern: Sequence[int], player: Player,
-            prices: Mapping[str, int], places: frozenset[int],
-            universe: Universe) -> tuple[Choice, ...]:
-    """All ways of both hands to play a pattern.
+#: Indices of the notes held, (index, pitch) of those moved by octaves, grips with their price.
+_Shared = tuple[frozenset[int], tuple[tuple[int, Pitch], ...],
+                tuple[tuple[Grip | None, Grip | None, int], ...]]
 
-    Parameters
-    ----------
-    tones : the notes of the slice; their pitch is replaced by that of the way.
-    places : positions of strings that a note may be moved to by an octave.
+
+class Choices:
+    """All ways of both hands to play the notes of a slice; what is found serves all like it.
+
+    ``places``: positions of strings that a note may be moved to by an octave.
     """
-    kept: dict[int, int] = {}  # string -> note; a second note on it is the same pluck
-    for i, way in enumerate(pattern):
-        if way != LOST:
-            kept.setdefault(ways[i].ways[way].pitch.position, i)
-    order = [kept[s] for s in sorted(kept)]
-    played = tuple(replace(tones[i], pitch=ways[i].ways[pattern[i]].pitch) for i in order)
-    found = []
-    for option, price in _shared(played, player, _key(prices), places, universe):
-        held = {order[i]: p for hand in (option.left, option.right) for i, p in hand.tones}
-        taken = tuple(LOST if i in order and i not in held else way
-                      for i, way in enumerate(pattern))
-        moved = tuple((i, p) for i, p in sorted(held.items())
-                      if p != ways[i].ways[pattern[i]].pitch)
-        for left in _grips(option.left):
-            for right in _grips(option.right):
-                both = together(left, right, prices) if left and right else 0
-                own = sum(grip_price(g, player, prices) for g in (left, right) if g)
-                found.append(Choice(taken, left, right, moved, price + both + own))
-    return tuple(found)
 
+    def __init__(self, player: Player, prices: Mapping[str, int], places: frozenset[int],
+                 universe: Universe) -> None:
+        self._player = player
+        self._prices = prices
+        self._places = places
+        self._universe = universe
+        self._shared: dict[tuple[Tone, ...], tuple[_Shared, ...]] = {}
+        self._held: dict[tuple[tuple[int, ...], bool], tuple[tuple[Grip | None, int], ...]] = {
+            ((), False): ((None, 0),)}
 
-def _grips(hand: Hand) -> tuple[Grip | None, ...]:
-    if not hand.tones:
-        return (None,)
-    return grips(tuple(p.position for _, p in hand.tones), hand.rolled)
+    def of(self, tones: Sequence[Tone], ways: Sequence[Ways],
+           pattern: Sequence[int]) -> tuple[Choice, ...]:
+        """Choices of a slice; the pitch of its ``tones`` is replaced by that of the way."""
+        kept: dict[int, int] = {}  # string -> note; a second note on it is the same pluck
+        for i, way in enumerate(pattern):
+            if way != LOST:
+                kept.setdefault(ways[i].ways[way].pitch.position, i)
+        order = [kept[s] for s in sorted(kept)]
+        chords = [tones[i].chord for i in order]
+        played = tuple(replace(tones[i], pitch=ways[i].ways[pattern[i]].pitch,
+                               chord=chords.index(tones[i].chord)) for i in order)
+        if played not in self._shared:
+            self._shared[played] = tuple(self._hands(played))
+        found = []
+        for held, moved, both in self._shared[played]:
+            kept_notes = {order[i] for i in held}
+            taken = tuple(LOST if i in order and i not in kept_notes else way
+                          for i, way in enumerate(pattern))
+            octaves = tuple(sorted((order[i], p) for i, p in moved))
+            found += [Choice(taken, left, right, octaves, price) for left, right, price in both]
+        return tuple(found)
 
+    def _hands(self, tones: tuple[Tone, ...]) -> Iterator[_Shared]:
+        """Notes held, notes moved by octaves, and grips of both hands with their price."""
+        for option in options(tones, self._player, self._prices, self._places,
+                              self._universe.thinned):
+            held = {i: p for hand in (option.left, option.right) for i, p in hand.tones}
+            price = option.price - sum(t.drop for i, t in enumerate(tones) if i not in held)
+            yield (frozenset(held),
+                   tuple((i, p) for i, p in held.items() if p != tones[i].pitch),
+                   tuple((left, right, price + one + other + (
+                       together(left, right, self._prices) if left and right else 0))
+                       for left, one in self._grips(option.left)
+                       for right, other in self._grips(option.right)))
 
-def _key(prices: Mapping[str, int]) -> tuple[tuple[str, int], ...]:
-    return tuple(prices.items())
-
-
-@lru_cache(maxsize=1 << 14)
-def _shared(tones: tuple[Tone, ...], player: Player, prices: tuple[tuple[str, int], ...],
-            places: frozenset[int], universe: Universe) -> tuple[tuple[Option, int], ...]:
-    """Options of the hands, each with its price without that of the lost notes."""
-    found = []
-    for option in options(tones, player, dict(prices), places, universe.thinned):
-        held = {i for hand in (option.left, option.right) for i, _ in hand.tones}
-        lost = sum(t.drop for i, t in enumerate(tones) if i not in held)
-        found.append((option, option.price - lost))
-    return tuple(found)
+    def _grips(self, hand: Hand) -> tuple[tuple[Grip | None, int], ...]:
+        """Grips of a hand, with their price."""
+        key = tuple(p.position for _, p in hand.tones), hand.rolled
+        if key not in self._held:
+            self._held[key] = tuple((g, grip_price(g, self._player, self._prices))
+                                    for g in grips(*key))
+        return self._held[key]

@@ -21,6 +21,7 @@ class Universe:
     touchy_only: int
     rounds: int
     patience: int
+    gain: int
     branches: int
     margin: int
 

@@ -261,7 +261,10 @@ def _normal(values: Table) -> tuple[Table, int]:
     least = int(values.min())
     if least >= INFINITE:
         return np.full_like(values, INFINITE), INFINITE
-    return np.where(values >= INFINITE, INFINITE, values - least).astype(np.int32), least
+    lost = values >= INFINITE
+    values = values - least
+    np.putmask(values, lost, INFINITE)
+    return values, least
 
 
 @lru_cache(maxsize=512)
@@ -303,21 +306,27 @@ def _apply(values: Table, table: Table, mover: int) -> Table:
 
 
 def _single(values: Table, gap: Gap, movers: Movers, mover: int, board: Board) -> Table:
-    """Exactly one one-notch move of one mover, from ``values`` (planes x settings)."""
-    planes = values.shape[0]
-    out = np.full(values.shape, INFINITE, dtype=np.int32)
-    counts = [high - low + 1 for low, high in board.ranges]
-    for p in range(7)[SWITCHES[mover]]:
-        low, high = board.ranges[p]
-        if low == high or gap.leave[p, low:high + 1].min() >= INFINITE:
+    """Exactly one one-notch move of one mover, from ``values`` (planes x settings of both)."""
+    front = np.moveaxis(values, 1 + mover, 0)
+    shape = front.shape  # the mover's settings first, so that what is added to is long runs
+    source = np.ascontiguousarray(front).reshape(shape[0], -1)
+    out = np.full(source.shape, INFINITE, dtype=np.int32)
+    own = board.ranges[SWITCHES[mover]]
+    counts = [high - low + 1 for low, high in own]
+    for p, (low, high) in enumerate(own):
+        leave = gap.leave[SWITCHES[mover].start + p, low:high + 1]
+        if low == high or leave.min() >= INFINITE:
             continue
-        tail = prod(counts[p + 1:])
-        view = values.reshape(planes, -1, counts[p], tail)
-        into = out.reshape(planes, -1, counts[p], tail)
-        cost = (np.minimum(gap.leave[p, low:high + 1], INFINITE) + movers.price)[:, None]
-        np.minimum(into[:, :, 1:], view[:, :, :-1] + cost[:-1], out=into[:, :, 1:])
-        np.minimum(into[:, :, :-1], view[:, :, 1:] + cost[1:], out=into[:, :, :-1])
-    return np.minimum(out, INFINITE, out=out)
+        view = source.reshape(prod(counts[:p]), counts[p], -1)
+        into = out.reshape(view.shape)
+        cost = leave + movers.price
+        for at in range(counts[p]):
+            if leave[at] >= INFINITE:
+                continue
+            left = view[:, at] + cost[at]
+            for to in {at - 1, at + 1} & set(range(counts[p])):
+                np.minimum(into[:, to], left, out=into[:, to])
+    return np.moveaxis(np.minimum(out, INFINITE, out=out).reshape(shape), 0, 1 + mover)
 
 
 def _age(values: Table, look_back: int) -> tuple[Table, Table]:

@@ -175,6 +175,10 @@ def _place(index: int, table: Table) -> tuple[int, int]:
 def _forget(front: _Front, now: float, horizon: float) -> _Front:
     """Fold grips older than ``horizon`` into FREE; ``origin``: of the others, in ``front``."""
     values = front.values
+    if all(ids[0] == FREE and (now - times[1:] <= horizon).all()
+           for ids, times in zip(front.ids, front.times, strict=True)):
+        one, other = (np.arange(1, len(ids)) for ids in front.ids)
+        return _Front(front.ids, front.times, values, (one, other))
     kept: list[Ids] = []
     ids: list[Ids] = []
     times: list[Times] = []
