@@ -48,12 +48,17 @@ def arrange(score: Score, part: str, settings: Settings,
     first = _once(score, part, settings, progress)
     cost, bound = first.draft.cost, first.draft.bound
     result, entries = first, first.draft.ledger.entries
-    settled = False
+    settled = settings.ensemble is None
     settings = replace(settings, ensemble=None)  # now it is one part
+    looked = score
     for _ in range(ROUNDS):
         progress("looking again at the draft")
         like = alike(result.draft)
-        again = _once(as_source(like), part, settings, progress)
+        now = as_source(like)
+        if settled and _equal(now, looked, part):
+            break
+        looked, settled = now, False
+        again = _once(now, part, settings, progress)
         settled = _same(again.draft, result.draft)
         if settled:
             break
@@ -136,6 +141,17 @@ def _without_pedals(draft: Draft, settings: Settings, progress: Progress) -> Arr
         draft, cost["hands"] = handed.draft, handed.total
     progress("moving the levers")
     return Arranged(replace(set_levers(draft, settings), cost=cost, bound=strung.total), (), True)
+
+
+def _equal(one: Score, other: Score, part: str) -> bool:
+    """Tell whether the planner is asked the same by both."""
+    return _asked(one, part) == _asked(other, part)
+
+
+def _asked(score: Score, part: str) -> list[tuple[object, ...]]:
+    chords: dict[int, int] = {}
+    return [(n.id, n.pitch, n.staff, n.marks, chords.setdefault(n.chord, len(chords)))
+            for n in score.part_notes(part)]
 
 
 def _same(one: Draft, other: Draft) -> bool:

@@ -307,9 +307,9 @@ def _apply(values: Table, table: Table, mover: int) -> Table:
 
 def _single(values: Table, gap: Gap, movers: Movers, mover: int, board: Board) -> Table:
     """Exactly one one-notch move of one mover, from ``values`` (planes x settings of both)."""
-    front = np.moveaxis(values, 1 + mover, 0)
-    shape = front.shape  # the mover's settings first, so that what is added to is long runs
-    source = np.ascontiguousarray(front).reshape(shape[0], -1)
+    order = (1, 0, 2) if mover == 0 else (2, 0, 1)
+    front = values.transpose(order)  # the mover's settings first, so that runs are long
+    source = np.ascontiguousarray(front)
     out = np.full(source.shape, INFINITE, dtype=np.int32)
     own = board.ranges[SWITCHES[mover]]
     counts = [high - low + 1 for low, high in own]
@@ -319,14 +319,11 @@ def _single(values: Table, gap: Gap, movers: Movers, mover: int, board: Board) -
             continue
         view = source.reshape(prod(counts[:p]), counts[p], -1)
         into = out.reshape(view.shape)
-        cost = leave + movers.price
-        for at in range(counts[p]):
-            if leave[at] >= INFINITE:
-                continue
-            left = view[:, at] + cost[at]
-            for to in {at - 1, at + 1} & set(range(counts[p])):
-                np.minimum(into[:, to], left, out=into[:, to])
-    return np.moveaxis(np.minimum(out, INFINITE, out=out).reshape(shape), 0, 1 + mover)
+        moved = view + (leave + movers.price)[:, None]
+        np.minimum(into[:, 1:], moved[:, :-1], out=into[:, 1:])
+        np.minimum(into[:, :-1], moved[:, 1:], out=into[:, :-1])
+    np.minimum(out, INFINITE, out=out)
+    return out.transpose((1, 0, 2) if mover == 0 else (1, 2, 0))
 
 
 def _age(values: Table, look_back: int) -> tuple[Table, Table]:
