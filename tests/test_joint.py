@@ -30,7 +30,8 @@ from arranger.search.two_hands import FREE, INFINITE
 
 PLAYER, PRICES, HARP = load_player("average"), load_prices(), load_harp("pedal-47")
 WHOLE = Universe(patterns=10**6, changes=99, thinned=10**6, choices=10**6,
-                 touchy_only=0, rounds=30, patience=30, gain=10**9, branches=400, margin=0)
+                 touchy_only=0, rounds=30, patience=30, gain=10**9, proof=10**6,
+                 near=10**9, branches=400, margin=0)
 NEVER = 1 << 18
 NAMES = ["C4", "C#4", "D4", "Eb4", "E4", "F4", "F#4", "B3", "G4", "A4", "C5", "E5"]
 

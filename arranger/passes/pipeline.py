@@ -45,7 +45,7 @@ def arrange(score: Score, part: str, settings: Settings,
             progress: Progress = lambda _: None) -> Arranged:
     """Arrange one part of a score for the harp."""
     progress("reading the texture")
-    first = _once(score, part, settings, progress)
+    first = _once(score, part, settings, progress, prove=True)
     cost, bound = first.draft.cost, first.draft.bound
     result, entries = first, first.draft.ledger.entries
     settled = settings.ensemble is None
@@ -109,12 +109,13 @@ def mark_pedals(score: Score, part: str, settings: Settings,
     return Arranged(net(draft), missed, True)
 
 
-def _once(score: Score, part: str, settings: Settings, progress: Progress) -> Arranged:
+def _once(score: Score, part: str, settings: Settings, progress: Progress,
+          prove: bool = False) -> Arranged:
     draft = fold(reduce(start(score, part), settings), settings)
     if settings.harp.mechanism != "pedal":
         return _without_pedals(draft, settings, progress)
     progress("weighing strings, pedals and hands")
-    planned = plan_together(share_runs(draft, settings), settings)
+    planned = plan_together(share_runs(draft, settings), settings, prove)
     progress("timing the pedals")
     draft, missed = move_pedals(planned.draft, settings, planned.pins)
     while missed:

@@ -29,13 +29,17 @@ class Planned:
     bound: int
 
 
-def plan_together(draft: Draft, settings: Settings) -> Planned:
-    """Choose strings, stand-ins, omissions, hands and fingers at the least price of all."""
+def plan_together(draft: Draft, settings: Settings, prove: bool) -> Planned:
+    """Choose strings, stand-ins, omissions, hands and fingers at the least price of all.
+
+    ``prove``: take time to prove how near to the least it is.
+    """
     part_roles = roles(draft.notes)
     piece = lay_out(draft, part_roles, settings)
     pins = pinned(draft, piece, settings)
     scene = set_scene(draft, piece.parts, piece.ways, piece.ends, part_roles, settings)
-    best = plan(scene, settings.player, settings.prices, piece.by_slice(pins))
+    best = plan(scene, settings.player, settings.prices, piece.by_slice(pins),
+                prove=prove)
     losses = _losses(best, piece, part_roles, settings)
     strung = put_on_strings(draft, piece.parts, best.pedals.taken,
                             pedal_words(draft, piece.parts, best.pedals, part_roles), losses)

@@ -167,28 +167,29 @@ class _Table:
             rows[t] = self._rows[key]
         return rows
 
-    def bargain(self, offers: Offers, closed: Offers, rounds: int) -> _Wants:
-        """Raise the bound by offers; return the wants that gave the highest."""
+    def bargain(self, offers: Offers, closed: Offers, rounds: int, proof: int = 0) -> _Wants:
+        """Raise the bound by offers; return the wants that gave the highest.
+
+        While plans get better, what either side wants is priced as a plan; then, for ``proof``
+        rounds at most, the bound alone is raised until it is near enough.
+        """
         universe = self.scene.universe
         firm: _Wants | None = None
         pace, stale, idle = 1.0, 0, 0
         seen: dict[tuple[int, int], tuple[int, int, float]] = {}
         for turn in range(rounds):
             wants = self.ask(offers, closed)
-            before = self.worth()
-            self.keep(self.price(wants.hands if turn % 2 else wants.pedals))
-            if wants.quarrels:
-                self.keep(self.price(self.between(wants)))
-            after = self.worth()
-            gained = before is None or after is not None and (
-                before.total - after.total) * universe.gain > before.total
-            idle = 0 if gained else idle + 1
+            if idle < universe.patience or not wants.quarrels:
+                idle = 0 if self._try(wants, turn) else idle + 1
+            else:
+                proof -= 1
             stale += 1
             if firm is None or wants.bound > firm.bound:
                 firm, stale = wants, 0
             top = self.best.total if self.best else firm.bound + 100
             self.trace.append((firm.bound, top, len(wants.quarrels)))
-            if not wants.quarrels or top <= firm.bound or idle == universe.patience:
+            if not wants.quarrels or (top - firm.bound) * universe.near <= top or (
+                    idle >= universe.patience and proof <= 0):
                 break
             if stale == _PATIENCE:
                 wants, pace, stale = firm, pace / 2, 0
@@ -201,7 +202,19 @@ class _Table:
                 for way, sign in ((wished, 1), (wanted, -1)):
                     offers[t, i, way] = offers.get((t, i, way), 0) + sign * step
         assert firm is not None
+        if idle >= universe.patience and firm.quarrels:
+            self._try(firm, 0)
         return firm
+
+    def _try(self, wants: _Wants, turn: int) -> bool:
+        """Price what the sides want; tell whether that brought anything worth another round."""
+        before = self.worth()
+        self.keep(self.price(wants.hands if turn % 2 else wants.pedals))
+        if wants.quarrels:
+            self.keep(self.price(self.between(wants)))
+        after = self.worth()
+        return before is None or after is not None and (
+            before.total - after.total) * self.scene.universe.gain > before.total
 
     def _weight(self, quarrel: Quarrel, seen: dict[tuple[int, int], tuple[int, int, float]]
                 ) -> float:
@@ -245,10 +258,15 @@ class _Table:
 
 def plan(scene: Scene, player: Player, prices: Mapping[str, int],
          pins: Mapping[int, tuple[int, ...]] | None = None,
-         trace: list[tuple[int, int, int]] | None = None) -> Plan:
-    """Solve a piece. ``trace`` collects (bound, best total, quarrels) of every round."""
+         trace: list[tuple[int, int, int]] | None = None, prove: bool = True) -> Plan:
+    """Solve a piece. ``trace`` collects (bound, best total, quarrels) of every round.
+
+    ``prove``: raise the bound when no better plan comes any more.
+    """
     table = _Table(scene, player, prices, pins)
-    root = table.bargain(table.shares(), {}, scene.universe.rounds)
+    universe = scene.universe
+    proof = universe.proof // max(1, len(scene.parts)) if prove else 0
+    root = table.bargain(table.shares(), {}, universe.rounds, proof)
     if table.best is None:  # nothing met can be played: leave out all that may come too fast
         table.keep(table.price(tuple(
             tuple(LOST if fast else way for way, fast in zip(row, losable, strict=True))
@@ -256,7 +274,7 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
     assert table.best is not None
     bound = root.bound
     if bound < table.best.total:
-        bound = table.branch(root, scene.universe.branches)
+        bound = table.branch(root, universe.branches)
     if trace is not None:
         trace += table.trace
     best = table.worth()

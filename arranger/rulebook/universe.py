@@ -22,6 +22,8 @@ class Universe:
     rounds: int
     patience: int
     gain: int
+    proof: int
+    near: int
     branches: int
     margin: int
 
