@@ -30,6 +30,8 @@ _DEAR = 1 << 12
 _PATIENCE = 3
 #: What a quarrel between two strings of one pitch is about, about (hands, a pedal).
 _LEAST_WEIGHT = 10
+#: Of a gap wider than one part in so many, some comes from plans that are not good enough.
+_WIDE = 20
 #: Rounds of bargaining in a branch.
 _BRANCH_ROUNDS = 6
 
@@ -174,12 +176,15 @@ class _Table:
         rounds at most, the bound alone is raised until it is near enough.
         """
         universe = self.scene.universe
+        patience = universe.patience if proof else 1  # without a proof a quick look is enough
         firm: _Wants | None = None
         pace, stale, idle = 1.0, 0, 0
         seen: dict[tuple[int, int], tuple[int, int, float]] = {}
         for turn in range(rounds):
             wants = self.ask(offers, closed)
-            if idle < universe.patience or not wants.quarrels:
+            wide = firm is None or self.best is None or (
+                self.best.total - firm.bound) * _WIDE > self.best.total
+            if idle < patience or not wants.quarrels or wide and turn % 3 == 0:
                 idle = 0 if self._try(wants, turn) else idle + 1
             else:
                 proof -= 1
@@ -189,7 +194,7 @@ class _Table:
             top = self.best.total if self.best else firm.bound + 100
             self.trace.append((firm.bound, top, len(wants.quarrels)))
             if not wants.quarrels or (top - firm.bound) * universe.near <= top or (
-                    idle >= universe.patience and proof <= 0):
+                    idle >= patience and proof <= 0):
                 break
             if stale == _PATIENCE:
                 wants, pace, stale = firm, pace / 2, 0
@@ -202,7 +207,7 @@ class _Table:
                 for way, sign in ((wished, 1), (wanted, -1)):
                     offers[t, i, way] = offers.get((t, i, way), 0) + sign * step
         assert firm is not None
-        if idle >= universe.patience and firm.quarrels:
+        if idle >= patience and firm.quarrels:
             self._try(firm, 0)
         return firm
 
