@@ -20,7 +20,7 @@ from arranger.model.pitch import Pitch
 from arranger.plan.pedal_path import Ways
 from arranger.plan.ring import AUDIBLE, T60
 from arranger.rulebook.players import Player
-from arranger.search.positions import INFINITE, Gap, Movers
+from arranger.search.board import INFINITE, Gap, Movers
 
 T = TypeVar("T")
 POSITIONS = tuple(product(range(3), repeat=7))

@@ -20,7 +20,7 @@ from arranger.plan.hand_options import Tone
 from arranger.plan.pedal_path import Way, Ways
 from arranger.plan.slices import Slice
 from arranger.plan.timing import Use
-from arranger.search.positions import INFINITE, Gap, Movers
+from arranger.search.board import INFINITE, Gap, Movers
 from tests.oracles import POSITIONS, NoteWays, node_table
 
 MOVERS = Movers(notch=4, double=6, calm=8, price=10, crowd=15)

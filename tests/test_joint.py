@@ -20,12 +20,13 @@ from arranger.plan.hand_options import Tone
 from arranger.plan.hand_search import Scene
 from arranger.plan.joint import plan
 from arranger.plan.pedal_path import Way, Ways, pedal_path
+from arranger.plan.recall import Recall
 from arranger.plan.slices import Slice
 from arranger.plan.universe import LOST, Choice, Choices
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
-from arranger.rulebook.universe import Universe
+from arranger.rulebook.universe import Universe, load_universe
 from arranger.search.two_hands import FREE, INFINITE
 
 PLAYER, PRICES, HARP = load_player("average"), load_prices(), load_harp("pedal-47")
@@ -192,3 +193,31 @@ def test_a_larger_hand_and_quicker_feet_never_cost_more(passage):
                      foot_two_notch_seconds=PLAYER.foot_two_notch_seconds / 2)
     where = scene(passage, replace(WHOLE, branches=60))
     assert plan(where, easier, PRICES).bound <= plan(where, PLAYER, PRICES).total
+
+
+USUAL = load_universe()
+
+
+@given(passages(most=12), st.data())
+@settings(max_examples=40, deadline=None)
+def test_a_plan_is_the_same_whatever_is_recalled(passage, data):
+    """Asked again with other notes at one moment, with and without what the first plan found."""
+    at = data.draw(st.integers(0, len(passage) - 1))
+    other = data.draw(passages(most=2))[0][1]
+    changed = [*passage[:at], (passage[at][0], other), *passage[at + 1:]]
+    recall = Recall()
+    for asked in (passage, changed, passage):
+        where = scene(asked, USUAL)
+        one, other = plan(where, PLAYER, PRICES, recall=recall), plan(where, PLAYER, PRICES)
+        assert (one.ways, one.hands, one.pedals, one.total, one.bound) == (
+            other.ways, other.hands, other.pedals, other.total, other.bound)
+
+
+@given(passages(most=12))
+@settings(max_examples=20, deadline=None)
+def test_a_plan_costs_what_a_search_of_all_its_settings_finds(passage):
+    """Its feet, searched one at a time, against both searched at once; crossed plans as well."""
+    where = scene(passage, USUAL)
+    found = plan(where, PLAYER, PRICES)
+    assert found.pedal_total == pedals_of(where, found.ways)
+    assert found.bound <= found.total

@@ -28,7 +28,7 @@ from arranger.plan.pedal_path import (
 )
 from arranger.rulebook.players import Player, load_player
 from arranger.rulebook.prices import load_prices
-from arranger.search.positions import INFINITE, Gap
+from arranger.search.board import INFINITE, Gap
 from tests.oracles import POSITIONS, brute_force, pedal_model, replay
 from tests.strategies import Passage, passages
 

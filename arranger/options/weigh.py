@@ -21,6 +21,7 @@ from arranger.passes.feet import move_pedals
 from arranger.passes.pipeline import weighed
 from arranger.passes.settings import Settings
 from arranger.plan.pinned import KEPT
+from arranger.plan.recall import Recall
 
 #: Options offered at a spot at most, and those that are weighed over the whole piece.
 MOST = 3
@@ -79,6 +80,7 @@ class Scales:
         self.shop = Workshop.of(draft, settings)
         self.present = present
         self._whole: Draft | None = None
+        self._recall = Recall()
         self._done: dict[str, Outcome | None] = {}
 
     def weigh(self, spot: Spot) -> Weighed:
@@ -86,12 +88,14 @@ class Scales:
         shop = self.shop
         found = ideas(spot, shop, not self.alter)
         near = self._excerpt(spot)
-        base = self._plan(near, Pins())
+        recall = Recall()
+        base = self._plan(near, Pins(), recall)
         guesses: list[tuple[int, int, Idea]] = []
         seen: set[object] = {_face(base)}
         for rank, idea in enumerate(found):
             timed = idea.choice.kind == "pedal"
-            draft = self._timed(idea.placed.pins) if timed else self._plan(near, idea.placed.pins)
+            pins = idea.placed.pins
+            draft = self._timed(pins) if timed else self._plan(near, pins, recall)
             if broken(draft, [idea.placed]) or _face(draft, idea) in seen:
                 continue
             if not self._helps(spot, idea, shop.draft if timed else base, draft):
@@ -127,9 +131,10 @@ class Scales:
 
     def _carry_out(self, idea: Idea) -> Outcome | None:
         if self._whole is None:
-            self._whole = self._plan(self.shop.draft.source, Pins())
+            self._whole = self._plan(self.shop.draft.source, Pins(), self._recall)
         was = self._whole
-        now = with_reasons(self._plan(was.source, idea.placed.pins), [idea.placed])
+        now = with_reasons(self._plan(was.source, idea.placed.pins, self._recall),
+                           [idea.placed])
         change = now.total - was.total
         if broken(now, [idea.placed]) or change > KEPT // 2 or _face(now, idea) == _face(was):
             return None
@@ -141,13 +146,14 @@ class Scales:
         return Outcome(idea, change, {t: v for t, v in terms.items() if v}, fidelity, now,
                        knock_on(was, now, idea.placed.pins.notes), ledger)
 
-    def _plan(self, score: Score, pins: Pins) -> Draft:
+    def _plan(self, score: Score, pins: Pins, recall: Recall) -> Draft:
         settings = self.shop.settings
         base = settings.pins
         if self.present is not None:
             base = base.plus(loosened(self.present, score, self.shop.draft.part, settings.harp,
                                       base.plus(pins)))
-        return weighed(score, self.shop.draft.part, replace(settings, pins=base.plus(pins)))
+        return weighed(score, self.shop.draft.part, replace(settings, pins=base.plus(pins)),
+                       recall)
 
     def _timed(self, pins: Pins) -> Draft:
         """The draft as it is, its pedals timed again under pins."""

@@ -14,6 +14,7 @@ from arranger.passes.jumps import barline_groups, barlines
 from arranger.passes.settings import Settings
 from arranger.plan.pedal_path import PedalPath, PedalSearch, Way, Ways
 from arranger.plan.pinned import pinned_ways
+from arranger.plan.recall import Recall
 from arranger.plan.roles import Role
 from arranger.plan.settings import key_setting
 from arranger.plan.slices import Slice, clock, slices
@@ -49,7 +50,8 @@ def lay_out(draft: Draft, part_roles: Mapping[NoteId, Role], settings: Settings)
                        for s in parts))
 
 
-def pinned(draft: Draft, piece: Piece, settings: Settings) -> dict[Fraction, tuple[int, ...]]:
+def pinned(draft: Draft, piece: Piece, settings: Settings,
+           recall: Recall | None = None) -> dict[Fraction, tuple[int, ...]]:
     """Settings at the barlines of jumps: one for every group of barlines.
 
     Of the settings at which an unconstrained plan passes them, and those of the key, the cheapest
@@ -62,7 +64,10 @@ def pinned(draft: Draft, piece: Piece, settings: Settings) -> dict[Fraction, tup
     keys = {onset: _possible(_of_key(draft, onset), settings.harp)
             for group in groups for onset in group}
     search = PedalSearch(piece.parts, piece.ways, piece.ends, settings.player, settings.prices,
-                         settings=keys.values())
+                         settings=keys.values(), recall=recall)
+    if recall:
+        search = search.knowing(recall.find("barlines"))
+        recall.keep("barlines", search)
     free = search.cheapest(piece.ways)
     pins: dict[Fraction, tuple[int, ...]] = {}
     for group in groups:

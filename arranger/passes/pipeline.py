@@ -26,6 +26,7 @@ from arranger.passes.settings import Settings
 from arranger.passes.start import as_source, start
 from arranger.passes.strings import give_strings
 from arranger.passes.together import plan_together
+from arranger.plan.recall import Recall
 from arranger.plan.timing import Window
 
 ROUNDS = 6
@@ -42,23 +43,23 @@ class Arranged:
 
 
 def arrange(score: Score, part: str, settings: Settings,
-            progress: Progress = lambda _: None) -> Arranged:
-    """Arrange one part of a score for the harp."""
+            progress: Progress = lambda _: None, recall: Recall | None = None) -> Arranged:
+    """Arrange one part of a score for the harp; ``recall``: of arranging it before."""
     progress("reading the texture")
-    first = _once(score, part, settings, progress, prove=True)
+    first = _once(score, part, settings, progress, prove=True, recall=_look(recall, 0))
     cost, bound = first.draft.cost, first.draft.bound
     result, entries = first, first.draft.ledger.entries
     settled = settings.ensemble is None
     settings = replace(settings, ensemble=None)  # now it is one part
     looked = score
-    for _ in range(ROUNDS):
+    for turn in range(1, ROUNDS + 1):
         progress("looking again at the draft")
         like = alike(result.draft)
         now = as_source(like)
         if settled and _equal(now, looked, part):
             break
         looked, settled = now, False
-        again = _once(now, part, settings, progress)
+        again = _once(now, part, settings, progress, recall=_look(recall, turn))
         settled = _same(again.draft, result.draft)
         if settled:
             break
@@ -72,12 +73,17 @@ def arrange(score: Score, part: str, settings: Settings,
     return Arranged(net(draft), result.missed, settled)
 
 
-def weighed(score: Score, part: str, settings: Settings) -> Draft:
+def _look(recall: Recall | None, turn: int) -> Recall | None:
+    """What is recalled of one of the looks at a draft."""
+    return recall and recall.get(("look", turn), Recall)
+
+
+def weighed(score: Score, part: str, settings: Settings, recall: Recall) -> Draft:
     """Arrange in one round only: the cost is that of ``arrange``, which comes from its first.
 
-    Enough to compare what pins do, in a third of the time.
+    Enough to compare what pins do, in a part of the time; ``recall``: of the same piece before.
     """
-    return net(_once(score, part, settings, lambda _: None).draft)
+    return net(_once(score, part, settings, lambda _: None, prove=True, recall=recall).draft)
 
 
 #: Times dearer a note or its spelling is in a part that is to stay as it is (assumption).
@@ -110,12 +116,12 @@ def mark_pedals(score: Score, part: str, settings: Settings,
 
 
 def _once(score: Score, part: str, settings: Settings, progress: Progress,
-          prove: bool = False) -> Arranged:
+          prove: bool = False, recall: Recall | None = None) -> Arranged:
     draft = fold(reduce(start(score, part), settings), settings)
     if settings.harp.mechanism != "pedal":
         return _without_pedals(draft, settings, progress)
     progress("weighing strings, pedals and hands")
-    planned = plan_together(share_runs(draft, settings), settings, prove)
+    planned = plan_together(share_runs(draft, settings), settings, prove, recall)
     progress("timing the pedals")
     draft, missed = move_pedals(planned.draft, settings, planned.pins)
     while missed:

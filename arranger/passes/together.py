@@ -14,9 +14,11 @@ from arranger.passes.in_hands import loss_reasons, put_in_hands, set_scene
 from arranger.passes.on_strings import pedal_words, put_on_strings
 from arranger.passes.piece import Piece, lay_out, pinned
 from arranger.passes.settings import Settings
-from arranger.plan.joint import Plan, plan
+from arranger.plan.joint import plan
+from arranger.plan.recall import Recall
 from arranger.plan.roles import Role, roles
 from arranger.plan.universe import LOST
+from arranger.plan.whole import Plan
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,17 +31,18 @@ class Planned:
     bound: int
 
 
-def plan_together(draft: Draft, settings: Settings, prove: bool) -> Planned:
+def plan_together(draft: Draft, settings: Settings, prove: bool,
+                  recall: Recall | None = None) -> Planned:
     """Choose strings, stand-ins, omissions, hands and fingers at the least price of all.
 
-    ``prove``: take time to prove how near to the least it is.
+    ``prove``: take time to prove how near to the least it is. ``recall``: of an earlier plan.
     """
     part_roles = roles(draft.notes)
     piece = lay_out(draft, part_roles, settings)
-    pins = pinned(draft, piece, settings)
+    pins = pinned(draft, piece, settings, recall)
     scene = set_scene(draft, piece.parts, piece.ways, piece.ends, part_roles, settings)
     best = plan(scene, settings.player, settings.prices, piece.by_slice(pins),
-                prove=prove)
+                prove=prove, recall=recall)
     losses = _losses(best, piece, part_roles, settings)
     strung = put_on_strings(draft, piece.parts, best.pedals.taken,
                             pedal_words(draft, piece.parts, best.pedals, part_roles), losses)

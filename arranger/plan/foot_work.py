@@ -6,21 +6,15 @@ With the strings given, no price depends on both feet any more, so each foot is 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
 
 from arranger.model.harp import PEDALS
 from arranger.model.pitch import Pitch
-from arranger.search.positions import (
-    INFINITE,
-    SWITCHES,
-    Board,
-    Gap,
-    Movers,
-    PositionSearch,
-    Table,
-)
+from arranger.search.board import INFINITE, SWITCHES, Board, Gap, Movers, Table
+from arranger.search.positions import PositionSearch
 
 #: Price, for either foot, of a pinned setting that is not met: dearer than any music, and still
 #: finite, so that a barline no foot can meet leaves a plan and a finding instead of none.
@@ -47,9 +41,18 @@ class GivenSearch:
     def __init__(self, spans: Sequence[tuple[int, int]], gaps: Sequence[Gap], movers: Movers,
                  ranges: Sequence[tuple[int, int]], pins: Mapping[int, tuple[int, ...]]) -> None:
         self._spans = spans
+        self._gaps = gaps
+        self._ranges = ranges
         self._feet = tuple(_OneFoot(gaps, movers, ranges, own) for own in SWITCHES)
         self._pins = [tuple(pins[at] for at in range(first, last) if at in pins)
                       for first, last in spans]
+
+    def knowing(self, other: GivenSearch | None) -> GivenSearch:
+        """Return this search, starting from what another one of nearly the same piece knows."""
+        new = copy(self)
+        if other is not None and other._ranges == self._ranges:
+            new._feet = tuple(foot.over(self._gaps) for foot in other._feet)
+        return new
 
     def cheapest(self, ways: Sequence[Sequence[Pitch | None]]) -> FootWork | None:
         """Foot work for the pitches of every slice (None: asks nothing); None: there is none."""
@@ -91,6 +94,12 @@ class _OneFoot:
         self._settings = tuple(tuple(map(int, row)) for row in self._shape)
         self._search = PositionSearch(gaps, movers, board, whole=True)
         self._tables: dict[tuple[object, ...], Table] = {}
+
+    def over(self, gaps: Sequence[Gap]) -> _OneFoot:
+        """The same foot over other gaps."""
+        other = copy(self)
+        other._search = self._search.over(gaps)
+        return other
 
     def cheapest(self, wanted: Sequence[frozenset[tuple[int, int]]],
                  pins: Sequence[tuple[tuple[int, ...], ...]]) -> _Walk | None:

@@ -52,8 +52,11 @@ class GripCosts:
         return found
 
     def _of(self, ids: Ids) -> Ids:
-        """Columns of these grips: lowest and highest string, sets of strings, of their neighbours,
-        the finger of a single note, set of fingers."""
+        """Columns of these grips.
+
+        Lowest and highest string, set of strings, of their neighbours, finger of a single note,
+        set of fingers.
+        """
         if self._array is None:
             self._array = np.array(self._rows, dtype=np.int64).reshape(-1, 6).T
         return np.asarray(self._array[:, ids])
@@ -77,7 +80,7 @@ class GripCosts:
         price += np.bitwise_count(a[5] & b[5]) * hops[:, None]
         singly = np.where(age <= player.afresh_seconds, a[4, :, 0], 0)
         price += self._turns[singly[:, None], b[4], np.clip(b[0] - a[0], -_WIDEST, _WIDEST)]
-        return price.astype(np.int32)
+        return np.asarray(price, dtype=np.int32)
 
     def across(self, worker: int, old: Ids, age: Times, new: Ids) -> Table:
         """Strings the other hand takes just after this one (old x new)."""
@@ -91,7 +94,7 @@ class GripCosts:
         close = np.where(age < player.placing_lead_seconds - _EPS, prices["near_after"], 0)
         price = np.bitwise_count(a[2] & b[2]) * each[:, None]
         price += np.bitwise_count(a[3] & b[2]) * close[:, None]
-        return price.astype(np.int32)
+        return np.asarray(price, dtype=np.int32)
 
 
 def _turns(prices: Mapping[str, int]) -> npt.NDArray[np.int64]:

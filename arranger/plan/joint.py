@@ -11,16 +11,23 @@ left is closed by branching: a note on which the two disagree must go this way, 
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, replace
+from math import log2
+from typing import Any, TypeVar
 
-from arranger.plan.foot_work import FootWork
+from arranger.plan.foot_work import FootWork, GivenSearch
 from arranger.plan.hand_search import HandSearch, Scene
 from arranger.plan.pedal_path import PedalPath, PedalSearch, Way, Ways
+from arranger.plan.recall import Recall
 from arranger.plan.universe import LOST
 from arranger.plan.whole import Moment, NoteWays, Plan, crossed
 from arranger.rulebook.players import Player
+from arranger.search.two_hands import PairSearch
+
+T = TypeVar("T")
 
 #: Price of a way that is not to be taken.
 _NEVER = 1 << 22
@@ -65,20 +72,48 @@ class _Table:
     """Both sides at one table: they are asked under offers, and plans are priced whole."""
 
     def __init__(self, scene: Scene, player: Player, prices: Mapping[str, int],
-                 pins: Mapping[int, tuple[int, ...]] | None) -> None:
+                 pins: Mapping[int, tuple[int, ...]] | None, recall: Recall | None) -> None:
         self.scene = scene
         self.best: Plan | None = None
         self.trace: list[tuple[int, int, int]] = []
         self._margin = scene.universe.margin
-        self._asked = PedalSearch(scene.parts, scene.ways, scene.ends, player, prices, pins)
-        self._thinned = self._asked.twin()  # one each: what was found is kept
-        self._given = self._asked.given()
+        self._recall = recall
+        self._turns: Counter[str] = Counter()
+        self._last: dict[str, Any] = {}
+        self._pedals = PedalSearch(scene.parts, scene.ways, scene.ends, player, prices, pins,
+                                   recall=recall)
+        self._foot_work = self._pedals.given()
         self._rows: dict[tuple[int, Extra], tuple[Ways, ...]] = {}
-        base = _taken(scene, self._asked.cheapest(scene.ways))
+        base = _taken(scene, self._asking("asked").cheapest(scene.ways))
         kept = self._as_written()
-        self.hands = HandSearch(scene, base, player, prices, kept)
+        self.hands = HandSearch(scene, base, player, prices, kept, recall)
         self.written = self.price(kept)
         self.keep(self.written)
+
+    def _known(self, kind: str) -> Any:
+        """What a search starts from that answers the next question of its kind.
+
+        That is its counterpart in an earlier plan of the piece, or the search before it.
+        """
+        turn = self._turns[kind]
+        counterpart = self._recall.find((kind, turn)) if self._recall else None
+        return counterpart or self._last.get(kind)
+
+    def _keep(self, kind: str, search: T) -> T:
+        if self._recall:
+            self._recall.keep((kind, self._turns[kind]), search)
+        self._turns[kind] += 1
+        self._last[kind] = search
+        return search
+
+    def _asking(self, kind: str) -> PedalSearch:
+        return self._keep(kind, self._pedals.knowing(self._known(kind)))
+
+    def _walking(self) -> GivenSearch:
+        return self._keep("feet", self._foot_work.knowing(self._known("feet")))
+
+    def _grasping(self, kind: str) -> PairSearch:
+        return self._keep(kind, copy(self._known(kind) or self.hands.search()))
 
     def shares(self) -> Offers:
         """Start: the hands pay half of what a way costs, so that they do not part for nothing."""
@@ -94,23 +129,24 @@ class _Table:
 
     def ask(self, offers: Offers, closed: Offers) -> _Wants:
         """Solve both sides on their own."""
-        path = self._asked.cheapest(self._dearer(offers, closed))
+        path = self._asking("asked").cheapest(self._dearer(offers, closed))
         wish = _taken(self.scene, path)
-        total, picked = self.hands.solve(_for_hands(offers, closed))
+        total, picked = self.hands.solve(_for_hands(offers, closed), self._grasping("offered"))
         want = tuple(self.hands.ways(at, c, wish[at]) for at, c in enumerate(picked))
         return _Wants(path.total + total, offers, wish, want, _quarrels(wish, want))
 
     def _as_written(self) -> NoteWays:
         """The written strings, wherever the pedals give them."""
-        written = tuple(tuple(0 for _ in row) for row in self.scene.ways)
+        written = tuple(tuple(map(_written, row)) for row in self.scene.ways)
         if self._feet(written):
             return written
         return self.settled({(t, i, k): _DEAR for t, row in enumerate(self.scene.ways)
-                             for i, note in enumerate(row) for k in range(1, len(note.ways))})
+                             for i, note in enumerate(row) for k in range(len(note.ways))
+                             if k != written[t][i]})
 
     def settled(self, dear: Offers) -> NoteWays:
         """What the pedals would do on their own if these ways were so much dearer."""
-        return _taken(self.scene, self._thinned.cheapest(self._dearer(dear)))
+        return _taken(self.scene, self._asking("settled").cheapest(self._dearer(dear)))
 
     def between(self, wants: _Wants) -> NoteWays:
         """What the pedals would do at full price if the hands had their way in what is too fast."""
@@ -122,7 +158,7 @@ class _Table:
     def price(self, ways: NoteWays) -> Plan | None:
         """The best plan in which every note goes its given way, if feet can."""
         scene = self.scene
-        work = self.hands.follow(ways)
+        work = self.hands.follow(ways, self._grasping("followed"))
         ways = tuple(self.hands.ways(at, c, w) for at, (c, w) in enumerate(
             zip(work.picked, ways, strict=True)))
         feet = self._feet(ways)
@@ -139,7 +175,7 @@ class _Table:
                               _each(feet.costs), _each(work.costs))))
 
     def _feet(self, ways: NoteWays) -> FootWork | None:
-        return self._given.cheapest([
+        return self._walking().cheapest([
             [None if way == LOST or note.free else note.ways[way].pitch
              for note, way in zip(notes, row, strict=True)]
             for notes, row in zip(self.scene.ways, ways, strict=True)])
@@ -184,7 +220,7 @@ class _Table:
             wants = self.ask(offers, closed)
             wide = firm is None or self.best is None or (
                 self.best.total - firm.bound) * _WIDE > self.best.total
-            if idle < patience or not wants.quarrels or wide and turn % 3 == 0:
+            if idle < patience or not wants.quarrels or (wide and turn % 3 == 0):
                 idle = 0 if self._try(wants, turn) else idle + 1
             else:
                 proof -= 1
@@ -200,7 +236,7 @@ class _Table:
                 wants, pace, stale = firm, pace / 2, 0
             quarrels = wants.quarrels
             weights = [self._weight(q, seen) for q in quarrels]
-            pace_each = pace * (top - firm.bound) / (2 * sum(weights))
+            pace_each = _even(pace * (top - firm.bound) / (2 * sum(weights)))
             offers = dict(wants.offers)
             for (t, i, wished, wanted), weight in zip(quarrels, weights, strict=True):
                 step = max(1, round(weight * pace_each))
@@ -218,8 +254,8 @@ class _Table:
         if wants.quarrels:
             self.keep(self.price(self.between(wants)))
         after = self.worth()
-        return before is None or after is not None and (
-            before.total - after.total) * self.scene.universe.gain > before.total
+        return before is None or (after is not None and (
+            before.total - after.total) * self.scene.universe.gain > before.total)
 
     def _weight(self, quarrel: Quarrel, seen: dict[tuple[int, int], tuple[int, int, float]]
                 ) -> float:
@@ -263,12 +299,14 @@ class _Table:
 
 def plan(scene: Scene, player: Player, prices: Mapping[str, int],
          pins: Mapping[int, tuple[int, ...]] | None = None,
-         trace: list[tuple[int, int, int]] | None = None, prove: bool = True) -> Plan:
+         trace: list[tuple[int, int, int]] | None = None, prove: bool = True,
+         recall: Recall | None = None) -> Plan:
     """Solve a piece. ``trace`` collects (bound, best total, quarrels) of every round.
 
-    ``prove``: raise the bound when no better plan comes any more.
+    ``prove``: raise the bound when no better plan comes any more. ``recall``: of earlier plans of
+    nearly the same piece, for the same player and prices.
     """
-    table = _Table(scene, player, prices, pins)
+    table = _Table(scene, player, prices, pins, recall)
     universe = scene.universe
     proof = universe.proof // max(1, len(scene.parts)) if prove else 0
     root = table.bargain(table.shares(), {}, universe.rounds, proof)
@@ -285,6 +323,16 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
     best = table.worth()
     assert best is not None
     return replace(best, bound=bound)
+
+
+def _even(pace: float) -> float:
+    """The pace in steps of a factor of 1.4, so that far places hardly ever change each other's."""
+    return float(2.0 ** (round(2 * log2(pace)) / 2)) if pace > 0 else 0.0
+
+
+def _written(note: Ways) -> int:
+    """The way a note is written: it costs nothing, or the least."""
+    return min(range(len(note.ways)), key=lambda k: note.ways[k].price, default=LOST)
 
 
 def _quarrels(pedals: NoteWays, hands: NoteWays) -> tuple[Quarrel, ...]:

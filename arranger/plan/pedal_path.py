@@ -18,10 +18,12 @@ import numpy.typing as npt
 from arranger.model.harp import PEDALS
 from arranger.model.pitch import SEMITONES, Pitch
 from arranger.plan.foot_work import PIN, GivenSearch
+from arranger.plan.recall import Recall
 from arranger.plan.ring import AUDIBLE, level
 from arranger.plan.slices import Slice
 from arranger.rulebook.players import Player
-from arranger.search.positions import SWITCHES, INFINITE, Board, Gap, Movers, PositionSearch, Table
+from arranger.search.board import INFINITE, SWITCHES, Board, Gap, Movers, Table
+from arranger.search.positions import PositionSearch
 
 #: Seconds within which attacks count as one for the feet (assumption).
 FEET_AT_ONCE = 0.08
@@ -151,28 +153,34 @@ class PedalSearch:
     def __init__(self, parts: Sequence[Slice], ways: Sequence[Sequence[Ways]],
                  ends: Sequence[Sequence[float]], player: Player, prices: Mapping[str, int],
                  pins: Mapping[int, tuple[int, ...]] | None = None,
-                 settings: Iterable[tuple[int, ...]] = ()) -> None:
+                 settings: Iterable[tuple[int, ...]] = (),
+                 recall: Recall | None = None) -> None:
+        recall = recall or Recall()
         times = [s.seconds for s in parts]
         firsts = stations(times)
         self._spans = tuple(zip(firsts, [*firsts[1:], len(parts)], strict=True))
         self._pins = pins or {}
         self._ranges = _ranges(ways, (*self._pins.values(), *settings))
         board = Board(self._ranges)
-        self._gaps = _gaps(times, self._spans, ways, ends, player, prices)
+        self._gaps = [recall.same((g.leave.tobytes(), g.work, g.look_back), g)
+                      for g in _gaps(times, self._spans, ways, ends, player, prices)]
         self._movers = movers(player, prices)
         self._search = PositionSearch(self._gaps, self._movers, board)
-        self._nodes = _Nodes(board)
+        self._nodes = recall.get(("nodes", self._ranges), lambda: _Nodes(board))
         self._asked: Mapping[int, tuple[int, ...]] = {}
         self._rows: list[Sequence[Ways]] = []
         self._tables: list[Table] = []
         self._taken: list[tuple[tuple[int, ...], tuple[Way | None, ...]]] = []
 
-    def twin(self) -> PedalSearch:
-        """Another search of the same piece, with results of its own to keep."""
-        other = copy(self)
-        other._search = self._search.twin()
-        other._asked, other._rows, other._tables, other._taken = {}, [], [], []
-        return other
+    def knowing(self, other: PedalSearch | None) -> PedalSearch:
+        """Return this search, starting from what another one of nearly the same piece knows."""
+        new = copy(self)
+        if other is not None and other._ranges == self._ranges:
+            new._search = other._search.over(self._gaps)
+            if other._spans == self._spans:
+                new._asked, new._rows = other._asked, other._rows
+                new._tables, new._taken = other._tables, other._taken
+        return new
 
     def given(self) -> GivenSearch:
         """Search of the foot work of the same piece where every note goes a given way."""

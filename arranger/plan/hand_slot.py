@@ -1,0 +1,104 @@
+"""The options of one slice as the search of two hands wants them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from arranger.plan.grip_costs import GripCosts
+from arranger.plan.universe import LOST, Choice
+from arranger.search.two_hands import INFINITE, Step
+
+#: Price, for hands that should follow given ways, of leaving a note out or of another way.
+_LOSING, _PARTING = 1 << 12, 1 << 14
+
+
+class Slot:
+    """The options of one slice as the search wants them; a step is kept while nothing changes."""
+
+    def __init__(self, time: float, placed: Sequence[int], drops: Sequence[int],
+                 options: Sequence[Choice], costs: GripCosts) -> None:
+        self._time = time
+        self._drops = drops
+        self._placed = placed
+        self._options = options
+        lefts: dict[int, int] = {}
+        rights: dict[int, int] = {}
+        self._ways: dict[tuple[int, ...], int] = {}
+        cells = np.empty((len(options), 4), dtype=np.int64)
+        for rank, choice in enumerate(options):
+            left = -1 if choice.left is None else lefts.setdefault(
+                costs.number(choice.left), len(lefts))
+            right = -1 if choice.right is None else rights.setdefault(
+                costs.number(choice.right), len(rights))
+            way = self._ways.setdefault(choice.ways, len(self._ways))
+            cells[rank] = left, right, way, choice.price
+        self._cells = cells
+        self._grips = (np.array(list(lefts), dtype=np.int64),
+                       np.array(list(rights), dtype=np.int64))
+        self._steps: dict[tuple[int, ...], tuple[Step, npt.NDArray[np.int64]]] = {}
+        self._strays: dict[tuple[int, ...], tuple[int, ...]] = {}
+
+    def step(self, key: tuple[int, ...]) -> Step:
+        """The options with ``key`` added to their prices, by pattern; INFINITE closes some."""
+        if key not in self._steps:
+            extra = np.array(key, dtype=np.int64)[self._cells[:, 2]]
+            rows = np.nonzero(extra < INFINITE)[0]
+            price = self._cells[rows, 3] + extra[rows]
+            order = np.lexsort((-rows, -price))
+            cells = self._cells[rows[order]]
+            left, right = cells[:, 0], cells[:, 1]
+            grips = self._grips
+            if len(rows) < len(self._cells):
+                (ours, left), (theirs, right) = (_renumbered(grips[0], left),
+                                                 _renumbered(grips[1], right))
+                grips = ours, theirs
+            shape = (len(grips[0]) + 1, len(grips[1]) + 1)
+            table = np.full(shape, INFINITE, dtype=np.int32)
+            table[left, right] = price[order]
+            index = np.zeros(shape, dtype=np.int64)
+            index[left, right] = rows[order]
+            self._steps[key] = Step(self._time, grips, table), index
+        return self._steps[key][0]
+
+    def offered(self, offers: Mapping[tuple[int, int], int]) -> tuple[int, ...]:
+        """What each pattern costs besides."""
+        if not offers:
+            return (0,) * len(self._ways)
+        return tuple(sum(offers.get((i, w), 0) for i, w in zip(self._placed, ways, strict=True))
+                     for ways in self._ways)
+
+    def straying(self, row: Sequence[int]) -> tuple[int, ...]:
+        """What each pattern costs where these ways should be followed.
+
+        INFINITE: it takes another way, and the hands can do better by losing notes at most.
+        """
+        key = tuple(row[i] for i in self._placed)
+        if key not in self._strays:
+            strays = [sum(_LOSING + self._drops[i] if w == LOST else _PARTING
+                          for i, w, wanted in zip(self._placed, ways, key, strict=True)
+                          if wanted != w) for ways in self._ways]
+            if 0 in strays:
+                strays = [INFINITE if any(w not in (LOST, wanted) for w, wanted in zip(
+                    ways, key, strict=True)) else s for s, ways in zip(strays, self._ways,
+                                                                       strict=True)]
+            self._strays[key] = tuple(strays)
+        return self._strays[key]
+
+    def paid(self, key: tuple[int, ...], choice: Choice) -> int:
+        """The part of ``key`` that this choice has paid."""
+        return key[self._ways[choice.ways]]
+
+    def choice(self, key: tuple[int, ...], pair: tuple[int, int]) -> Choice:
+        """The option a step of this key means by a pair of grips."""
+        return self._options[int(self._steps[key][1][pair])]
+
+
+def _renumbered(grips: npt.NDArray[np.int64], used: npt.NDArray[np.int64],
+                ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """The grips that are used (-1: none), and their numbers among these."""
+    kept, number = np.unique(used, return_inverse=True)
+    rest = int(len(kept) > 0 and kept[0] < 0)
+    return grips[kept[rest:]], number - rest
