@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
+from fractions import Fraction
 from itertools import pairwise
 
 from arranger.model.draft import Draft, HarpNote, PedalMove
@@ -16,30 +19,43 @@ from arranger.plan.roles import roles
 from arranger.plan.slices import clock
 from arranger.plan.worth import worth
 
+#: Notes in order, by letter; without those on strings that have no disc.
+Letters = dict[str, list[HarpNote]]
+
 _STRING = {-1: "flat", 0: "natural", 1: "sharp"}
 
 
 def foot_risks(draft: Draft, settings: Settings) -> list[Risk]:
     """Two-notch moves, moves of one foot in a hurry, and moves on strings that still sound."""
     found = []
+    letters: Letters = defaultdict(list)
+    for note in draft.notes:
+        if note.string not in draft.plan.fixed:
+            letters[note.pitch.step].append(note)
     for move in draft.plan.moves:
-        found += [*_two_notches(draft, move, settings), *_ringing(draft, move, settings)]
+        found += [*_two_notches(letters, move, settings),
+                  *_ringing(draft, letters, move, settings)]
     for foot in "RL":
         mine = [m for m in draft.plan.moves if m.foot == foot]
         for one, two in pairwise(mine):
-            found += _hurry(draft, one, two, settings)
+            found += _hurry(letters, one, two, settings)
     return found
 
 
-def _users(draft: Draft, move: PedalMove) -> tuple[HarpNote, ...]:
+def _users(letters: Letters, move: PedalMove) -> tuple[HarpNote, ...]:
     """The first notes that need the new position, and the last that needed the old."""
-    own = [n for n in draft.notes if n.pitch.step == move.pedal
-           and n.string not in draft.plan.fixed]
-    after = [n for n in own if n.onset >= move.onset and n.pitch.alter == move.after]
-    before = [n for n in own if n.onset <= move.onset and n.pitch.alter == move.before]
-    first = [n for n in after if n.onset == min(a.onset for a in after)]
-    last = [n for n in before if n.onset == max(b.onset for b in before)]
+    own = letters[move.pedal]
+    later = bisect_left(own, move.onset, key=_onset)
+    after = next((n.onset for n in own[later:] if n.pitch.alter == move.after), None)
+    first = [n for n in own[later:] if n.onset == after and n.pitch.alter == move.after]
+    passed = own[:bisect_right(own, move.onset, key=_onset)]
+    before = next((n.onset for n in reversed(passed) if n.pitch.alter == move.before), None)
+    last = [n for n in passed if n.onset == before and n.pitch.alter == move.before]
     return (*first, *last)
+
+
+def _onset(note: HarpNote) -> Fraction:
+    return note.onset
 
 
 def _made(kind: str, weight: float, move: PedalMove, notes: Sequence[HarpNote],
@@ -49,33 +65,32 @@ def _made(kind: str, weight: float, move: PedalMove, notes: Sequence[HarpNote],
     return Risk(kind, max(1, round(weight)), onset, tuple(n.id for n in notes), told, form)
 
 
-def _two_notches(draft: Draft, move: PedalMove, settings: Settings) -> Iterator[Risk]:
+def _two_notches(letters: Letters, move: PedalMove, settings: Settings) -> Iterator[Risk]:
     if move.notches == 2:
         yield _made("two-notch", settings.prices["notch"] * 2 + settings.prices["crowd"], move,
-                    _users(draft, move),
+                    _users(letters, move),
                     f"the {move.pedal} pedal passes the natural notch on its way from "
                     f"{_STRING[move.before]} to {_STRING[move.after]}: the foot may stop there")
 
 
-def _hurry(draft: Draft, one: PedalMove, two: PedalMove, settings: Settings) -> Iterator[Risk]:
+def _hurry(letters: Letters, one: PedalMove, two: PedalMove, settings: Settings) -> Iterator[Risk]:
     wait = two.seconds - one.seconds
     calm = settings.player.foot_sustained_seconds
     if wait < calm - 1e-6:
-        notes = (*_users(draft, two), *_users(draft, one))
+        notes = (*_users(letters, two), *_users(letters, one))
         foot = "left" if two.foot == "L" else "right"
         yield _made("crowd", settings.prices["crowd"] * (2 - wait / calm), two, notes,
                     f"the {foot} foot moves {pedal_word(one.pedal, one.after)} and "
                     f"{pedal_word(two.pedal, two.after)} within {max(wait, 0):.2f} s", one)
 
 
-def _ringing(draft: Draft, move: PedalMove, settings: Settings) -> Iterator[Risk]:
+def _ringing(draft: Draft, letters: Letters, move: PedalMove,
+             settings: Settings) -> Iterator[Risk]:
     """Strings of the letter that still sound at the old pitch when the pedal moves."""
     struck: dict[HarpString, HarpNote] = {}
-    for note in draft.notes:
-        if note.onset >= move.onset:
-            break
-        if note.pitch.step == move.pedal and note.string not in draft.plan.fixed:
-            struck[note.string] = note
+    own = letters[move.pedal]
+    for note in own[:bisect_left(own, move.onset, key=_onset)]:
+        struck[note.string] = note
     worst, loud = None, AUDIBLE
     for note in struck.values():
         began = clock(draft.source.tempo, [note.onset])[0]
@@ -85,7 +100,7 @@ def _ringing(draft: Draft, move: PedalMove, settings: Settings) -> Iterator[Risk
     if worst is None:
         return
     held = worst.source.end > move.onset
-    first = [n for n in _users(draft, move) if n.onset >= move.onset]
+    first = [n for n in _users(letters, move) if n.onset >= move.onset]
     weight = settings.prices["ring"] * (loud - AUDIBLE) + settings.prices["held"] * held
     yield _made("ring", weight, move, (*first, worst),
                 f"the {move.pedal} pedal moves while {worst.pitch.label} "

@@ -83,7 +83,7 @@ def weighed(score: Score, part: str, settings: Settings, recall: Recall) -> Draf
 
     Enough to compare what pins do, in a part of the time; ``recall``: of the same piece before.
     """
-    return net(_once(score, part, settings, lambda _: None, prove=True, recall=recall).draft)
+    return net(_once(score, part, settings, lambda _: None, recall=recall).draft)
 
 
 #: Times dearer a note or its spelling is in a part that is to stay as it is (assumption).

@@ -205,32 +205,32 @@ class _Table:
             rows[t] = self._rows[key]
         return rows
 
-    def bargain(self, offers: Offers, closed: Offers, rounds: int, proof: int = 0) -> _Wants:
+    def bargain(self, offers: Offers, closed: Offers, rounds: int, further: int = 0,
+                prove: bool = False) -> _Wants:
         """Raise the bound by offers; return the wants that gave the highest.
 
-        While plans get better, what either side wants is priced as a plan; then, for ``proof``
-        rounds at most, the bound alone is raised until it is near enough.
+        While plans get better, what either side wants is priced as a plan. Where the bound is far
+        off, ``further`` rounds at most follow, in which that is tried now and then; so many, too,
+        to ``prove`` how near the plan is, whatever that brings.
         """
         universe = self.scene.universe
-        patience = universe.patience if proof else 1  # without a proof a quick look is enough
         firm: _Wants | None = None
-        pace, stale, idle = 1.0, 0, 0
+        pace, stale, idle, wide = 1.0, 0, 0, True
         seen: dict[tuple[int, int], tuple[int, int, float]] = {}
         for turn in range(rounds):
             wants = self.ask(offers, closed)
-            wide = firm is None or self.best is None or (
-                self.best.total - firm.bound) * _WIDE > self.best.total
-            if idle < patience or not wants.quarrels or (wide and turn % 3 == 0):
+            if idle < universe.patience or (wide and turn % 3 == 0):
                 idle = 0 if self._try(wants, turn) else idle + 1
             else:
-                proof -= 1
+                further -= 1
             stale += 1
             if firm is None or wants.bound > firm.bound:
                 firm, stale = wants, 0
             top = self.best.total if self.best else firm.bound + 100
+            wide = self.best is None or (top - firm.bound) * _WIDE > top
             self.trace.append((firm.bound, top, len(wants.quarrels)))
             if not wants.quarrels or (top - firm.bound) * universe.near <= top or (
-                    idle >= patience and proof <= 0):
+                    idle >= universe.patience and not (further > 0 and (wide or prove))):
                 break
             if stale == _PATIENCE:
                 wants, pace, stale = firm, pace / 2, 0
@@ -243,8 +243,6 @@ class _Table:
                 for way, sign in ((wished, 1), (wanted, -1)):
                     offers[t, i, way] = offers.get((t, i, way), 0) + sign * step
         assert firm is not None
-        if idle >= patience and firm.quarrels:
-            self._try(firm, 0)
         return firm
 
     def _try(self, wants: _Wants, turn: int) -> bool:
@@ -308,8 +306,8 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
     """
     table = _Table(scene, player, prices, pins, recall)
     universe = scene.universe
-    proof = universe.proof // max(1, len(scene.parts)) if prove else 0
-    root = table.bargain(table.shares(), {}, universe.rounds, proof)
+    root = table.bargain(table.shares(), {}, universe.rounds,
+                         universe.proof // max(1, len(scene.parts)), prove)
     if table.best is None:  # nothing met can be played: leave out all that may come too fast
         table.keep(table.price(tuple(
             tuple(LOST if fast else way for way, fast in zip(row, losable, strict=True))
