@@ -98,7 +98,7 @@ def test_repeated_notes_at_leisure_stay_on_their_string():
 
 
 def test_ten_notes_become_eight():
-    """Four fingers a hand (Volpe Bligh, "Writing for the Pedal Harp": chords of up to eight notes)."""
+    """Chords of up to eight notes (Volpe Bligh, "Writing for the Pedal Harp")."""
     draft = drafted(chord("C5 E5 G5 C6 E6", 16), chord("C3 E3 G3 C4 E4", 16, voice=5, staff=2),
                     60)
     (notes,) = by_onset(draft)
