@@ -43,23 +43,23 @@ class Arranged:
 
 
 def arrange(score: Score, part: str, settings: Settings,
-            progress: Progress = lambda _: None, recall: Recall | None = None) -> Arranged:
-    """Arrange one part of a score for the harp; ``recall``: of arranging it before."""
+            progress: Progress = lambda _: None) -> Arranged:
+    """Arrange one part of a score for the harp."""
     progress("reading the texture")
-    first = _once(score, part, settings, progress, prove=True, recall=_look(recall, 0))
+    first = _once(score, part, settings, progress, prove=True)
     cost, bound = first.draft.cost, first.draft.bound
     result, entries = first, first.draft.ledger.entries
     settled = settings.ensemble is None
     settings = replace(settings, ensemble=None)  # now it is one part
     looked = score
-    for turn in range(1, ROUNDS + 1):
+    for _ in range(ROUNDS):
         progress("looking again at the draft")
         like = alike(result.draft)
         now = as_source(like)
         if settled and _equal(now, looked, part):
             break
         looked, settled = now, False
-        again = _once(now, part, settings, progress, recall=_look(recall, turn))
+        again = _once(now, part, settings, progress)
         settled = _same(again.draft, result.draft)
         if settled:
             break
@@ -71,11 +71,6 @@ def arrange(score: Score, part: str, settings: Settings,
     draft = replace(result.draft, source=score, notes=notes, cost=cost, bound=bound,
                     ledger=Ledger(entries))
     return Arranged(net(draft), result.missed, settled)
-
-
-def _look(recall: Recall | None, turn: int) -> Recall | None:
-    """What is recalled of one of the looks at a draft."""
-    return recall and recall.get(("look", turn), Recall)
 
 
 def weighed(score: Score, part: str, settings: Settings, recall: Recall) -> Draft:
