@@ -38,7 +38,7 @@ _PATIENCE = 3
 #: What a quarrel between two strings of one pitch is about, about (hands, a pedal).
 _LEAST_WEIGHT = 10
 #: Of a gap wider than one part in so many, some comes from plans that are not good enough.
-_WIDE = 20
+_WIDE = 15
 #: Rounds of bargaining in a branch.
 _BRANCH_ROUNDS = 6
 
