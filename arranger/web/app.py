@@ -20,6 +20,8 @@ from starlette.routing import Route
 
 from arranger.model.choice import Choice
 from arranger.model.errors import ArrangerError, ChoiceError
+from arranger.report.engraver import EngravingError
+from arranger.web import printing
 from arranger.web.guard import Guard
 from arranger.web.jobs import Busy, Jobs
 from arranger.web.pages import bench, desk, home, shelf, standing, trouble
@@ -161,6 +163,11 @@ class Bench:
             called, media = (f"harp draft, {whole[1]}.musicxml",
                              "application/vnd.recordare.musicxml+xml")
         path = work.folder / kind / name
+        if (kind, name) == ("draft", printing.NAME):
+            try:
+                await asyncio.to_thread(printing.print_part, work)
+            except EngravingError as error:
+                raise Refused(409, str(error)) from error
         if not called or not path.is_file():
             raise Refused(404, "This was not made yet. Go back to the score and make it.")
         headers = {}

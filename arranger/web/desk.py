@@ -10,6 +10,7 @@ from arranger.io.choices_file import read_choices
 from arranger.model.errors import ArrangerError
 from arranger.report.wording import Entry, message, place, plain
 from arranger.web.jobs import RUNNING
+from arranger.web.printing import NAME as PRINTED
 from arranger.web.shelf import KEYS, titles
 from arranger.web.store import Work, get_json
 
@@ -165,13 +166,14 @@ def _drafts(work: Work, drafts: Iterable[Entry]) -> str:
 def taken_home(work: Work) -> str:
     """Links to what was made."""
     offered = (("draft", "draft.musicxml", "the draft, for a notation program"),
-               ("draft", "part.pdf", "the part, to print"),
+               ("draft", PRINTED, "the part, to print"),
                ("draft", "draft.mid", "the draft, to hear (MIDI)"),
                ("draft", "report.html", "the report, as a page"),
                ("check", "marked.musicxml", "your part with pedals and findings"),
                ("check", "report.html", "the report of the check"))
     links = [f'<li><a href="/works/{work.id}/files/{kind}/{name}?home" download>{words}</a></li>'
-             for kind, name, words in offered if work.made(kind, name)]
+             for kind, name, words in offered
+             if work.made(kind, "draft.musicxml" if name == PRINTED else name)]
     if work.choices.is_file() and work.choices.stat().st_size:
         links.append(f'<li><a href="/works/{work.id}/files/choices.toml?home" download>your '
                      f"choices, to use with another edition</a></li>")

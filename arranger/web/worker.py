@@ -66,7 +66,7 @@ def _convert(work: Work, job: Mapping[str, Any], tell: Tell) -> None:
 
 def _drafted(work: Work, job: Mapping[str, Any], tell: Tell, choices: Path | None,
              take: tuple[str, ...] = ()) -> Result:
-    return convert(request_of(work, job["settings"], pdf=True, take=take, choices=choices),
+    return convert(request_of(work, job["settings"], take=take, choices=choices),
                    progress=tell)
 
 
