@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from fractions import Fraction
+
 from lxml import etree
 
+from arranger.io.harp_part import as_harp_part
+from arranger.io.musicxml_read import read
 from arranger.model.pitch import Pitch
+from arranger.model.score import Score
 
 TYPES = {1: "16th", 2: "eighth", 3: "eighth", 4: "quarter", 6: "quarter", 8: "half", 12: "half",
          16: "whole"}
@@ -80,3 +86,15 @@ def piano(*measures: str, fifths: int = 0, beats: int = 4) -> etree._Element:
     """A piano score of one part and two staves."""
     first, *others = measures
     return score(part(attributes(fifths=fifths, beats=beats) + first, *others))
+
+
+def low(name: str, length: int = 4) -> str:
+    """A note of the lower staff."""
+    return note(name, length, voice=5, staff=2)
+
+
+def score_of(root: etree._Element, bpm: int) -> tuple[Score, str]:
+    """The score of P1 as a harp part at a tempo, and the id of that part."""
+    made = as_harp_part(root, ("P1",))
+    found = read(made.root).score
+    return replace(found, tempo=found.tempo.scaled(Fraction(bpm))), made.part_id

@@ -12,8 +12,6 @@ from itertools import combinations
 import pytest
 from lxml import etree
 
-from arranger.io.harp_part import as_harp_part
-from arranger.io.musicxml_read import read
 from arranger.model.choice import Choice
 from arranger.model.draft import Draft
 from arranger.model.pins import PedalPin, Pins
@@ -31,24 +29,14 @@ from arranger.passes.start import start
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
-from tests.handwritten import backup, chord, note, piano
+from tests.handwritten import backup, chord, low, note, piano, score_of
 
 SETTINGS = Settings(load_harp("pedal-47"), load_player("average"), load_prices())
-
-
-def score_of(root: etree._Element, bpm: int) -> tuple[Score, str]:
-    made = as_harp_part(root, ("P1",))
-    found = read(made.root).score
-    return replace(found, tempo=found.tempo.scaled(Fraction(bpm))), made.part_id
 
 
 def bars(*pairs: tuple[str, str], fifths: int = 0) -> etree._Element:
     """Bars of four crotchets, each as the right hand's notes and the left's."""
     return piano(*(right + backup(16) + left for right, left in pairs), fifths=fifths)
-
-
-def low(name: str, length: int = 4) -> str:
-    return note(name, length, voice=5, staff=2)
 
 
 def spot_of(root: etree._Element, bpm: int, kind: str, *, pedals: tuple[PedalPin, ...] = (),

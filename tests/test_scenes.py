@@ -12,10 +12,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 import pytest
-from lxml import etree
 
-from arranger.io.harp_part import as_harp_part
-from arranger.io.musicxml_read import read
 from arranger.model.draft import Draft, HarpNote
 from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
@@ -24,7 +21,7 @@ from arranger.plan.grips import Grip, grip_price
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
-from tests.handwritten import backup, chord, note, piano
+from tests.handwritten import backup, chord, low, note, piano, score_of
 
 PLAYER, PRICES = load_player("average"), load_prices()
 SETTINGS = Settings(load_harp("pedal-47"), PLAYER, PRICES)
@@ -33,15 +30,7 @@ SETTINGS = Settings(load_harp("pedal-47"), PLAYER, PRICES)
 def drafted(right: str, left: str, bpm: int, fifths: int = 0, settings: Settings = SETTINGS
             ) -> Draft:
     """One bar of four crotchets, arranged."""
-    root: etree._Element = piano(right + backup(16) + left, fifths=fifths)
-    made = as_harp_part(root, ("P1",))
-    score = read(made.root).score
-    quick = replace(score, tempo=score.tempo.scaled(Fraction(bpm)))
-    return arrange(quick, made.part_id, settings).draft
-
-
-def low(name: str, length: int = 4) -> str:
-    return note(name, length, voice=5, staff=2)
+    return arrange(*score_of(piano(right + backup(16) + left, fifths=fifths), bpm), settings).draft
 
 
 def by_onset(draft: Draft) -> list[list[HarpNote]]:

@@ -33,7 +33,7 @@ def give_hands(draft: Draft, settings: Settings) -> Handed:
     base = [[0] * len(s.notes) for s in parts]
     search = HandSearch(scene, base, settings.player, settings.prices)
     lost = {t: {(i, LOST): w.drop for i, w in enumerate(row)} for t, row in enumerate(ways)}
-    total, picked = search.solve(lost)
+    total, picked = search.solve(lost, search.search)
     taken = [search.ways(t, c, base[t]) for t, c in enumerate(picked)]
     losses = {note.id: reason for t, row in enumerate(taken) for note, way, reason in zip(
         parts[t].notes, row, loss_reasons(parts, t, part_roles, settings), strict=True)

@@ -49,17 +49,17 @@ def arrange(score: Score, part: str, settings: Settings,
     first = _once(score, part, settings, progress, prove=True)
     cost, bound = first.draft.cost, first.draft.bound
     result, entries = first, first.draft.ledger.entries
-    settled = settings.ensemble is None
+    looked = score if settings.ensemble is None else None
     settings = replace(settings, ensemble=None)  # now it is one part
-    looked = score
+    settled = False
     for _ in range(ROUNDS):
         progress("looking again at the draft")
         like = alike(result.draft)
         now = as_source(like)
-        if settled and _equal(now, looked, part):
+        settled = looked is not None and _asked(now, part) == _asked(looked, part)
+        if settled:
             break
-        looked, settled = now, False
-        again = _once(now, part, settings, progress)
+        looked, again = now, _once(now, part, settings, progress)
         settled = _same(again.draft, result.draft)
         if settled:
             break
@@ -145,12 +145,8 @@ def _without_pedals(draft: Draft, settings: Settings, progress: Progress) -> Arr
     return Arranged(replace(set_levers(draft, settings), cost=cost, bound=strung.total), (), True)
 
 
-def _equal(one: Score, other: Score, part: str) -> bool:
-    """Tell whether the planner is asked the same by both."""
-    return _asked(one, part) == _asked(other, part)
-
-
 def _asked(score: Score, part: str) -> list[tuple[object, ...]]:
+    """What a look at a score depends on, of all that one draft and the next may differ in."""
     chords: dict[int, int] = {}
     return [(n.id, n.pitch, n.staff, n.marks, chords.setdefault(n.chord, len(chords)))
             for n in score.part_notes(part)]

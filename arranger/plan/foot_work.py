@@ -26,7 +26,7 @@ class FootWork:
     """Pedals where every note goes a given way: the setting of every slice, and what is paid.
 
     ``stands``: how both feet stand after a slice, None between slices that share a setting;
-    ``costs``: what the feet have cost up to there. Foot work that passes the same stand may be
+    ``costs``: what the feet do for it. Foot work that passes the same stand may be
     crossed there.
     """
 
@@ -73,11 +73,11 @@ class GivenSearch:
             between = last - first - 1
             states += [(*left, *right)] * (last - first)
             stands += [None] * between + [(one, two)]
-            costs += [a + b] * (between + 1)
+            costs += [a + b] + [0] * between
         return FootWork(tuple(states), tuple(stands), tuple(costs))
 
 
-#: A state of one foot's search, the positions of its pedals, and the cost up to there.
+#: A state of one foot's search, the positions of its pedals, and what it cost to come there.
 _Walk = tuple[tuple[object, tuple[int, ...], int], ...]
 
 

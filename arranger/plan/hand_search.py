@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from copy import copy
 from dataclasses import dataclass, field, replace
 
 from arranger.model.pins import Pin
@@ -47,7 +46,7 @@ Offers = Mapping[int, Mapping[tuple[int, int], int]]
 
 @dataclass(frozen=True, slots=True)
 class HandWork:
-    """What the hands do at every slice, what they hold after it, and what is paid up to there.
+    """What the hands do at every slice, what they hold after it, and what is paid for it.
 
     Hand work that holds the same after a slice may be crossed there.
     """
@@ -61,6 +60,7 @@ class HandSearch:
     """Options of every slice, and their search under offers.
 
     ``base``: the ways to start from; ``kept``: ways that are options too, whatever they cost.
+    ``search`` knows nothing yet; the searches that are asked start from it.
     """
 
     def __init__(self, scene: Scene, base: Sequence[Sequence[int]], player: Player,
@@ -71,7 +71,7 @@ class HandSearch:
         self._scene, self._costs = scene, costs
         self._placed = [[i for i, t in enumerate(row) if t is not None] for row in scene.tones]
         self._slots: list[Slot] = []
-        self._search = PairSearch(costs, costs.horizon)
+        self.search = PairSearch(costs, costs.horizon)
         self._made = recall.get(("choices", scene.places), lambda: Choices(
             player, prices, scene.places, scene.universe))
         self.touchy, self.losable = _touchy(scene, base, player)
@@ -106,10 +106,6 @@ class HandSearch:
         return [replace(c, octaves=tuple((placed[i], p) for i, p in c.octaves))
                 if c.octaves else c for c in _cheapest(options, self._scene.universe.choices)]
 
-    def search(self) -> PairSearch:
-        """A search of these hands that knows nothing yet."""
-        return copy(self._search)
-
     def ways(self, at: int, choice: Choice, base: Sequence[int]) -> tuple[int, ...]:
         """Ways of all notes of a slice, graces as in ``base``."""
         whole = list(base)
@@ -117,23 +113,19 @@ class HandSearch:
             whole[i] = way
         return tuple(whole)
 
-    def solve(self, offers: Offers,
-              search: PairSearch | None = None) -> tuple[int, tuple[Choice, ...]]:
+    def solve(self, offers: Offers, search: PairSearch) -> tuple[int, tuple[Choice, ...]]:
         """Cheapest hands; ``offers``: by slice, what a way of a note costs besides."""
-        return self._cheapest(search or self._search, [slot.offered(offers.get(at, _NOTHING))
-                                                   for at, slot in enumerate(self._slots)])
+        return self._cheapest(search, [slot.offered(offers.get(at, _NOTHING))
+                                       for at, slot in enumerate(self._slots)])
 
     def follow(self, ways: Sequence[Sequence[int]], search: PairSearch) -> HandWork:
         """Cheapest hands that follow these ways wherever they can."""
         strays = [slot.straying(row) for slot, row in zip(self._slots, ways, strict=True)]
         _, picked = self._cheapest(search, strays)
-        stands, costs, strayed = [], [], 0
-        for slot, stray, choice, (stand, cost) in zip(self._slots, strays, picked,
-                                                      search.trail(), strict=True):
-            strayed += slot.paid(stray, choice)
-            stands.append(stand)
-            costs.append(cost - strayed)
-        return HandWork(picked, tuple(stands), tuple(costs))
+        trail = search.trail()
+        return HandWork(picked, tuple(stand for stand, _ in trail), tuple(
+            cost - slot.paid(stray, choice) for slot, stray, choice, (_, cost) in zip(
+                self._slots, strays, picked, trail, strict=True)))
 
     def _cheapest(self, search: PairSearch,
                   keys: Sequence[tuple[int, ...]]) -> tuple[int, tuple[Choice, ...]]:

@@ -13,21 +13,17 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from copy import copy
 from dataclasses import dataclass, replace
 from math import log2
-from typing import Any, TypeVar
+from typing import Any, Protocol, TypeVar
 
-from arranger.plan.foot_work import FootWork, GivenSearch
+from arranger.plan.foot_work import FootWork
 from arranger.plan.hand_search import HandSearch, Scene
 from arranger.plan.pedal_path import PedalPath, PedalSearch, Way, Ways
 from arranger.plan.recall import Recall
 from arranger.plan.universe import LOST
 from arranger.plan.whole import Moment, NoteWays, Plan, crossed
 from arranger.rulebook.players import Player
-from arranger.search.two_hands import PairSearch
-
-T = TypeVar("T")
 
 #: Price of a way that is not to be taken.
 _NEVER = 1 << 22
@@ -46,6 +42,16 @@ Key = tuple[int, int, int]  #: slice, note, way
 Offers = dict[Key, int]
 Extra = frozenset[tuple[tuple[int, int], int]]  #: ((note, way), price) of a slice
 Quarrel = tuple[int, int, int, int]  #: slice, note, the way of the pedals, of the hands
+
+
+class _Knowing(Protocol):
+    """A search that can start from what another one of its kind knows."""
+
+    def knowing(self, other: Any) -> Any:
+        """Return this search, with what the other knows."""
+
+
+S = TypeVar("S", bound=_Knowing)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +82,6 @@ class _Table:
         self.scene = scene
         self.best: Plan | None = None
         self.trace: list[tuple[int, int, int]] = []
-        self._margin = scene.universe.margin
         self._recall = recall
         self._turns: Counter[str] = Counter()
         self._last: dict[str, Any] = {}
@@ -84,36 +89,25 @@ class _Table:
                                    recall=recall)
         self._foot_work = self._pedals.given()
         self._rows: dict[tuple[int, Extra], tuple[Ways, ...]] = {}
-        base = _taken(scene, self._asking("asked").cheapest(scene.ways))
+        base = _taken(scene, self._next("asked", self._pedals).cheapest(scene.ways))
         kept = self._as_written()
         self.hands = HandSearch(scene, base, player, prices, kept, recall)
         self.written = self.price(kept)
         self.keep(self.written)
 
-    def _known(self, kind: str) -> Any:
-        """What a search starts from that answers the next question of its kind.
+    def _next(self, kind: str, fresh: S) -> S:
+        """The search for the next question of its kind.
 
-        That is its counterpart in an earlier plan of the piece, or the search before it.
+        It starts from its counterpart in an earlier plan of the piece, or the search before it.
         """
-        turn = self._turns[kind]
-        counterpart = self._recall.find((kind, turn)) if self._recall else None
-        return counterpart or self._last.get(kind)
-
-    def _keep(self, kind: str, search: T) -> T:
-        if self._recall:
-            self._recall.keep((kind, self._turns[kind]), search)
+        name = kind, self._turns[kind]
         self._turns[kind] += 1
-        self._last[kind] = search
-        return search
-
-    def _asking(self, kind: str) -> PedalSearch:
-        return self._keep(kind, self._pedals.knowing(self._known(kind)))
-
-    def _walking(self) -> GivenSearch:
-        return self._keep("feet", self._foot_work.knowing(self._known("feet")))
-
-    def _grasping(self, kind: str) -> PairSearch:
-        return self._keep(kind, copy(self._known(kind) or self.hands.search()))
+        counterpart = self._recall.find(name) if self._recall else None
+        self._last[kind] = fresh.knowing(counterpart or self._last.get(kind))
+        if self._recall:
+            self._recall.keep(name, self._last[kind])
+        found: S = self._last[kind]
+        return found
 
     def shares(self) -> Offers:
         """Start: the hands pay half of what a way costs, so that they do not part for nothing."""
@@ -129,16 +123,17 @@ class _Table:
 
     def ask(self, offers: Offers, closed: Offers) -> _Wants:
         """Solve both sides on their own."""
-        path = self._asking("asked").cheapest(self._dearer(offers, closed))
+        path = self._next("asked", self._pedals).cheapest(self._dearer(offers, closed))
         wish = _taken(self.scene, path)
-        total, picked = self.hands.solve(_for_hands(offers, closed), self._grasping("offered"))
+        total, picked = self.hands.solve(_for_hands(offers, closed),
+                                         self._next("offered", self.hands.search))
         want = tuple(self.hands.ways(at, c, wish[at]) for at, c in enumerate(picked))
         return _Wants(path.total + total, offers, wish, want, _quarrels(wish, want))
 
     def _as_written(self) -> NoteWays:
         """The written strings, wherever the pedals give them."""
         written = tuple(tuple(map(_written, row)) for row in self.scene.ways)
-        if self._feet(written):
+        if self._feet(_named(self.scene, written)):
             return written
         return self.settled({(t, i, k): _DEAR for t, row in enumerate(self.scene.ways)
                              for i, note in enumerate(row) for k in range(len(note.ways))
@@ -146,7 +141,8 @@ class _Table:
 
     def settled(self, dear: Offers) -> NoteWays:
         """What the pedals would do on their own if these ways were so much dearer."""
-        return _taken(self.scene, self._asking("settled").cheapest(self._dearer(dear)))
+        search = self._next("settled", self._pedals)
+        return _taken(self.scene, search.cheapest(self._dearer(dear)))
 
     def between(self, wants: _Wants) -> NoteWays:
         """What the pedals would do at full price if the hands had their way in what is too fast."""
@@ -158,27 +154,27 @@ class _Table:
     def price(self, ways: NoteWays) -> Plan | None:
         """The best plan in which every note goes its given way, if feet can."""
         scene = self.scene
-        work = self.hands.follow(ways, self._grasping("followed"))
+        work = self.hands.follow(ways, self._next("followed", self.hands.search))
         ways = tuple(self.hands.ways(at, c, w) for at, (c, w) in enumerate(
             zip(work.picked, ways, strict=True)))
-        feet = self._feet(ways)
+        taken = _named(scene, ways)
+        feet = self._feet(taken)
         if feet is None:
             return None
-        taken = tuple(tuple(None if way == LOST else note.ways[way] for note, way in zip(
-            notes, row, strict=True)) for notes, row in zip(scene.ways, ways, strict=True))
         cost = [sum(note.drop if way is None else way.price
                     for note, way in zip(notes, row, strict=True))
                 for notes, row in zip(scene.ways, taken, strict=True)]
         stands = [(a, b) if a is not None else None
                   for a, b in zip(feet.stands, work.stands, strict=True)]
         return Plan(tuple(map(Moment, ways, taken, work.picked, feet.states, stands, cost,
-                              _each(feet.costs), _each(work.costs))))
+                              feet.costs, work.costs)))
 
-    def _feet(self, ways: NoteWays) -> FootWork | None:
-        return self._walking().cheapest([
-            [None if way == LOST or note.free else note.ways[way].pitch
+    def _feet(self, taken: Sequence[Sequence[Way | None]]) -> FootWork | None:
+        """Cheapest foot work for these ways, if there is any."""
+        return self._next("feet", self._foot_work).cheapest([
+            [None if way is None or note.free else way.pitch
              for note, way in zip(notes, row, strict=True)]
-            for notes, row in zip(self.scene.ways, ways, strict=True)])
+            for notes, row in zip(self.scene.ways, taken, strict=True)])
 
     def keep(self, plan: Plan | None) -> None:
         """Take what is better in this plan into the best one."""
@@ -189,7 +185,7 @@ class _Table:
         """The best plan, as it was written wherever a change saves too little."""
         if self.best is None or self.written is None:
             return self.best
-        return crossed(self.written, self.best, self._margin)
+        return crossed(self.written, self.best, self.scene.universe.margin)
 
     def _dearer(self, *more: Offers) -> list[tuple[Ways, ...]]:
         """Ways with these prices added to theirs; what is asked again is the same row."""
@@ -355,9 +351,11 @@ def _priced(row: Sequence[Ways], extra: Mapping[tuple[int, int], int]) -> tuple[
         for i, note in enumerate(row))
 
 
-def _each(costs: Sequence[int]) -> list[int]:
-    """What is paid at every slice, from what has been paid up to it."""
-    return [b - a for a, b in zip((0, *costs), costs, strict=False)]
+def _named(scene: Scene, ways: NoteWays) -> tuple[tuple[Way | None, ...], ...]:
+    """The way of every note, from its index."""
+    return tuple(tuple(None if way == LOST else note.ways[way]
+                       for note, way in zip(notes, row, strict=True))
+                 for notes, row in zip(scene.ways, ways, strict=True))
 
 
 def _taken(scene: Scene, path: PedalPath) -> NoteWays:

@@ -85,7 +85,7 @@ def crossed(one: Plan, other: Plan, margin: int = 0) -> Plan:
     for first, second in _stretches(one, other):
         saved = sum(m.price for m in first) - sum(m.price for m in second)
         moments += second if saved > margin else first
-    return Plan(tuple(moments), max(one.bound, other.bound))
+    return Plan(tuple(moments))
 
 
 def _stretches(one: Plan, other: Plan) -> Iterator[tuple[list[Moment], list[Moment]]]:

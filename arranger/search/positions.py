@@ -85,14 +85,14 @@ class PositionSearch:
         return other
 
     def trail(self) -> tuple[tuple[State, int], ...]:
-        """State at every node of the last path, and what the path has cost up to there.
+        """State at every node of the last path, and what it cost to come there from the last.
 
         Paths that meet in a state may be crossed there. For a search that is ``whole``.
         """
-        found, total = [], 0
+        found, before_it = [], 0
         for table, shift, state in zip(self._tables, self._shifts, self._states, strict=True):
-            total += shift
-            found.append((state, total + int(table[state])))
+            found.append((state, shift + int(table[state]) - before_it))
+            before_it = int(table[state])
         return tuple(found)
 
     def _fits(self, count: int) -> bool:

@@ -11,6 +11,7 @@ Prices are int32; ties fall to the earliest option.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -96,6 +97,10 @@ class PairSearch:
         self._path: list[tuple[int, int]] = []
         self._states: list[tuple[int, int]] = []  # indices in the fronts along the last path
 
+    def knowing(self, other: PairSearch | None) -> PairSearch:
+        """Return this search, starting from what another one of the same costs knows."""
+        return copy(other or self)
+
     def cheapest(self, steps: Sequence[Step]) -> tuple[int, tuple[tuple[int, int], ...]]:
         """Cheapest path through ``steps``; those of the last call are known by identity.
 
@@ -113,16 +118,16 @@ class PairSearch:
         return total, tuple(self._path)
 
     def trail(self) -> tuple[tuple[Held, int], ...]:
-        """Grips held after every step of the last path, and what it has cost up to there.
+        """Grips held after every step of the last path, and what the step has cost.
 
         Paths that meet in the same grips, taken at the same times, may be crossed there.
         """
-        found, total = [], 0
+        found, before = [], 0
         for front, (a, b) in zip(self._fronts[1:], self._states[1:], strict=True):
-            total += front.shift
             held = (int(front.ids[0][a]), float(front.times[0][a]),
                     int(front.ids[1][b]), float(front.times[1][b]))
-            found.append((held, total + int(front.values[a, b])))
+            found.append((held, front.shift + int(front.values[a, b]) - before))
+            before = int(front.values[a, b])
         return tuple(found)
 
     def _retrace(self, state: tuple[int, int]) -> None:
