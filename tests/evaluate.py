@@ -23,12 +23,15 @@ from typing import Any
 
 from tests import metrics_comfort as comfort
 from tests.metrics_fidelity import attacks, fidelity, sums
+from tests.metrics_hands import comfort as all_of_comfort
 from tests.score_reading import read_score
 from tests.score_values import Note, Score
 from tests.simulation_result import HARD
 from tests.simulator import hand, simulate
 
 ROOT = Path(__file__).parents[1]
+#: The checkout that converts; another one serves as a baseline (``--program``).
+PROGRAM = "ARRANGER_MEASURED"
 HARP_DATA = ROOT.parent / "shared" / "data" / "harp"
 SUFFIXES = (".musicxml", ".xml", ".mxl")
 TIMEOUT = 900
@@ -54,7 +57,7 @@ class RunError(Exception):
 def convert(source: Path, folder: Path, extra: Sequence[str] = ()) -> tuple[int, float]:
     """Run ``arranger convert`` and return its exit status and the seconds it took."""
     command = [sys.executable, "-m", "arranger", "convert", str(source), "-o", str(folder), *extra]
-    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    environment = {**os.environ, "PYTHONPATH": os.environ.get(PROGRAM, str(ROOT))}
     start = time.monotonic()
     try:
         run = subprocess.run(command, capture_output=True, text=True, timeout=TIMEOUT,
@@ -95,7 +98,7 @@ def _measure(path: Path, folder: Path, *, twice: bool, again: bool, all_parts: b
     row: Row = {"exit": status, "seconds": seconds, "notes": base,
                 "parts": report["source"]["parts"],
                 **fidelity(ours, theirs, report["ledger"]),
-                **comfort.comfort(ours, theirs, draft, result),
+                **all_of_comfort(ours, theirs, draft, result),
                 "profile_source": comfort.comfort_profile(ours, bpm),
                 "profile_draft": comfort.comfort_profile(theirs, bpm, per=base),
                 "findings": Counter(f["severity"] for f in report["findings"]),
@@ -307,6 +310,14 @@ def print_profile(summary: Mapping[str, Any]) -> None:
           f"{summary['profile_draft']['over_tenth_unrolled']:8.2f}")
 
 
+def print_terms(summary: Mapping[str, Any]) -> None:
+    """Print the terms of comfort in the mean over the files."""
+    terms = ("C1", "C2_mean", "C2_max", "C2_foot_rate", "C3", "C4", "C4_loud", "C5_95", "C5_max",
+             "C6", "C7", "C8", "C9", "C10", "C11")
+    print("\n" + "  ".join(f"{t} {v:.3f}" for t in terms
+                           if (v := summary["per_file"].get(t)) is not None))
+
+
 def print_changes(table: Sequence[Row]) -> None:
     """Print what real harp parts lost or gained, bar by bar."""
     for row in table:
@@ -336,7 +347,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--profile", action="store_true", help="print the comfort table")
     parser.add_argument("--harp-parts", action="store_true", help="list notes lost and gained")
     parser.add_argument("--all-parts", action="store_true", help="arrange every part of a score")
+    parser.add_argument("--program", type=Path, default=ROOT,
+                        help="measure another checkout, as a baseline")
     options = parser.parse_args(argv)
+    os.environ[PROGRAM] = str(options.program.resolve())
     table = rows(scores(options.folder)[:options.limit], options.jobs, twice=options.twice,
                  again=options.again, baseline=options.baseline, all_parts=options.all_parts)
     summary = means(table)
@@ -350,6 +364,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         print_changes(table)
     if options.profile:
         print_profile(summary)
+        print_terms(summary)
     if options.out:
         options.out.parent.mkdir(parents=True, exist_ok=True)
         content = {"folder": str(options.folder), "means": summary, "files": table}

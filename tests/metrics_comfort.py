@@ -11,8 +11,9 @@ from fractions import Fraction
 from itertools import groupby, pairwise
 
 import numpy as np
+import numpy.typing as npt
 
-from tests.metrics_fidelity import attacks, roles, sums
+from tests.metrics_fidelity import roles, sums
 from tests.score_values import Note, Score
 from tests.simulation_result import Move, SimulationResult
 
@@ -33,7 +34,8 @@ def hand(note: Note) -> str:
     return "R" if note.staff == 1 else "L"
 
 
-def _by_onset(notes: Iterable[Note]) -> list[tuple[Fraction, list[Note]]]:
+def by_onset(notes: Iterable[Note]) -> list[tuple[Fraction, list[Note]]]:
+    """Attacks in order, from the lowest up; graces left out."""
     ordered = sorted((n for n in notes if not n.grace), key=lambda n: (n.onset, n.midi))
     return [(onset, list(group)) for onset, group in groupby(ordered, key=lambda n: n.onset)]
 
@@ -51,7 +53,7 @@ def comfort_profile(notes: Sequence[Note], bpm: float, per: int | None = None) -
     bpm : the file's first tempo, 90 if it has none
     per : attacked notes of the source (default: of these notes); rates are per 100 of them
     """
-    moments = _by_onset(notes)
+    moments = by_onset(notes)
     count: Counter[str] = Counter()
     _letters(moments, bpm, count)
     _both_hands(moments, bpm, count)
@@ -162,7 +164,7 @@ def moves_in_fullest_bar(result: SimulationResult, score: Score) -> int:
 
 def hands(notes: Sequence[Note], score: Score) -> dict[str, float]:
     """C5 travel of the hands in strings a second by the tempo map; C8 same finger again."""
-    moments = _by_onset(notes)
+    moments = by_onset(notes)
     clock = {onset: score.seconds(onset) for onset, _ in moments}
     travel: list[float] = []
     again = 0
@@ -186,23 +188,28 @@ def _same_finger(here: Iterable[Note], there: Iterable[Note]) -> int:
     return sum(before.get(f, n.position) != n.position for n in there for f in n.fingers[:1])
 
 
-def hazard(notes: Sequence[Note], result: SimulationResult, score: Score) -> float:
-    """C10, a stand-in without prices: most trouble in any window of two seconds.
+def troubles(notes: Sequence[Note], result: SimulationResult,
+             score: Score) -> npt.NDArray[np.float64]:
+    """When there is trouble, in seconds, ascending.
 
-    Trouble: a pedal move 1, another of the same foot within half a second 1 more, a string struck
+    A pedal move 1, another of the same foot within half a second 1 more, a string struck
     again within 0.25 s 1, a hand moving more than 27 strings a second 1.
     """
     times = [m.seconds for m in result.written_moves]
     times += [score.seconds(f.onset) for f in result.of("W-foot", "B5a", "B5b", "W-restrike", "B8")]
-    moments = _by_onset(notes)
+    moments = by_onset(notes)
     clock = {onset: score.seconds(onset) for onset, _ in moments}
     for side in "RL":
         mine = [(clock[o], s) for o, g in moments if (s := _strings(g, side))]
         times += [then for (at, a), (then, b) in pairwise(mine)
                   if abs(a[0] + a[-1] - b[0] - b[-1]) / 2 > 27 * (then - at)]
-    ordered = np.sort(np.array(times))
-    ends = np.searchsorted(ordered, ordered + 2.0 - _EPS)
-    return float(np.max(ends - np.arange(len(ordered)))) if len(ordered) else 0.0
+    return np.sort(np.array(times))
+
+
+def hazard(when: npt.NDArray[np.float64]) -> float:
+    """C10, a stand-in without prices: most trouble in any window of two seconds."""
+    ends = np.searchsorted(when, when + 2.0 - _EPS)
+    return float(np.max(ends - np.arange(len(when)))) if len(when) else 0.0
 
 
 def dropped_roles(source: Sequence[Note], draft: Sequence[Note]) -> dict[str, float]:
@@ -224,7 +231,7 @@ def enharmonic_doublings(draft: Sequence[Note], score: Score) -> dict[str, float
     """D2: pitches struck again within 0.33 s that have two strings; share that change string."""
     last: dict[int, tuple[float, set[int]]] = {}
     used = available = 0
-    for onset, group in _by_onset(draft):
+    for onset, group in by_onset(draft):
         at = score.seconds(onset)
         strings: defaultdict[int, set[int]] = defaultdict(set)
         for note in group:
@@ -274,16 +281,3 @@ def legible_moves(notes: Sequence[Note], result: SimulationResult, score: Score)
             and score.seconds(after) - score.seconds(before) < 0.2 - _EPS
         good += (ahead is None or ahead - move.onset >= beat) and not inside
     return good / len(moves) if moves else None
-
-
-def comfort(source: Sequence[Note], draft: Sequence[Note], score: Score,
-            result: SimulationResult) -> dict[str, float | None]:
-    """Measures B, C and D of a draft (raw notes; ``score`` is the draft's, for time and bars)."""
-    ours, theirs = attacks(source), attacks(draft)
-    return {**{k: float(v) for k, v in result.counts.items()},
-            "violations": float(result.violations), "C1": repetition(ours, theirs, score),
-            **feet(result, len(score.bars)),
-            "C2_max": float(moves_in_fullest_bar(result, score)), **hands(theirs, score),
-            "C10": hazard(theirs, result, score), **dropped_roles(ours, theirs),
-            **enharmonic_doublings(theirs, score), **respelling(ours, theirs),
-            "D4": legible_moves(theirs, result, score)}

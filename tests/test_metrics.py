@@ -11,10 +11,12 @@ from fractions import Fraction
 from itertools import permutations
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from tests import metrics_comfort as comfort
 from tests import metrics_fidelity as fidelity
+from tests import metrics_hands as in_hands
 from tests.evaluate import evaluate, main, means
 from tests.score_reading import read_score
 from tests.score_values import STEPS, Note, Score
@@ -297,7 +299,53 @@ def test_hands_figures() -> None:
     assert found["C5_max"] == 8  # one string in an eighth of a second
     assert found["C5_mean"] == pytest.approx((8 + 6 / 0.875) / 2)
     assert found["C8"] == pytest.approx(100 / 3)
-    assert comfort.hazard(score.notes, simulate(data), score) == 0
+    assert comfort.hazard(comfort.troubles(score.notes, simulate(data), score)) == 0
+
+
+def test_ring_exposure_is_the_level_a_pedal_moves_on() -> None:
+    """Rule P2: a string falls by 60 dB in its time; a foot moves in the bar's last half."""
+    low = read(note("C2", 16), words("C♯"), note("G4", 16),
+               note("C#2", 32))
+    score, data = low
+    at = next(m.seconds for m in simulate(data).written_moves)
+    expected = 10 ** (-3 * at / in_hands.decay_seconds(36))
+    found = in_hands.ring_exposure(score.notes, simulate(data), score)
+    assert found["C4"] == pytest.approx(100 / 3 * expected)
+    assert found["C4_loud"] == pytest.approx(100 / 3 * (expected > 0.3))
+    unmoved = read(note("C4", 8), note("G4", 8))
+    assert in_hands.ring_exposure(unmoved[0].notes, simulate(unmoved[1]), unmoved[0])["C4"] == 0
+
+
+def test_placing_slack() -> None:
+    near, far = (read(tempo(60), note("C4", 4), note(name, 4)) for name in ("D4", "C7"))
+    assert in_hands.placing_slack(near[0].notes, near[0]) == pytest.approx(0.4 - 1 / 27)
+    assert in_hands.placing_slack(far[0].notes, far[0]) == pytest.approx(0.4 - 21 / 27)
+    again = read(note("C4", 4), note("C4", 4))[0]
+    assert in_hands.placing_slack(again.notes, again) is None
+
+
+def test_hand_balance_in_broken_chords() -> None:
+    staves = [1, 1, 1, 1, 2, 2]
+    notes = [n(name, k, staff=staff) for k, (name, staff) in enumerate(
+        zip(["C4", "E4", "G4", "C5", "C3", "E3"], staves, strict=True))]
+    one_bar = read(note("C4", 32))[0]
+    assert in_hands.balance(notes, one_bar) == pytest.approx(2 / 6)
+    assert in_hands.balance(notes[:5], one_bar) is None
+
+
+@pytest.mark.parametrize(("line", "expected"), [
+    ("C4:4 D4:3 E4:2 F4:1", 0), ("C4:1 D4:3", 0), ("C4:3 D4:1", 0),  # on, under, and skipping one
+    ("C4:2 D4:3", 1), ("C4:2 D4:2", 1), ("C4:1 A4:3", 1)])  # over a finger, again, a turn too far
+def test_irrational_fingers(line: str, expected: float) -> None:
+    """Fingers rise to the thumb; a hand turns on its thumb over few strings (common practice)."""
+    named = [word.split(":") for word in line.split()]
+    score = read(*(note(name, 2, finger=int(f)) for name, f in named))[0]
+    assert in_hands.irrational_fingers(score.notes, score) == expected
+
+
+def test_difficulty_rate() -> None:
+    assert in_hands.difficulty_rate(np.array([])) == 0
+    assert in_hands.difficulty_rate(np.array([0.0, 0.1, 0.2, 0.3])) == 2
 
 
 def test_repetition() -> None:
@@ -338,7 +386,7 @@ def test_everything_together_on_an_untouched_part() -> None:
     found = fidelity.fidelity(notes, notes, [])
     assert all(found[k] == 1 for k in ("A1_F", "A2", "A3", "A4_recall", "A5", "A8", "A11",
                                        "A11_closed", "doublings_kept"))
-    feasible = comfort.comfort(notes, notes, score, simulate(data))
+    feasible = in_hands.comfort(notes, notes, score, simulate(data))
     assert feasible["violations"] == 0
     assert feasible["D3"] == 0
 

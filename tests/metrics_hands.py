@@ -1,0 +1,165 @@
+"""Measures C4, C6, C7, C9 and C11 of a written part, and all of B, C and D together.
+
+Everything comes from the written file: staff = hand, spelling = string, fingerings as printed.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import pairwise
+from statistics import mean
+
+import numpy as np
+
+from tests.metrics_comfort import (
+    by_onset,
+    dropped_roles,
+    enharmonic_doublings,
+    feet,
+    hand,
+    hands,
+    hazard,
+    legible_moves,
+    moves_in_fullest_bar,
+    repetition,
+    respelling,
+    troubles,
+)
+from tests.metrics_fidelity import attacks
+from tests.score_values import Note, Score
+from tests.simulation_result import SimulationResult
+
+#: Strings a second a hand moves at ease: the 95th percentile in printed harp parts, measured.
+TRAVEL = 27.0
+#: Seconds a finger should lie on its string before it plucks (assumption).
+PLACING = 0.1
+#: Strings that two neighbouring fingers, by the upper one, open at most at ease (common practice).
+_PAIRS = {1: 5, 2: 3, 3: 3}
+#: Most strings, upwards, from one single note to the next where the thumb is passed (assumption).
+_TURN = 4
+_EPS = 1e-9
+
+Attack = tuple[float, list[Note]]  #: seconds, notes of one hand from the lowest up
+
+
+def decay_seconds(midi: int) -> float:
+    """Time to fall by 60 dB: 4.5 s at middle C, 12 s at most (assumption; rule P2 has the same)."""
+    return min(12.0, 4.5 * 2 ** (-0.8 * (midi - 60) / 12))
+
+
+def of_hand(notes: Iterable[Note], score: Score, side: str) -> list[Attack]:
+    """Attacks of one hand."""
+    return [(score.seconds(onset), sorted(mine, key=lambda n: n.position))
+            for onset, group in by_onset(notes) if (mine := [n for n in group if hand(n) == side])]
+
+
+def ring_exposure(notes: Sequence[Note], result: SimulationResult,
+                  score: Score) -> dict[str, float]:
+    """C4: level left, of 1, of the loudest string a pedal is moved on, summed per 100 notes.
+
+    ``C4_loud``: such moves on a string above 0.3, per 100 notes.
+    """
+    struck: defaultdict[str, list[Note]] = defaultdict(list)
+    for note in notes:
+        struck[note.step].append(note)
+    levels = []
+    for move in result.written_moves:
+        last: dict[int, float] = {}
+        for note in struck[move.letter]:
+            if note.onset < move.onset and note.alter == move.before:
+                last[note.midi] = max(score.seconds(note.onset), last.get(note.midi, 0.0))
+        levels.append(max((10 ** (-3 * max(0.0, move.seconds - at) / decay_seconds(midi))
+                           for midi, at in last.items()), default=0.0))
+    per = 100 / len(notes) if notes else 0.0
+    return {"C4": per * sum(levels), "C4_loud": per * sum(level > 0.3 for level in levels)}
+
+
+def placing_slack(notes: Sequence[Note], score: Score) -> float | None:
+    """C6: seconds to spare where a hand goes to other strings, 5th percentile.
+
+    Needed are the way at ease and the moment in which fingers lie on their strings.
+    """
+    spare = []
+    for side in "RL":
+        for (at, here), (then, there) in pairwise(of_hand(notes, score, side)):
+            if {n.position for n in here} != {n.position for n in there}:
+                spare.append(then - at - PLACING - abs(_middle(there) - _middle(here)) / TRAVEL)
+    return float(np.percentile(spare, 5)) if spare else None
+
+
+def _middle(notes: Sequence[Note]) -> float:
+    return (notes[0].position + notes[-1].position) / 2
+
+
+def balance(notes: Sequence[Note], score: Score) -> float | None:
+    """C7: difference of the hands' shares in bars of six single notes and more, in the mean."""
+    bars: defaultdict[int, list[list[Note]]] = defaultdict(list)
+    for onset, group in by_onset(notes):
+        bars[score.bar_at(onset).index].append(group)
+    broken = [[g[0] for g in groups] for groups in bars.values()
+              if len(groups) >= 6 and all(len(g) == 1 for g in groups)]
+    return mean(abs(sum(1 if hand(n) == "L" else -1 for n in bar)) / len(bar)
+                for bar in broken) if broken else None
+
+
+def irrational_fingers(notes: Sequence[Note], score: Score) -> float | None:
+    """C9: share of neighbouring fingers out of order, too far apart, or jumping over one another.
+
+    Neighbours: in a grip, and from one single note to the next within half a second.
+    """
+    judged = [ok for side in "RL" for ok in _pairs(of_hand(notes, score, side))]
+    return 1 - sum(judged) / len(judged) if judged else None
+
+
+def _pairs(attacks: Sequence[Attack]) -> Iterator[bool]:
+    for _, grip in attacks:
+        for low, high in pairwise(grip):
+            if low.fingers and high.fingers:
+                a, b = low.fingers[0], high.fingers[0]
+                yield a > b and high.position - low.position <= sum(
+                    _PAIRS[f] for f in range(b, a))
+    for (at, here), (then, there) in pairwise(attacks):
+        if len(here) == len(there) == 1 and then - at < 0.5 - _EPS:
+            one, two = here[0], there[0]
+            if one.fingers and two.fingers and one.position != two.position:
+                yield _follows(one.fingers[0], two.fingers[0], two.position - one.position)
+
+
+def _follows(before: int, after: int, steps: int) -> bool:
+    """Tell whether fingers run on, or pass the thumb by a step that a hand turns on."""
+    rising = before - after if steps > 0 else after - before
+    if rising == 0:
+        return abs(steps) > _TURN  # the hand is carried there
+    if rising > 0:
+        return True
+    return 1 in (before, after) and (abs(steps) <= _TURN or abs(steps) > 2 * _TURN)
+
+
+def difficulty_rate(troubles: np.ndarray) -> float:
+    """C11, a stand-in without prices: troubles a second in windows of two, 95th percentile.
+
+    ``troubles``: seconds of each, ascending (see ``metrics_comfort.troubles``).
+    """
+    if not len(troubles):
+        return 0.0
+    starts = np.arange(0.0, float(troubles[-1]) + 1e-6, 0.5)
+    counts = np.searchsorted(troubles, starts + 2 - _EPS) - np.searchsorted(troubles, starts)
+    return float(np.percentile(counts, 95)) / 2
+
+
+def comfort(source: Sequence[Note], draft: Sequence[Note], score: Score,
+            result: SimulationResult) -> dict[str, float | None]:
+    """Measures B, C and D of a draft (raw notes; ``score`` is the draft's, for time and bars)."""
+    ours, theirs = attacks(source), attacks(draft)
+    trouble = troubles(theirs, result, score)
+    return {**{k: float(v) for k, v in result.counts.items()},
+            "violations": float(result.violations), "C1": repetition(ours, theirs, score),
+            **feet(result, len(score.bars)),
+            "C2_max": float(moves_in_fullest_bar(result, score)),
+            **ring_exposure(theirs, result, score), **hands(theirs, score),
+            "C6": placing_slack(theirs, score), "C7": balance(theirs, score),
+            "C9": irrational_fingers(theirs, score), "C10": hazard(trouble),
+            "C11": difficulty_rate(trouble), **dropped_roles(ours, theirs),
+            **enharmonic_doublings(theirs, score), **respelling(ours, theirs),
+            "D4": legible_moves(theirs, result, score)}
