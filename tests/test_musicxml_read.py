@@ -14,7 +14,7 @@ from arranger.io import musicxml_tree
 from arranger.io.document import Document
 from arranger.io.musicxml_read import read
 from arranger.io.playing_order import Flow, playing_order
-from arranger.io.tempo import word_tempo
+from arranger.io.tempo import contradicted, word_tempo
 from arranger.io.transposition import Transposition
 from arranger.model.errors import ChoiceError, SourceError
 from arranger.model.pitch import Pitch
@@ -370,6 +370,16 @@ def test_words_do_not_count_beside_numbers() -> None:
     assert tempo('<sound tempo="80"/>' + n("C4", 4), words("Largo") + n("C4", 4),
                  '<sound tempo="50"/>' + words("Presto") + n("C4"), words("Tempo I") + n("C4")) == [
         (0, 80, "number"), (8, 50, "number"), (9, 80, "number")]
+
+
+@pytest.mark.parametrize(("signs", "bpm", "told"), [
+    ('<sound tempo="120"/>' + words("Poco Adagio"), 120, "adagio (60 to 72)"),
+    ('<sound tempo="120"/>' + words("Adagio"), 70, ""),
+    ('<sound tempo="120"/>' + words("dolce"), 120, ""),
+    (metronome("<beat-unit>quarter</beat-unit><per-minute>120</per-minute>") + words("Adagio"),
+     120, "")])
+def test_a_word_may_contradict_a_number_that_is_not_printed(signs, bpm, told) -> None:
+    assert contradicted(one(signs + n("C4", 4)).root, F(bpm)) == told
 
 
 def test_a_first_mark_in_the_pickup_or_bar_two_counts_from_the_start() -> None:

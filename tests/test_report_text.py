@@ -201,10 +201,10 @@ def test_first_line_names_bars_with_busy_feet_and_changed_voices():
         "or bass. Busy feet at bar 7.")
 
 
-def test_first_line_says_when_not_to_bother():
+def test_first_line_says_when_a_piece_resists():
     findings = [_finding("H2", 1, "error"), *(_finding("T4", n) for n in (2, 3, 5))]
     report = {"ledger": [], "bars": [{}] * 12, "findings": findings}
     assert verdict(report) == (
-        "the draft needs you at bar 1. Think twice before you bother: 4 of 12 bars cannot be "
+        "the draft needs you at bar 1. It resists the harp: 4 of 12 bars cannot be "
         "played or lose notes of tune or bass. Look next at bars 2-3, 5: tune or bass.")
-    assert "bother" not in verdict({**report, "bars": [{}] * 13})
+    assert "resists" not in verdict({**report, "bars": [{}] * 13})

@@ -72,6 +72,17 @@ def test_no_pedal_passes_its_natural_notch_in_a_hurry(bpm):
     assert [n.pitch.midi for n in draft.notes] == [75, 77, 75, 77]
 
 
+def test_a_string_that_comes_back_after_others_has_its_time_too():
+    """Two strings in turn, too quick for either: notes are left out until each has its time."""
+    quick = "".join(note(n, 1) for n in ("G4", "A4") * 8)
+    draft = drafted(quick, low("r", 16), 400)
+    times = defaultdict(list)
+    for one in draft.notes:
+        times[one.pitch].append(float(one.onset) * 60 / 400)
+    assert min(b - a for row in times.values() for a, b in pairwise(row)) >= 0.1 - 1e-9
+    assert len(draft.notes) >= 8
+
+
 def test_repeated_notes_take_both_strings_of_a_unison_when_they_are_fast():
     """Berlioz 1855, ch. "La Harpe": B flat and A sharp in turn, "easy and well sounding"."""
     fast = drafted("".join(note("Bb4", 1) for _ in range(16)), low("r", 16), 160, fifths=-3)

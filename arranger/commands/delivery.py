@@ -13,6 +13,7 @@ from arranger.io.files import publish
 from arranger.io.landmarks import double_bars, rehearsal_marks
 from arranger.io.source import sha256
 from arranger.io.source_part import source_part
+from arranger.io.tempo import contradicted
 from arranger.model.diagnostic import Diagnostic
 from arranger.model.draft import Draft
 from arranger.passes.sections import sections
@@ -27,6 +28,8 @@ def heading(command: str, request: Request, opened: Opened,
     told = {"harp": request.harp, "player": request.player,
             "tempo": str(tempo.marks[0].bpm), "tempo_assumed": tempo.assumed,
             "tempo_from": tempo.marks[0].origin,
+            "tempo_word": "" if request.tempo else contradicted(
+                opened.document.root, tempo.marks[0].bpm),
             "fingering": request.fingering, "pedals": request.pedals, **(more or {})}
     return Heading(command, request.source.name, sha256(request.source), opened.parts,
                    opened.kept_parts, told)

@@ -26,6 +26,9 @@ NOTE_VALUES: Mapping[str, Fraction] = {
     "16th": Fraction(1, 4), "32nd": Fraction(1, 8), "64th": Fraction(1, 16),
     "128th": Fraction(1, 32), "256th": Fraction(1, 64), "512th": Fraction(1, 128),
     "1024th": Fraction(1, 256)}
+#: Parts of the lower and of the upper end of a word's range beyond which a number contradicts it
+#: (assumption).
+_FAR_OFF = (Fraction(4, 5), Fraction(5, 4))
 _NUMBER = re.compile(r"\d{1,4}(?:\.\d{1,6})?")
 _FIRST_TEMPO = re.compile(r"\btempo (?:primo|i|1|1o|1mo|1°)(?!\w)")
 
@@ -144,18 +147,38 @@ def _without_repetition(marks: Iterable[TempoMark]) -> tuple[TempoMark, ...]:
     return tuple(kept)
 
 
+def contradicted(root: etree._Element, bpm: Fraction) -> str:
+    """The tempo word of a score, with its usual range, that its first number lies far outside of.
+
+    A number that only a ``<sound>`` gives is often the program's own; a printed metronome mark is
+    the composer's or an editor's, and believed. Empty where nothing is contradicted.
+    """
+    opening = root.findall("part/measure[1]")
+    if any(bar.find("direction/direction-type/metronome") is not None for bar in opening):
+        return ""
+    texts = [e.text or "" for e in (
+        *(w for bar in opening for w in bar.iterfind("direction/direction-type/words")),
+        *root.iterfind("movement-title"), *root.iterfind("work/work-title"))]
+    for phrase in filter(None, map(_phrase, texts)):
+        low, high = _table()[1][phrase]
+        if not low * _FAR_OFF[0] <= bpm <= high * _FAR_OFF[1]:
+            return f"{phrase} ({low} to {high})"
+        return ""
+    return ""
+
+
 def word_tempo(text: str) -> Fraction | None:
     """Return the slow end of the usual range of the longest tempo phrase in ``text``, if any.
 
     A draft gives up no note that can be played within the range the word stands for.
     """
-    plain = _plain(text)
-    phrases, ranges = _table()
-    found = phrases.findall(plain)
-    if not found:
-        return None
-    low, _ = ranges[max(found, key=len)]
-    return Fraction(low)
+    phrase = _phrase(text)
+    return Fraction(_table()[1][phrase][0]) if phrase else None
+
+
+def _phrase(text: str) -> str:
+    """Return the longest tempo phrase in a text, or nothing."""
+    return max(_table()[0].findall(_plain(text)), key=len, default="")
 
 
 @cache

@@ -26,6 +26,7 @@ from arranger.passes.settings import Settings
 from arranger.passes.start import as_source, start
 from arranger.passes.strings import give_strings
 from arranger.passes.together import plan_together
+from arranger.passes.too_soon import spare_strings
 from arranger.plan.recall import Recall
 from arranger.plan.timing import Window
 
@@ -118,7 +119,7 @@ def _once(score: Score, part: str, settings: Settings, progress: Progress,
     progress("weighing strings, pedals and hands")
     planned = plan_together(share_runs(draft, settings), settings, prove, recall)
     progress("timing the pedals")
-    draft, missed = move_pedals(planned.draft, settings, planned.pins)
+    draft, missed = move_pedals(spare_strings(planned.draft, settings), settings, planned.pins)
     while missed:
         fewer = give_up(draft, missed)
         if len(fewer.notes) == len(draft.notes):  # a barline's setting, not a note, is late

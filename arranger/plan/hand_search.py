@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections import defaultdict, deque
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from arranger.model.pins import Pin
@@ -14,7 +14,7 @@ from arranger.plan.pedal_path import Ways
 from arranger.plan.pinned import pinned_choices
 from arranger.plan.recall import Recall
 from arranger.plan.slices import Slice
-from arranger.plan.universe import LOST, Choice, Choices, patterns
+from arranger.plan.universe import LOST, Choice, Choices, patterns, with_losses
 from arranger.rulebook.players import Player
 from arranger.rulebook.universe import Universe, load_universe
 from arranger.search.two_hands import INFINITE, PairSearch
@@ -74,7 +74,8 @@ class HandSearch:
         self.search = PairSearch(costs, costs.horizon)
         self._made = recall.get(("choices", scene.places), lambda: Choices(
             player, prices, scene.places, scene.universe))
-        self.touchy, self.losable = _touchy(scene, base, player)
+        self.touchy = _touchy(scene, base, player)
+        self.losable = _losable(scene, base, player)
         for at, way in enumerate(base):
             self._slots.append(self._slot(at, way, kept[at] if kept else way, prices, recall))
 
@@ -88,6 +89,7 @@ class HandSearch:
                         [self.losable[at][i] for i in placed], scene.universe)
         also = tuple(keep[i] for i in placed)
         rows += () if also in rows else (also,)
+        rows = with_losses(rows, [self.losable[at][i] for i in placed])
         pins = tuple(scene.pins[at][i] for i in placed) if scene.pins else ()
         rolled = tuple(part.notes[i].rolled for i in placed)
         drops = tuple(w.drop for w in ways)
@@ -146,33 +148,57 @@ def _cheapest(options: Sequence[Choice], most: int) -> list[Choice]:
     return [options[k] for k in sorted(kept)]
 
 
-def _touchy(scene: Scene, base: Sequence[Sequence[int]], player: Player,
-            ) -> tuple[list[list[bool]], list[list[bool]]]:
-    """Notes whose string matters to the hands, and notes for which there may be no time at all.
-
-    The first have their string, or its neighbour, struck close by; the second cannot be plucked
-    as fast as their string comes back.
-    """
+def _touchy(scene: Scene, base: Sequence[Sequence[int]], player: Player) -> list[list[bool]]:
+    """Notes whose string matters to the hands: it, or its neighbour, is struck close by."""
     whole = not scene.universe.touchy_only
     touchy = [[whole and t is not None for t in row] for row in scene.tones]
-    losable = [list(row) for row in touchy]
     lead, free = player.placing_lead_seconds, player.restrike_free_seconds
-    longest = max(lead, free)
-    last: dict[int, list[tuple[float, int, int]]] = defaultdict(list)
+    struck = _Struck(max(lead, free))
     for t, (part, row) in enumerate(zip(scene.parts, base, strict=True)):
         for i, way in enumerate(row):
             if way == LOST or scene.tones[t][i] is None:
                 continue
             place = scene.ways[t][i].ways[way].pitch.position
             for beside, near in ((-1, lead), (1, lead), (0, free)):
-                recent = last[place + beside]
-                while recent and part.seconds - recent[0][0] > longest:
-                    recent.pop(0)
-                for time, u, j in recent:
+                for time, u, j in struck.lately(place + beside, part.seconds):
                     if part.seconds - time < near - _EPS:
                         touchy[t][i] = touchy[u][j] = True
-                    if not beside and 0 < part.seconds - time < (
-                            player.restrike_error_seconds - _EPS):
+            struck.add(place, (part.seconds, t, i))
+    return touchy
+
+
+def _losable(scene: Scene, base: Sequence[Sequence[int]], player: Player) -> list[list[bool]]:
+    """Notes for which there may be no time at all: a string they could take comes back too fast."""
+    whole = not scene.universe.touchy_only
+    losable = [[whole and t is not None for t in row] for row in scene.tones]
+    struck = _Struck(player.restrike_error_seconds)
+    for t, (part, row) in enumerate(zip(scene.parts, base, strict=True)):
+        for i, (note, way) in enumerate(zip(scene.ways[t], row, strict=True)):
+            if scene.tones[t][i] is None:
+                continue
+            taken = () if way == LOST else note.ways[way:way + 1]
+            for place in {w.pitch.position for w in (*note.ways[:note.spelled], *taken)}:
+                for time, u, j in struck.lately(place, part.seconds):
+                    if 0 < part.seconds - time < player.restrike_error_seconds - _EPS:
                         losable[t][i] = losable[u][j] = True
-            last[place].append((part.seconds, t, i))
-    return touchy, losable
+                struck.add(place, (part.seconds, t, i))
+    return losable
+
+
+class _Struck:
+    """Who struck a string lately: seconds, slice and note, oldest first."""
+
+    def __init__(self, seconds: float) -> None:
+        self._seconds = seconds
+        self._last: dict[int, deque[tuple[float, int, int]]] = defaultdict(deque)
+
+    def lately(self, place: int, now: float) -> Iterable[tuple[float, int, int]]:
+        """Strokes of a string within the time that counts."""
+        recent = self._last[place]
+        while recent and now - recent[0][0] > self._seconds:
+            recent.popleft()
+        return recent
+
+    def add(self, place: int, stroke: tuple[float, int, int]) -> None:
+        """Record a stroke."""
+        self._last[place].append(stroke)

@@ -57,6 +57,14 @@ def patterns(ways: Sequence[Ways], base: Sequence[int], touchy: Sequence[bool],
     return tuple(p for p in found if _agree(ways, p) or p == tuple(base))[:universe.patterns]
 
 
+def with_losses(rows: Sequence[tuple[int, ...]],
+                losable: Sequence[bool]) -> tuple[tuple[int, ...], ...]:
+    """These patterns, and each with one more of its losable notes left out."""
+    fewer = [(*row[:i], LOST, *row[i + 1:]) for row in rows for i, lose in enumerate(losable)
+             if lose and row[i] != LOST]
+    return tuple(dict.fromkeys((*rows, *fewer)))
+
+
 def _agree(ways: Sequence[Ways], pattern: Sequence[int]) -> bool:
     """Tell whether one pedal setting gives the pattern."""
     position: dict[str, int] = {}

@@ -145,8 +145,8 @@ def verdict(report: Entry) -> str:
             f"the {thing} is ready to try; no bar of it is beyond the harp."]
     hit, count = len(_distinct_bars([*errors, *voices])), len(report.get("bars", ()))
     if thing == "draft" and hit >= _LEAST_HIT and hit * _RESISTS >= count > 0:
-        said.append(f"Think twice before you bother: {hit} of {count} bars cannot be played or "
-                    f"lose notes of tune or bass.")
+        said.append(f"It resists the harp: {hit} of {count} bars cannot be played or lose notes "
+                    f"of tune or bass.")
     if voices:
         said.append(f"Look {'next' if errors else 'first'} at {bars(voices)}: tune or bass.")
     feet = [f for f in findings if f["severity"] == "warning" and f["code"] in _FEET]
@@ -166,8 +166,10 @@ def settings_words(settings: Mapping[str, Any]) -> str:
     origin = rest.pop("tempo_from", "number")
     assumed = (" (assumed)" if rest.pop("tempo_assumed", False)
                else " (from its tempo word)" if origin == "word" else "")
+    word = rest.pop("tempo_word", "")
+    unlike = f" though it says {word}" if word else ""
     if "tempo" in rest:
-        said.append(f"crotchet {rest.pop('tempo')}{assumed} at the start")
+        said.append(f"crotchet {rest.pop('tempo')}{assumed} at the start{unlike}")
     if "transpose" in rest:
         said.append(f"transposed by {rest.pop('transpose')} semitones")
     said += [f"{k} {v}".replace("_", " ") for k, v in sorted(rest.items())]
