@@ -15,8 +15,9 @@ from arranger.model.ledger import Ledger
 from arranger.model.levers import LeverPlan
 from arranger.model.score import Score
 from arranger.passes.account import net
+from arranger.passes.again import spare_strings
 from arranger.passes.alike import alike
-from arranger.passes.compass import fold, tuning
+from arranger.passes.compass import fold, fold_price, tuning
 from arranger.passes.feet import give_up, move_pedals
 from arranger.passes.hands import give_hands
 from arranger.passes.levers import give_levers, set_levers
@@ -112,19 +113,23 @@ def mark_pedals(score: Score, part: str, settings: Settings,
 
 def _once(score: Score, part: str, settings: Settings, progress: Progress,
           prove: bool = False, recall: Recall | None = None) -> Arranged:
-    draft = fold(reduce(start(score, part), settings), settings)
+    whole = reduce(start(score, part), settings)
+    draft = fold(whole, settings)
     if settings.harp.mechanism != "pedal":
         return _without_pedals(draft, settings, progress)
     progress("weighing strings, pedals and hands")
     planned = plan_together(share_runs(draft, settings), settings, prove, recall)
     progress("timing the pedals")
-    draft, missed = move_pedals(planned.draft, settings, planned.pins)
+    spared, lost = spare_strings(planned.draft, settings)
+    draft, missed = move_pedals(spared, settings, planned.pins)
     while missed:
         fewer = give_up(draft, missed)
         if len(fewer.notes) == len(draft.notes):  # a barline's setting, not a note, is late
             break
         draft, missed = move_pedals(fewer, settings, planned.pins)
-    return Arranged(replace(draft, cost=planned.cost, bound=planned.bound), missed, True)
+    folded = fold_price(whole, draft, settings)
+    cost = {**planned.cost, "notes": planned.cost["notes"] + lost + folded}
+    return Arranged(replace(draft, cost=cost, bound=planned.bound + folded), missed, True)
 
 
 def _without_pedals(draft: Draft, settings: Settings, progress: Progress) -> Arranged:
@@ -140,7 +145,9 @@ def _without_pedals(draft: Draft, settings: Settings, progress: Progress) -> Arr
     if judged:
         progress("sharing the notes between the hands")
         handed = give_hands(share_runs(draft, settings), settings)
-        draft, cost["hands"] = handed.draft, handed.total
+        draft, lost = spare_strings(handed.draft, settings)
+        cost["hands"] = handed.total
+        cost["notes"] += lost
     progress("moving the levers")
     return Arranged(replace(set_levers(draft, settings), cost=cost, bound=strung.total), (), True)
 
