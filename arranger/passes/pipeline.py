@@ -115,8 +115,9 @@ def _once(score: Score, part: str, settings: Settings, progress: Progress,
           prove: bool = False, recall: Recall | None = None) -> Arranged:
     whole = reduce(start(score, part), settings)
     draft = fold(whole, settings)
+    folding = fold_price(whole, draft, settings)
     if settings.harp.mechanism != "pedal":
-        return _without_pedals(draft, settings, progress)
+        return _without_pedals(draft, settings, progress, folding)
     progress("weighing strings, pedals and hands")
     planned = plan_together(share_runs(draft, settings), settings, prove, recall)
     progress("timing the pedals")
@@ -127,20 +128,23 @@ def _once(score: Score, part: str, settings: Settings, progress: Progress,
         if len(fewer.notes) == len(draft.notes):  # a barline's setting, not a note, is late
             break
         draft, missed = move_pedals(fewer, settings, planned.pins)
-    folded = fold_price(whole, draft, settings)
-    cost = {**planned.cost, "notes": planned.cost["notes"] + lost + folded}
-    return Arranged(replace(draft, cost=cost, bound=planned.bound + folded), missed, True)
+    cost = {**planned.cost, "notes": planned.cost["notes"] + lost + folding}
+    return Arranged(replace(draft, cost=cost, bound=planned.bound + folding), missed, True)
 
 
-def _without_pedals(draft: Draft, settings: Settings, progress: Progress) -> Arranged:
-    """Arrange for a harp with levers, or with a string for every semitone."""
+def _without_pedals(draft: Draft, settings: Settings, progress: Progress,
+                    folding: int) -> Arranged:
+    """Arrange for a harp with levers, or with a string for every semitone.
+
+    ``folding``: what it cost to bring the notes into the compass.
+    """
     if settings.harp.mechanism == "chromatic":
         return Arranged(replace(draft, levers=LeverPlan()), (), True)
     judged = settings.harp.hands_judged
     progress("weighing strings and levers")
     hands = give_hands(draft, settings).draft.notes if judged else draft.notes
     strung = give_levers(draft, settings, {n.id: n.hand for n in hands})
-    cost = {"notes": strung.notes_price, "levers": strung.total - strung.notes_price}
+    cost = {"notes": strung.notes_price + folding, "levers": strung.total - strung.notes_price}
     draft = strung.draft
     if judged:
         progress("sharing the notes between the hands")
@@ -149,7 +153,8 @@ def _without_pedals(draft: Draft, settings: Settings, progress: Progress) -> Arr
         cost["hands"] = handed.total
         cost["notes"] += lost
     progress("moving the levers")
-    return Arranged(replace(set_levers(draft, settings), cost=cost, bound=strung.total), (), True)
+    return Arranged(replace(set_levers(draft, settings), cost=cost,
+                            bound=strung.total + folding), (), True)
 
 
 def _asked(score: Score, part: str) -> list[tuple[object, ...]]:
