@@ -7,8 +7,9 @@ from arranger.commands.choosing import options
 from arranger.commands.converting import convert, keys_of
 from arranger.commands.marking import pedals
 from arranger.commands.request import Progress, Request, Result, SelfCheckError
+from arranger.commands.seating import ensemble
 from arranger.commands.surveying import Survey, survey
 from arranger.commands.tuning import settings_for
 
 __all__ = ["Progress", "Request", "Result", "SelfCheckError", "Survey", "check", "convert",
-           "keys_of", "options", "pedals", "settings_for", "survey"]
+           "ensemble", "keys_of", "options", "pedals", "settings_for", "survey"]

@@ -137,6 +137,30 @@ def convert(source: Path, folder: Path | None, form: str, **settings: Any) -> in
 
 
 @main.command()
+@click.argument("source", type=_EXISTING)
+@_OUT
+@click.option("--seat", "seats", multiple=True, metavar="HARP[:PLAYER][=LINE,...]",
+              help="A harp with its player, and lines that are theirs; once for each seat.")
+@lambda command: _with(command, (_SETTINGS[0], _SETTINGS[-1], _TRANSPOSE))
+@click.option("--page/--no-page", default=False, help="Write the page of every part too.")
+@click.option("--pdf", is_flag=True, help="Print every part for the stand too.")
+@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text",
+              show_default=True, help="What to print when done.")
+def ensemble(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
+    """Make a set of parts of SOURCE for several harps, one for each seat."""
+    from arranger.api import ensemble as run
+    from arranger.report.ensemble_text import ensemble_text
+    out = _folder(source, folder)
+    result = run(_request(source, **settings), out, _progress())
+    if form == "json":
+        click.echo(result.files["report.json"].decode(), nl=False)
+    else:
+        click.echo(ensemble_text(result.report), nl=False)
+        click.echo(f"Written to {out}: {', '.join(result.files)}")
+    return 1 if result.incomplete else 0
+
+
+@main.command()
 @_shared
 def pedals(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
     """Mark the pedals into the harp part SOURCE; no note is changed."""

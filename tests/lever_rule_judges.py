@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from itertools import pairwise, product
 
@@ -61,3 +62,76 @@ def cuts_ring(rule: Rule, example: Example) -> bool:
 
 def string_of(name: str) -> HarpString:
     return HarpString.of(Pitch.parse(name))
+
+
+def written(example: Example) -> list[tuple[float, list[tuple[int | None, str, int]]]]:
+    """Marks as (attack from 0, [(octave or None, letter, alter)])."""
+    found = []
+    for text in example.marks:
+        at, _, *words = text.replace(" but", "").split()
+        signs = [re.fullmatch(r"([A-G])([#b]?)(\d?)", w) for w in words]
+        found.append((float(at) - 1, [(int(s[3]) if s[3] else None, s[1],
+                                       {"#": 1, "b": -1, "": 0}[s[2]]) for s in signs if s]))
+    return found
+
+
+def followed(example: Example) -> Iterator[tuple[float, int, int, int | None]]:
+    """What a player sets who follows the marks: when, string, alter, how it stood (if known)."""
+    stands: dict[int, int] = {}
+    for at, signs in written(example):
+        named = {HarpString.of(Pitch(s, a, o)).position: a for o, s, a in signs if o is not None}
+        for octave, letter, alter in signs:
+            mine = [h.position for h in HARP.strings if h.step == letter] if octave is None else [
+                HarpString.of(Pitch(letter, alter, octave)).position]
+            for place in mine:
+                if octave is not None or place not in named:
+                    yield at, place, alter, stands.get(place)
+                    stands[place] = alter
+
+
+def plucked(example: Example) -> Iterator[tuple[int, int, int, str]]:
+    """Attack, string, alter and hand of every note."""
+    for at, attack in enumerate(example.attacks):
+        for p in attack:
+            yield at, p.pitch.position, p.pitch.alter, p.hand
+
+
+def not_marked(rule: Rule, example: Example) -> bool:
+    changes = any(at > 0 for at, *_ in followed(example))
+
+    def wrong(at: int, place: int, alter: int) -> bool:
+        signs = [a for t, p, a, _ in followed(example) if p == place and t <= at]
+        before = [a for t, p, a, _ in plucked(example) if p == place and t < at]
+        if before and not changes:
+            return False
+        stands = signs[-1] if signs else (before[0] if before else alter)
+        return alter != stands
+    return any(wrong(at, place, alter) for at, place, alter, _ in plucked(example))
+
+
+def marked_without_time(rule: Rule, example: Example) -> bool:
+    gap, move, lead = example.seconds or 0, PLAYER.lever_move_seconds, PLAYER.placing_lead_seconds
+    free = 0.0
+    for at, place, alter, stood in sorted((f for f in followed(example) if f[0] > 0),
+                                          key=lambda f: f[:2]):
+        earlier = [a for t, p, a, _ in plucked(example) if p == place and t < at]
+        before = earlier[-1] if stood is None and earlier else stood
+        if before is None or before == alter:
+            continue
+        begin = max(at * gap, free)
+        free = begin + move
+        for t, string, _, hand in plucked(example):
+            if string == place and begin <= t * gap < free and t >= at:
+                return True
+            if hand == "L" and begin < t * gap < free + lead:
+                return True
+    return False
+
+
+def idle_mark(rule: Rule, example: Example) -> bool:
+    given = {s.position: HARP.alters(s) for s in HARP.strings}
+    return any(alter not in given.get(place, ()) or (at > 0 and alter == before)
+               for at, place, alter, before in followed(example))
+
+
+JUDGED_AS_MARKED = {"K4": not_marked, "K5": marked_without_time, "K6": idle_mark}

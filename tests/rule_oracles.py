@@ -12,7 +12,12 @@ from arranger.rulebook.examples import Attack, Example, Pluck
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player
 from arranger.rulebook.rules import Rule
-from tests.lever_rule_judges import beyond_levers, cuts_ring, no_lever_in_time
+from tests.lever_rule_judges import (
+    JUDGED_AS_MARKED,
+    beyond_levers,
+    cuts_ring,
+    no_lever_in_time,
+)
 
 PLAYER = load_player("average")
 HARP: Harp = load_harp("pedal-47")
@@ -265,4 +270,4 @@ JUDGES: dict[str, Judge] = {
     "C2": no_discs, "C3": top_forced, "N1": misspelled, "N2": piano_signs,
     "N3": lambda _, e: "harp-pedals" not in e.signs,
     "T1": harmony_lost, "T2": foreign_note, "T3": twice_on_one_string, "T4": tune_or_bass_lost,
-    "K1": no_lever_in_time, "K2": beyond_levers, "K3": cuts_ring}
+    "K1": no_lever_in_time, "K2": beyond_levers, "K3": cuts_ring, **JUDGED_AS_MARKED}

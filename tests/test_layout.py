@@ -25,6 +25,7 @@ INDEPENDENT = ("passes", "checks")
 #: Who may be imported by its neighbours (and which names, if not all), and why.
 SHARED = {
     "checks.levers": (("lever_findings",), "what is said of levers, in a draft or a part"),
+    "checks.marked_levers": ((), "what a player does who follows the lever marks of a part"),
     "passes.settings": ((), "what every stage is given besides the draft"),
     "passes.start": ((), "the draft every stage begins with, and which staff is which hand"),
     "passes.jumps": ((), "where the music jumps, which pins pedals and opens sections"),

@@ -51,6 +51,7 @@ class Case:
     ``attacks``. ``entry`` is the setting known when the case begins, by letter.
     ``changes_marked``: the part marks its changes (at least half of them); else it only shows
     settings, and the player marks what comes between.
+    ``lever_entry``: of a case that begins later than the part, how the levers stand by the marks.
     ``fingers`` are written fingers, ``staves`` all staves a note (with its doubles) stands on.
     """
 
@@ -67,6 +68,7 @@ class Case:
     changes_marked: bool = False
     times: Mapping[Fraction, float] = field(default_factory=dict)
     graces: tuple[Note, ...] = ()
+    lever_entry: Mapping[HarpString, int] | None = None
 
     @property
     def player(self) -> Player:
@@ -208,6 +210,11 @@ def open_case(score: Score, part: str, judge: Judge, marks: PartMarks,
     """Make a part ready for the checks."""
     case = with_notes(Case(score, part, judge, (), (), (), marks, fingers, staves),
                       score.part_notes(part))
+    if judge.harp.mechanism == "lever":
+        first = case.attacks[0].onset if case.attacks else Fraction(0)
+        words = [m.onset for m in marks.pedals if m.text] if marks.levers else []
+        return replace(case, changes_marked=any(
+            onset > first for onset in (*words, *(m.onset for m in marks.levers))))
     wanted, written = changes_wanted(case), changes_written(marks)
     return replace(case, changes_marked=written > 0 and 2 * written >= wanted)
 
@@ -249,7 +256,14 @@ def with_notes(case: Case, notes: Iterable[Note], marks: PartMarks | None = None
                 grips(attacks, case.player, case.judge.prices) if hands else (),
                 marks or case.marks, case.fingers,
                 case.staves, case.entry if entry is None else entry, case.changes_marked,
-                {a.onset: a.seconds for a in attacks}, tuple(n for n in everything if n.grace))
+                {a.onset: a.seconds for a in attacks}, tuple(n for n in everything if n.grace),
+                case.lever_entry)
+
+
+def hands_of(case: Case) -> dict[NoteId, str]:
+    """Which hand takes each note; of a note no hand holds, by its staff."""
+    found = {n.id: "R" if n.staff == 1 else "L" for n in (*case.notes, *case.graces)}
+    return found | {n.id: hand for grip in case.grips for hand in "LR" for n in grip.hand(hand)}
 
 
 def setting_at(case: Case, onset: Fraction, before: bool = False) -> dict[str, int]:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from arranger.checks.case import Case
+from arranger.checks.case import Case, hands_of
 from arranger.checks.levers import lever_findings
+from arranger.checks.marked_levers import marked_plan
 from arranger.model.diagnostic import Diagnostic
 from arranger.model.draft import Draft, HarpNote
 from arranger.model.harp import HarpString
@@ -47,12 +48,6 @@ def plan_levers(case: Case) -> Levers:
     return Levers(opening, path.moves, unserved)
 
 
-def hands_of(case: Case) -> dict[NoteId, str]:
-    """Which hand takes each note; of a note no hand holds, by its staff."""
-    found = {n.id: "R" if n.staff == 1 else "L" for n in (*case.notes, *case.graces)}
-    return found | {n.id: hand for grip in case.grips for hand in "LR" for n in grip.hand(hand)}
-
-
 def _given(case: Case) -> list[HarpNote]:
     struck: dict[tuple[object, int], set[int]] = {}
     for note in case.notes:
@@ -82,12 +77,21 @@ def in_time(case: Case) -> Iterator[Diagnostic]:
 
 
 def lever_draft(case: Case, pitches: Mapping[NoteId, Pitch]) -> Draft:
-    """Return the part with its levers set and moved."""
-    plan, hands = plan_levers(case), hands_of(case)
+    """Return the part with its levers set and moved: as marked, where the marks give every note."""
+    plan, hands = _as_marked(case) or plan_levers(case), hands_of(case)
     notes = tuple(in_order(
         HarpNote(n, pitches.get(n.id, n.pitch), hands.get(n.id, "R"), case.fingers.get(n.id),
                  "arpeggiate" in n.marks) for n in case.score.part_notes(case.part)))
     return Draft(case.score, case.part, notes, levers=LeverPlan(plan.opening, plan.moves))
+
+
+def _as_marked(case: Case) -> Levers | None:
+    marked = marked_plan(case)
+    if marked is None:
+        return None
+    opening, moves = marked
+    fifths = case.score.measures[0].fifths
+    return Levers(whole_opening(opening, case.harp, fifths), moves, ())
 
 
 def _as_draft(case: Case, code: str) -> Iterator[Diagnostic]:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from arranger.checks.case import Judge, open_case
+from arranger.checks.marked_levers import unwritten
 from arranger.commands.delivery import delivered, diagrams_at, heading, page_of
 from arranger.commands.opening import open_as_written, settings_of
 from arranger.commands.request import Progress, Request, Result
@@ -47,7 +49,8 @@ def check(request: Request, folder: Path | None = None,
                         reported(case, found))
     progress("marking the part")
     text = text_of(request.source) if len(opened.parts) == 1 else None
-    marked = mark_part(text, document, plan, case.marks.pedals, findings=found.findings,
+    lacking = plan if plan.levers is None else replace(plan, levers=unwritten(case, plan.levers))
+    marked = mark_part(text, document, lacking, case.marks.pedals, findings=found.findings,
                        diagrams_at=diagrams_at(opened, plan), pedals=request.pedals)
     files = {"marked.musicxml": marked}
     if request.page:

@@ -30,6 +30,7 @@ from arranger.passes import keys
 from arranger.passes.notice import notices
 from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
+from arranger.plan.lever_path import written_key
 from arranger.report.json_report import report
 from arranger.report.midi import midi_bytes
 from arranger.report.wav import synthesiser, wav_bytes
@@ -108,7 +109,7 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
     draft = _accounted(request, opened, draft)
     errors, said, lever_keys = _judged(settings, opened, draft)
     progress("writing the draft")
-    xml = _written(request, opened, draft)
+    xml = _written(request, settings, opened, draft)
     body = report(draft, heading(command, request, opened, more_told(request, settings, opened)),
                   said, summary(draft, errors), opened.doubled)
     if "levers" in body:
@@ -138,11 +139,13 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
     return replace(result, incomplete=True) if choices.get("not_kept") else result
 
 
-def _written(request: Request, opened: Opened, draft: Draft) -> bytes:
+def _written(request: Request, settings: Settings, opened: Opened, draft: Draft) -> bytes:
     """Write the draft and read it back; voices are joined only where that changes no note."""
+    signed = {bar.fifths for bar in draft.source.measures}
+    keys_read = {fifths: written_key(fifths, settings.harp) for fifths in signed}
     for gathered in (True, False) if len(opened.parts) > 1 else (False,):
         xml = write(opened.document, draft, diagrams_at(opened, draft), request.fingering,
-                    request.pedals, gathered=gathered)
+                    request.pedals, gathered=gathered, keys=keys_read)
         try:
             _read_back(request, xml, draft)
         except SelfCheckError:

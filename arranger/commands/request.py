@@ -30,7 +30,7 @@ class Request:
     file; ``part_is_harp``: the source is a harp part, kept as it is but for what is chosen.
     ``bars``: first and last bar to look at for options; ``what_if``: one option, only priced.
     ``keep``: parts other players keep; ``tune``: parts that hold the tune; ``ease``: 1, the
-    easiest, to 5; 0 is no limit.
+    easiest, to 5; 0 is no limit. ``seats``: the harps and players of an ensemble.
     """
 
     source: Path
@@ -57,6 +57,7 @@ class Request:
     keep: tuple[str, ...] = ()
     tune: tuple[str, ...] = ()
     ease: int = 0
+    seats: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from lxml import etree
 
-from arranger.io.lever_words import is_lever_text
+from arranger.io.lever_words import read_lever_text
 from arranger.io.pedal_words import is_pedal_text
 from arranger.io.write_order import detach, element, forget, prune_notations
 
@@ -114,7 +114,7 @@ def _kind(sign: etree._Element, kinds: Kinds) -> str:
     if is_pedal_text(sign.text):
         sign.text = None
         return "old pedal words"
-    if is_lever_text(sign.text):
+    if read_lever_text(sign.text):
         sign.text = None
         return "old lever words"
     for kind, pattern in kinds.items():

@@ -16,7 +16,7 @@ from arranger.io.write_clefs import write_clefs
 from arranger.io.write_divisions import divisions_by_measure
 from arranger.io.write_events import Patch
 from arranger.io.write_gather import gather
-from arranger.io.write_keys import signatures, write_keys
+from arranger.io.write_keys import SAME, signatures, write_keys
 from arranger.io.write_levers import write_levers
 from arranger.io.write_marks import Elements, write_fingers, write_ids, write_rolls
 from arranger.io.write_notes import patch_measure
@@ -35,7 +35,7 @@ HEADER = ('<?xml version="1.0" encoding="UTF-8" standalone="no"?>\n'
 
 def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = (),
           fingering: str = "all", pedals: str = "all", layout: bool = True,
-          gathered: bool = False) -> bytes:
+          gathered: bool = False, keys: Mapping[int, int] = SAME) -> bytes:
     """Return the draft as MusicXML 4.0.
 
     Parameters
@@ -47,6 +47,7 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
     pedals : ``all``; ``changes`` (and the opening setting); ``diagrams`` only; ``none``.
     layout : let clefs and key signatures follow what is written; else they stay.
     gathered : join voices that move alike into chords, as where several parts became one.
+    keys : signatures that this harp does not read, with those that stand for them.
 
     Only the part ``draft.part`` is changed. Notes not in the draft become rests or leave their
     chord; the rest get the draft's pitch, hand (staff 1 is the right), roll and finger.
@@ -73,15 +74,13 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
         hide_spare_rests(measure)
     twins = {note: twin for measure in (part.findall("measure") if gathered else ())
              for note, twin in gather(measure).items()}
-    elements = {ident: tuple(dict.fromkeys(twins.get(note, note) for note in chain))
-                for ident, chain in elements.items()}
-    tied = {twins.get(note, note) for note in tied}
+    elements, tied = _joined(elements, twins), {twins.get(note, note) for note in tied}
     repair_slurs(part, patch)
     remove_doomed(patch)
     if layout:
         join_fermatas(part)
         write_clefs(part)
-        write_keys(part, tuple(m.fifths for m in measures), signatures(draft))
+        write_keys(part, tuple(m.fifths for m in measures), signatures(draft, keys))
     write_accidentals(before, needs(part, tied, patch.repitched), part, patch.repitched)
     write_rolls(part, draft.notes, elements)
     write_fingers(part, draft.notes, elements, fingering)
@@ -108,6 +107,11 @@ def _copy(document: Document) -> tuple[etree._Element, Elements]:
     twin = dict(zip(document.root.iter("note"), root.iter("note"), strict=True))
     return root, {ident: tuple(twin[note] for note in chain)
                   for ident, chain in document.elements.items()}
+
+
+def _joined(elements: Elements, twins: Mapping[etree._Element, etree._Element]) -> Elements:
+    return {ident: tuple(dict.fromkeys(twins.get(note, note) for note in chain))
+            for ident, chain in elements.items()}
 
 
 def _fates(document: Document, draft: Draft,

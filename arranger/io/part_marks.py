@@ -1,4 +1,4 @@
-"""Signs of a harp part besides its notes: pedals, dynamics, hairpins, damping, clefs."""
+"""Signs of a harp part besides its notes: pedals, levers, dynamics, hairpins, damping, clefs."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from fractions import Fraction
 
 from lxml import etree
 
+from arranger.io.lever_words import read_lever_text
 from arranger.io.musicxml_read import read
 from arranger.io.pedal_names import read_pedal_text
 from arranger.model.harp import PEDALS
@@ -17,6 +18,7 @@ from arranger.model.marks import (
     DampSign,
     Dynamic,
     Hairpin,
+    LeverMark,
     PartMarks,
     PedalMark,
     PianoSign,
@@ -34,6 +36,7 @@ class _Found:
     damps: list[DampSign] = field(default_factory=list)
     piano: list[PianoSign] = field(default_factory=list)
     clefs: list[Clef] = field(default_factory=list)
+    levers: list[LeverMark] = field(default_factory=list)
     open: dict[str, tuple[Fraction, str]] = field(default_factory=dict)
     line: tuple[Fraction, list[str]] = (Fraction(-1), [])  # words of no pedal, read last
 
@@ -60,7 +63,8 @@ def read_marks(root: etree._Element, part_id: str, score: Score | None = None) -
     return PartMarks(tuple(by_time), tuple(sorted(found.dynamics, key=lambda d: d.onset)),
                      tuple(sorted(found.hairpins, key=lambda h: h.onset)),
                      tuple(sorted(found.damps, key=lambda d: d.onset)), tuple(found.piano),
-                     tuple(sorted(found.clefs, key=lambda c: c.onset)))
+                     tuple(sorted(found.clefs, key=lambda c: c.onset)),
+                     tuple(sorted(found.levers, key=lambda m: m.onset)))
 
 
 def _placed(measure: etree._Element,
@@ -98,6 +102,10 @@ def _sign(found: _Found, element: etree._Element, onset: Fraction, index: int) -
             alters |= {step: alter for step, alter in tuned
                        if step and step in PEDALS and -1 <= alter <= 1}
         elif sign.tag == "words":
+            levers = read_lever_text(sign.text or "")
+            if levers:
+                found.levers.append(LeverMark(onset, index, levers, sign.text or ""))
+                continue
             texts.append(sign.text or "")
             alters |= read_pedal_text(sign.text or "")
         elif sign.tag == "dynamics":

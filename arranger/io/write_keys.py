@@ -9,6 +9,8 @@ written so is its own best answer.
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping
+from types import MappingProxyType
 
 from lxml import etree
 
@@ -20,11 +22,16 @@ _SHARPS = "FCGDAEB"
 # Prices, in accidentals (assumptions): a change of signature at all, one where the source has
 # none, and a bar in another signature than the source's.
 _CHANGE, _NEW, _UNLIKE = 4, 30, 2
+#: Every signature as it is in the source.
+SAME: Mapping[int, int] = MappingProxyType({})
 
 
-def signatures(draft: Draft) -> tuple[int, ...]:
-    """Return the key signature of every bar, sharps positive, as the strings of the draft ask."""
-    source = [bar.fifths for bar in draft.source.measures]
+def signatures(draft: Draft, instead: Mapping[int, int] = SAME) -> tuple[int, ...]:
+    """Return the key signature of every bar, sharps positive, as the strings of the draft ask.
+
+    ``instead``: signatures that this harp does not read, with those that stand for them.
+    """
+    source = [instead.get(bar.fifths, bar.fifths) for bar in draft.source.measures]
     heard: list[Counter[tuple[str, int]]] = [Counter() for _ in source]
     for note in draft.notes:
         heard[note.source.measure][note.pitch.step, note.pitch.alter] += 1

@@ -43,10 +43,11 @@ def write_levers(part: etree._Element, levers: LeverPlan, score: Score,
 
 def lever_signs(levers: LeverPlan, shown: str,
                 staff: str | None) -> list[tuple[Fraction, list[etree._Element]]]:
-    """Return the directions of the opening list and of every move, each with its onset."""
-    if not levers.opening or shown == "none":
+    """Return the directions of the opening list, if any, and of every move, with its onset."""
+    if shown == "none":
         return []
-    signs = [(Fraction(0), [_direction(opening_words(levers.opening), staff)])]
+    signs = [(Fraction(0), [_direction(opening_words(levers.opening), staff)])
+             ] if levers.opening else []
     if shown != "diagrams":
         signs += [(m.onset, [_direction(move_words([m]), staff)]) for m in levers.moves]
     return signs

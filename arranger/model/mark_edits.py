@@ -1,4 +1,4 @@
-"""Edits of the pedal marks of a part, offered beside the edits of its notes."""
+"""Edits of the pedal and lever marks of a part, offered beside the edits of its notes."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from arranger.model.ledger import Edit
+from arranger.model.pitch import Pitch
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +37,22 @@ class RemoveMark:
 
 
 @dataclass(frozen=True, slots=True)
+class InsertLever:
+    """Write the mark that sets the lever of the string of ``pitch`` to it at ``onset``."""
+
+    onset: Fraction
+    pitch: Pitch
+
+
+@dataclass(frozen=True, slots=True)
+class RemoveLever:
+    """Take away the mark of ``pitch``, with or without its octave, that stands at ``onset``."""
+
+    onset: Fraction
+    pitch: Pitch
+
+
+@dataclass(frozen=True, slots=True)
 class Unsign:
     """Take away a sign from a note: tremolo, harmonic, trill, arpeggiate, staccato ..."""
 
@@ -43,7 +60,10 @@ class Unsign:
     sign: str
 
 
-PartEdit = Edit | InsertMark | MoveMark | RemoveMark | Unsign
+#: Edits of written marks.
+MarkEdit = InsertMark | MoveMark | RemoveMark | InsertLever | RemoveLever
+PartEdit = Edit | MarkEdit | Unsign
 #: Edits that leave every pitch as it sounds.
 KIND_OF_MARK: dict[type, str] = {InsertMark: "insert-mark", MoveMark: "move-mark",
-                                 RemoveMark: "remove-mark", Unsign: "remove-sign"}
+                                 RemoveMark: "remove-mark", InsertLever: "insert-lever",
+                                 RemoveLever: "remove-lever", Unsign: "remove-sign"}

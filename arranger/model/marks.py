@@ -22,6 +22,25 @@ class PedalMark:
 
 
 @dataclass(frozen=True, slots=True)
+class LeverSign:
+    """A lever asked to a pitch; ``octave`` (C4 = middle C) is None where none is written."""
+
+    step: str
+    alter: int
+    octave: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LeverMark:
+    """A written lever mark: all that stands in one text, as it was written."""
+
+    onset: Fraction
+    measure: int  # index from 0 into Score.measures
+    signs: tuple[LeverSign, ...]
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Dynamic:
     """A dynamic sign such as ``ff``, from ``onset`` on."""
 
@@ -77,3 +96,4 @@ class PartMarks:
     damps: tuple[DampSign, ...] = ()
     piano: tuple[PianoSign, ...] = ()
     clefs: tuple[Clef, ...] = ()
+    levers: tuple[LeverMark, ...] = ()

@@ -12,6 +12,8 @@ from arranger.model.harp import Harp, HarpString
 from arranger.model.ledger import Alteration, Drop, Merge, OctaveShift
 from arranger.model.pitch import Pitch
 from arranger.passes.settings import Settings
+from arranger.plan.roles import roles
+from arranger.plan.worth import worth
 
 STAGE = "compass"
 
@@ -42,6 +44,17 @@ def fold(draft: Draft, settings: Settings) -> Draft:
         made.append(Alteration(OctaveShift(note.id, moved), "C1", STAGE, reason))
     plan = PedalPlan(draft.plan.opening, draft.plan.moves, fixed)
     return replace(draft, notes=tuple(kept), plan=plan, ledger=draft.ledger.plus(*made))
+
+
+def fold_price(whole: Draft, folded: Draft, settings: Settings) -> int:
+    """What the folding cost: octaves as elsewhere, a note that met another as a doubling lost."""
+    made = folded.ledger.entries[len(whole.ledger.entries):]
+    if not made:
+        return 0
+    part_roles, notes = roles(whole.notes), {n.id: n for n in whole.notes}
+    price = {OctaveShift: settings.prices["octave"], Merge: settings.prices["drop_doubling"]}
+    return sum(price[type(e.edit)] if type(e.edit) in price else worth(
+        notes[e.edit.note], part_roles[e.edit.note], settings.prices).drop for e in made)
 
 
 def tuning(notes: tuple[HarpNote, ...], harp: Harp) -> Mapping[HarpString, int]:

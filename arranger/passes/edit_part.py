@@ -9,8 +9,18 @@ from fractions import Fraction
 from arranger.checks.case import Case, with_notes
 from arranger.model.harp import PEDALS
 from arranger.model.ledger import Drop, GiveToHand, Merge, OctaveShift, Repitch, Respell, Roll
-from arranger.model.mark_edits import InsertMark, MoveMark, PartEdit, RemoveMark, Unsign
-from arranger.model.marks import PedalMark
+from arranger.model.mark_edits import (
+    InsertLever,
+    InsertMark,
+    MarkEdit,
+    MoveMark,
+    PartEdit,
+    RemoveLever,
+    RemoveMark,
+    Unsign,
+)
+from arranger.model.marks import LeverMark, LeverSign, PedalMark
+from arranger.model.pitch import Pitch
 from arranger.model.score import Note, NoteId
 
 
@@ -20,25 +30,32 @@ def edited(case: Case, edits: Sequence[PartEdit], hands: bool = True) -> Case:
     ``hands``: False leaves out which hand takes what.
     """
     notes = {n.id: n for n in (*case.notes, *case.graces)}
-    pedals = list(case.marks.pedals)
+    pedals, levers = list(case.marks.pedals), case.marks.levers
     fingers, staves = dict(case.fingers), dict(case.staves)
     for edit in edits:
         match edit:
             case InsertMark() | MoveMark() | RemoveMark():
                 pedals = _marked(case, pedals, edit)
+            case InsertLever(onset, pitch):
+                sign = LeverSign(pitch.step, pitch.alter, pitch.octave)
+                measure = case.score.measure_at(onset).index
+                levers = (*levers, LeverMark(onset, measure, (sign,)))
+            case RemoveLever(onset, pitch):
+                levers = tuple(_without(m, pitch) if m.onset == onset else m for m in levers)
             case Unsign(note, "fingering"):
                 fingers.pop(note, None)
             case Merge(note, into) if note not in notes:  # a double the reader joined
                 staves.pop(into, None)
             case _:
                 _change(notes, edit)
-    marks = replace(case.marks, pedals=tuple(sorted(pedals, key=lambda m: m.onset)))
+    marks = replace(case.marks, pedals=tuple(sorted(pedals, key=lambda m: m.onset)),
+                    levers=tuple(sorted(levers, key=lambda m: m.onset)))
     changed = with_notes(case, notes.values(), marks, hands=hands)
     return replace(changed, fingers=fingers, staves=staves)
 
 
 def _change(notes: dict[NoteId, Note], edit: PartEdit) -> None:
-    if isinstance(edit, InsertMark | MoveMark | RemoveMark) or edit.note not in notes:
+    if isinstance(edit, MarkEdit) or edit.note not in notes:
         return
     note = notes[edit.note]
     match edit:
@@ -52,6 +69,11 @@ def _change(notes: dict[NoteId, Note], edit: PartEdit) -> None:
             notes[edit.note] = replace(note, marks=note.marks - {sign})
         case GiveToHand(_, hand):
             notes[edit.note] = replace(note, staff=1 if hand == "R" else 2)
+
+
+def _without(mark: LeverMark, pitch: Pitch) -> LeverMark:
+    return replace(mark, signs=tuple(s for s in mark.signs if (s.step, s.alter) != (
+        pitch.step, pitch.alter) or s.octave not in (None, pitch.octave)))
 
 
 def _marked(case: Case, pedals: list[PedalMark],

@@ -20,7 +20,7 @@ from arranger.plan.universe import Choice
 from arranger.plan.worth import worth
 
 STAGE = "hands"
-EPS = 1e-6
+_EPS = 1e-6
 
 
 def set_scene(draft: Draft, parts: tuple[Slice, ...], ways: tuple[tuple[Ways, ...], ...],
@@ -48,33 +48,26 @@ def _tone(note: HarpNote, role: Role, here: Slice, settings: Settings) -> Tone:
 def loss_reasons(parts: Sequence[Slice], at: int, part_roles: Mapping[NoteId, Role],
                  settings: Settings) -> list[Alteration]:
     """Entry for every note of a slice, in case the hands must leave it out."""
-    return [_loss(n, at, parts, part_roles[n.id], settings) for n in parts[at].notes]
+    return [Alteration(Drop(n.id), *_loss(n, at, parts, part_roles[n.id], settings))
+            for n in parts[at].notes]
 
 
 def _loss(note: HarpNote, at: int, parts: Sequence[Slice], role: Role,
-          settings: Settings) -> Alteration:
+          settings: Settings) -> tuple[str, str, str]:
     here, limit = parts[at], settings.player.restrike_error_seconds
     for other in (at - 1, at + 1, at - 2, at + 2):
         if 0 <= other < len(parts):
             gap = abs(parts[other].seconds - here.seconds)
-            if gap < limit - EPS and any(n.pitch.midi == note.pitch.midi
-                                         for n in parts[other].notes):
-                return struck_too_soon(note, gap, settings)
+            if gap < limit - _EPS and any(n.pitch.midi == note.pitch.midi
+                                          for n in parts[other].notes):
+                return "R1", STAGE, (f"{note.pitch.label}: the same string sounds {gap:.2f} s "
+                                     f"away; a finger needs {limit:.2f} s to pluck it again")
     most = 2 * settings.player.fingers_per_hand
     if len(here.notes) > most:
-        return Alteration(Drop(note.id), "H1", STAGE, (
-            f"{role.word} {note.pitch.label}: {len(here.notes)} strings at once, "
-            f"two hands have {most} fingers"))
-    return Alteration(Drop(note.id), "H2", STAGE, (
-        f"{role.word} {note.pitch.label}: no hand can hold it with the rest of the chord"))
-
-
-def struck_too_soon(note: HarpNote, gap: float, settings: Settings) -> Alteration:
-    """Entry of a note that is left out for the sake of one ``gap`` seconds away."""
-    limit = settings.player.restrike_error_seconds
-    return Alteration(Drop(note.id), "R1", STAGE,
-                      f"{note.pitch.label}: the same string sounds {gap:.2f} s away; a finger "
-                      f"needs {limit:.2f} s to pluck it again")
+        return "H1", STAGE, (f"{role.word} {note.pitch.label}: {len(here.notes)} strings at once, "
+                             f"two hands have {most} fingers")
+    return "H2", STAGE, (f"{role.word} {note.pitch.label}: no hand can hold it with the rest of "
+                         f"the chord")
 
 
 def put_in_hands(draft: Draft, parts: Sequence[Slice], picked: Sequence[Choice]) -> Draft:

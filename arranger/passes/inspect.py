@@ -13,6 +13,7 @@ from arranger.checks import (
     glissandi,
     hands,
     harmonics,
+    lever_marks,
     lever_part,
     notation,
     pedal_marks,
@@ -22,6 +23,7 @@ from arranger.checks import (
     tempo,
 )
 from arranger.checks.case import RANK, Case, setting_at, with_notes
+from arranger.checks.marked_levers import standing
 from arranger.model.diagnostic import Diagnostic, Remedy
 from arranger.model.ledger import Drop, Merge
 from arranger.model.score import Note
@@ -35,10 +37,12 @@ CHECKS: Mapping[str, Rule] = {
     **pedals.CHECKS, **pedal_marks.CHECKS, **strings.CHECKS, **hands.CHECKS, **ring.CHECKS,
     **glissandi.CHECKS, **harmonics.CHECKS, **damping.CHECKS, **compass.CHECKS,
     **notation.CHECKS, **tempo.CHECKS}
+#: Code -> check of a harp with levers, instead of those of pedals.
+LEVER_CHECKS: Mapping[str, Rule] = {**lever_part.CHECKS, **lever_marks.CHECKS}
 #: Rules of pedals, which say nothing of other harps.
 _OF_PEDALS = frozenset({*pedals.CHECKS, *pedal_marks.CHECKS, "C2", "L1", "L3", "N1", "N3", "N6"})
 #: Rules that look at which hand takes what.
-_BY_HANDS = frozenset({*hands.CHECKS, *lever_part.CHECKS, "S3", "S4"})
+_BY_HANDS = frozenset({*hands.CHECKS, *LEVER_CHECKS, "S3", "S4"})
 #: Errors that leaving out a note cannot bring about: each is of notes that are there, too near.
 _NOT_BY_LESS = frozenset({"P1", "P3", "S1", "S2", "H1", "H2", "H3", "R1", "O2", "C1"})
 #: Bars on each side of a finding that are checked again with a remedy applied (assumption).
@@ -85,19 +89,27 @@ def inspect(case: Case, levels: Levels) -> Inspection:
     told = gathered(sorted(told, key=lambda d: (d.where.onset, -RANK[d.severity], d.code, d.notes)))
     return Inspection(
         tuple(told), len(case.attacks), sum(len(a.notes) > 1 for a in case.attacks),
-        _moves(case), sum(len(m.alters) for m in case.marks.pedals), plan)
+        _moves(case), _marks(case), plan)
 
 
 def _moves(case: Case) -> int:
     """Count the moves of pedals or levers that the part asks for as spelled."""
     if case.harp.mechanism == "pedal":
         return sum(1 for _ in pedals.changes(case))
-    return len(lever_part.plan_levers(case).moves)
+    levers = lever_part.lever_draft(case, {}).levers
+    return len(levers.moves) if levers else 0
+
+
+def _marks(case: Case) -> int:
+    """Count the written marks of what moves on this harp."""
+    if case.harp.mechanism == "lever":
+        return sum(len(m.signs) for m in case.marks.levers)
+    return sum(len(m.alters) for m in case.marks.pedals)
 
 
 #: Rules whose findings can be errors: a remedy may add none of them.
 GRAVE = tuple(code for code in CHECKS if rule(code).severity == "error")
-_GRAVE = (*GRAVE, *(code for code in lever_part.CHECKS if rule(code).severity == "error"))
+_GRAVE = (*GRAVE, *(code for code in LEVER_CHECKS if rule(code).severity == "error"))
 
 
 @cache
@@ -109,7 +121,7 @@ def rules_of(mechanism: str, hands_judged: bool) -> Mapping[str, Rule]:
     if mechanism == "chromatic":
         del found["S1"]
     if mechanism == "lever":
-        found |= lever_part.CHECKS
+        found |= LEVER_CHECKS
     return {code: each for code, each in found.items() if hands_judged or code not in hands.CHECKS}
 
 
@@ -212,7 +224,7 @@ def _could_add(remedy: Remedy, case: Case) -> list[str]:
     return [code for code in _GRAVE if not (fewer and code in _NOT_BY_LESS)
             and (case.fingers or code != "H4")
             and (case.marks.pedals or code not in pedal_marks.CHECKS)
-            and (case.harp.mechanism == "lever" or code not in lever_part.CHECKS)]
+            and (case.harp.mechanism == "lever" or code not in LEVER_CHECKS)]
 
 
 class _Proof:
@@ -274,9 +286,14 @@ def excerpt(case: Case, first: int, last: int,
     end = measures[last + 1].onset if last + 1 < len(measures) else None
     inside = tuple(m for m in case.marks.pedals
                    if m.onset >= start and (end is None or m.onset < end))
-    marks = replace(case.marks, pedals=inside)
+    levers = tuple(m for m in case.marks.levers
+                   if m.onset >= start and (end is None or m.onset < end))
+    marks = replace(case.marks, pedals=inside, levers=levers)
     entry = setting_at(case, start, before=True) if first > 0 else dict(case.entry)
-    return with_notes(case, notes, marks, entry, hands)
+    part = with_notes(case, notes, marks, entry, hands)
+    if case.harp.mechanism == "lever" and first > 0 and case.marks.levers:
+        part = replace(part, lever_entry=standing(case, start))
+    return part
 
 
 def _errors(found: Iterable[Diagnostic]) -> Counter[tuple[str, str]]:

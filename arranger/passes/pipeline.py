@@ -15,8 +15,9 @@ from arranger.model.ledger import Ledger
 from arranger.model.levers import LeverPlan
 from arranger.model.score import Score
 from arranger.passes.account import net
+from arranger.passes.again import spare_strings
 from arranger.passes.alike import alike
-from arranger.passes.compass import fold, tuning
+from arranger.passes.compass import fold, fold_price, tuning
 from arranger.passes.feet import give_up, move_pedals
 from arranger.passes.hands import give_hands
 from arranger.passes.levers import give_levers, set_levers
@@ -26,7 +27,6 @@ from arranger.passes.settings import Settings
 from arranger.passes.start import as_source, start
 from arranger.passes.strings import give_strings
 from arranger.passes.together import plan_together
-from arranger.passes.too_soon import spare_strings
 from arranger.plan.recall import Recall
 from arranger.plan.timing import Window
 
@@ -113,37 +113,48 @@ def mark_pedals(score: Score, part: str, settings: Settings,
 
 def _once(score: Score, part: str, settings: Settings, progress: Progress,
           prove: bool = False, recall: Recall | None = None) -> Arranged:
-    draft = fold(reduce(start(score, part), settings), settings)
+    whole = reduce(start(score, part), settings)
+    draft = fold(whole, settings)
+    folding = fold_price(whole, draft, settings)
     if settings.harp.mechanism != "pedal":
-        return _without_pedals(draft, settings, progress)
+        return _without_pedals(draft, settings, progress, folding)
     progress("weighing strings, pedals and hands")
     planned = plan_together(share_runs(draft, settings), settings, prove, recall)
     progress("timing the pedals")
-    draft, missed = move_pedals(spare_strings(planned.draft, settings), settings, planned.pins)
+    spared, lost = spare_strings(planned.draft, settings)
+    draft, missed = move_pedals(spared, settings, planned.pins)
     while missed:
         fewer = give_up(draft, missed)
         if len(fewer.notes) == len(draft.notes):  # a barline's setting, not a note, is late
             break
         draft, missed = move_pedals(fewer, settings, planned.pins)
-    return Arranged(replace(draft, cost=planned.cost, bound=planned.bound), missed, True)
+    cost = {**planned.cost, "notes": planned.cost["notes"] + lost + folding}
+    return Arranged(replace(draft, cost=cost, bound=planned.bound + folding), missed, True)
 
 
-def _without_pedals(draft: Draft, settings: Settings, progress: Progress) -> Arranged:
-    """Arrange for a harp with levers, or with a string for every semitone."""
+def _without_pedals(draft: Draft, settings: Settings, progress: Progress,
+                    folding: int) -> Arranged:
+    """Arrange for a harp with levers, or with a string for every semitone.
+
+    ``folding``: what it cost to bring the notes into the compass.
+    """
     if settings.harp.mechanism == "chromatic":
         return Arranged(replace(draft, levers=LeverPlan()), (), True)
     judged = settings.harp.hands_judged
     progress("weighing strings and levers")
     hands = give_hands(draft, settings).draft.notes if judged else draft.notes
     strung = give_levers(draft, settings, {n.id: n.hand for n in hands})
-    cost = {"notes": strung.notes_price, "levers": strung.total - strung.notes_price}
+    cost = {"notes": strung.notes_price + folding, "levers": strung.total - strung.notes_price}
     draft = strung.draft
     if judged:
         progress("sharing the notes between the hands")
         handed = give_hands(share_runs(draft, settings), settings)
-        draft, cost["hands"] = handed.draft, handed.total
+        draft, lost = spare_strings(handed.draft, settings)
+        cost["hands"] = handed.total
+        cost["notes"] += lost
     progress("moving the levers")
-    return Arranged(replace(set_levers(draft, settings), cost=cost, bound=strung.total), (), True)
+    return Arranged(replace(set_levers(draft, settings), cost=cost,
+                            bound=strung.total + folding), (), True)
 
 
 def _asked(score: Score, part: str) -> list[tuple[object, ...]]:

@@ -20,6 +20,7 @@ from arranger.plan.ceiling import (
     limiting_passage,
     sentence,
 )
+from arranger.plan.lever_hand import lever_work
 from arranger.plan.timing import Use
 from arranger.report.wording import beat_words
 
@@ -70,6 +71,8 @@ def tempo_limits(case: Case, found: Inspection) -> TempoLimits:
             for a in attacks for n in a.notes if case.harp.mechanism == "pedal"
             and abs(n.pitch.alter) <= 1 and HarpString.of(n.pitch) not in case.harp.fixed]
     asked = demands(case.score, uses, attacks, case.grips, case.player)
+    if case.harp.mechanism == "lever":
+        asked = replace(asked, levers=lever_work(case.score, attacks, case.grips, case.player))
     if not case.harp.hands_judged:
         asked = replace(asked, waits=tuple(w for w in asked.waits if w.kind != "travel"))
     bars = tuple(c for c in bar_ceilings(case.score, asked) if c.crotchet is not None)
@@ -81,8 +84,7 @@ def _slow(case: Case, asked: Demands, bars: tuple[Ceiling, ...]) -> Iterator[Cei
     """Bars that go at no tempo, what limits the rest, and every other slow passage."""
     never = {c.first for c in bars if c.ratio == 0}
     yield from (c for c in bars if c.first in never)
-    asked = Demands(tuple(t for t in asked.turns if t.bar not in never),
-                    tuple(w for w in asked.waits if w.bar not in never))
+    asked = asked.without(never)
     whole = limiting_passage(case.score, asked)
     if not never or not math.isinf(whole.ratio):
         yield whole

@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 from arranger.model.harp import LEFT_FOOT, PedalSetting
 from arranger.model.score import NoteId, Score, TempoMark
 from arranger.plan.foot_order import MARGIN, FootMove, in_some_order
+from arranger.plan.lever_hand import LeverWork, lever_stretch
 from arranger.plan.part_hands import Attack, Grip
 from arranger.plan.slices import clock
 from arranger.plan.timing import Use, windows
@@ -27,7 +28,10 @@ from arranger.rulebook.rules import rule
 _FAST = 300
 _CLOSE = 1e-9  # of the ratio; halving ends here
 _WHY = {"feet": "the feet need the time", "restrike": "a string is taken again so soon",
-        "travel": "a hand needs the time to leap"}
+        "travel": "a hand needs the time to leap",
+        "levers": "the left hand needs the time to move a lever"}
+_NEVER = {"feet": "a pedal is wanted in two positions at once",
+          "levers": "a lever is to move between notes that leave no moment for it"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,10 +58,17 @@ class Wait:
 
 @dataclass(frozen=True, slots=True)
 class Demands:
-    """What a part asks of feet and hands, in order of bars."""
+    """What a part asks of feet and hands, in order of bars; of the left hand also its levers."""
 
     turns: tuple[Turn, ...]
     waits: tuple[Wait, ...]
+    levers: LeverWork = LeverWork()
+
+    def without(self, bars: Collection[int]) -> Demands:
+        """What is asked for in other bars than these."""
+        return Demands(tuple(t for t in self.turns if t.bar not in bars),
+                       tuple(w for w in self.waits if w.bar not in bars),
+                       self.levers.of(lambda f: f.bar not in bars))
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,8 +76,9 @@ class Ceiling:
     """Fastest tempo of bars ``first`` to ``last`` (indices): ``ratio`` times the written one.
 
     ``bpm`` in quarter notes a minute at the start of the passage; both are infinite where nothing
-    has to wait, and 0 where it goes at no tempo: one pedal is wanted in two positions at once.
-    ``kind`` says what limits it: feet, restrike, travel, or nothing.
+    has to wait, and 0 where it goes at no tempo: one pedal is wanted in two positions at once, or
+    no moment is left for a lever. ``kind`` says what limits it: feet, levers, restrike, travel, or
+    nothing.
     """
 
     first: int
@@ -150,6 +162,9 @@ def ceiling(score: Score, asked: Demands, first: int = 0, last: int | None = Non
     for wait in asked.waits:
         if first <= wait.bar <= last and wait.needs / wait.have > slowest:
             slowest, kind = wait.needs / wait.have, wait.kind
+    flipping = lever_stretch(asked.levers.of(lambda f: first <= f.bar <= last))
+    if flipping > slowest:
+        slowest, kind = flipping, "levers"
     if slowest == 0:
         return Ceiling(first, last, math.inf, math.inf)
     written = float(_mark(score, score.measures[first].onset).bpm)
@@ -164,8 +179,9 @@ def bar_ceilings(score: Score, asked: Demands) -> tuple[Ceiling, ...]:
         turns.setdefault(turn.bar, []).append(turn)
     for wait in asked.waits:
         waits.setdefault(wait.bar, []).append(wait)
-    return tuple(ceiling(score, Demands(tuple(turns.get(bar, ())), tuple(waits.get(bar, ()))),
-                         bar, bar) for bar in range(len(score.measures)))
+    return tuple(ceiling(score, Demands(tuple(turns.get(bar, ())), tuple(waits.get(bar, ())),
+                                        asked.levers), bar, bar)
+                 for bar in range(len(score.measures)))
 
 
 def limiting_passage(score: Score, asked: Demands) -> Ceiling:
@@ -239,8 +255,8 @@ def sentence(found: Ceiling, score: Score) -> str:
     if found.crotchet is None or found.crotchet > _FAST:
         return "nothing in it sets a limit to the tempo"
     if found.ratio == 0:
-        return (f"bar {score.measures[found.first].number} plays at no tempo: a pedal is wanted in "
-                f"two positions at once")
+        return (f"bar {score.measures[found.first].number} plays at no tempo: "
+                f"{_NEVER[found.kind]}")
     numbers = [score.measures[b].number for b in (found.first, found.last)]
     one = found.first == found.last
     where = f"bar {numbers[0]} plays" if one else f"bars {numbers[0]}-{numbers[1]} play"

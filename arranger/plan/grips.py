@@ -27,16 +27,16 @@ class Grip:
     rolled: bool = False
 
 
-@lru_cache(maxsize=8)
-def finger_sets(count: int) -> tuple[tuple[int, ...], ...]:
-    """Fingers for ``count`` strings from the lowest up, thumbs preferred."""
-    return tuple(sorted((tuple(reversed(c)) for c in combinations(range(1, 5), count)),
+@lru_cache(maxsize=16)
+def finger_sets(count: int, most: int) -> tuple[tuple[int, ...], ...]:
+    """Fingers for ``count`` strings from the lowest up, of the first ``most``, thumbs preferred."""
+    return tuple(sorted((tuple(reversed(c)) for c in combinations(range(1, most + 1), count)),
                         key=lambda f: (f[-1], f)))
 
 
-def grips(strings: tuple[int, ...], rolled: bool) -> tuple[Grip, ...]:
-    """All grips of one hand on these strings."""
-    return tuple(Grip(strings, f, rolled) for f in finger_sets(len(strings)))
+def grips(strings: tuple[int, ...], rolled: bool, most: int) -> tuple[Grip, ...]:
+    """All grips of one hand on these strings with its first ``most`` fingers."""
+    return tuple(Grip(strings, f, rolled) for f in finger_sets(len(strings), most))
 
 
 def grip_price(grip: Grip, player: Player, prices: Mapping[str, int]) -> int:

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from arranger.model.draft import HarpNote
-from arranger.model.harp import Harp, HarpString
+from arranger.model.harp import PEDALS, Harp, HarpString
 from arranger.model.levers import LeverMove
 from arranger.model.pitch import Pitch
 from arranger.model.score import NoteId, Score
@@ -191,7 +191,7 @@ def whole_opening(used: Mapping[HarpString, int], harp: Harp,
     letters: dict[str, Counter[int]] = {}
     for string, alter in used.items():
         letters.setdefault(string.step, Counter())[alter] += 1
-    key = key_setting(fifths)
+    key = key_setting(written_key(fifths, harp))
     found = {}
     for string in harp.strings:
         wanted = [a for a, _ in letters.get(string.step, Counter()).most_common()]
@@ -199,3 +199,19 @@ def whole_opening(used: Mapping[HarpString, int], harp: Harp,
         found[string] = used.get(string, next(
             (a for a in (*wanted, key.alter(string.step)) if a in can), can[0]))
     return found
+
+
+def written_key(fifths: int, harp: Harp) -> int:
+    """Key signature in which a part for this harp is written, sharps positive.
+
+    Where the levers cannot be set to the scale it is that of the open strings: what then stands
+    before a note says how its lever differs (stephwest.co.uk: extreme keys in E flat with added
+    sharps and naturals only).
+    """
+    open_now = harp.tuning
+    if harp.mechanism != "lever" or open_now is None or harp.plain.issuperset(harp.strings):
+        return fifths
+    home = [key for key in range(-7, 8) if key_setting(key) == open_now]
+    scale = key_setting(fifths)
+    settable = all(0 <= scale.alter(step) - open_now.alter(step) <= 1 for step in PEDALS)
+    return fifths if settable or not home else home[0]

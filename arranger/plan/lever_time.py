@@ -6,6 +6,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 
@@ -57,19 +58,36 @@ class LeftHand:
         return (abs(string - before) + abs(string - after) - abs(before - after)) // 2
 
 
+Place = tuple[Fraction, tuple[Fraction, Fraction] | None]
+
+
+def places(onsets: Sequence[Fraction]) -> list[Place]:
+    """Where a move may begin: at an attack, on a half crotchet, or between two quick attacks.
+
+    The last kind comes with the two attacks it halves.
+    """
+    if not onsets:
+        return []
+    first, last = onsets[0], onsets[-1]
+    steps = int((last - first) / _GRID)
+    grid: dict[Fraction, tuple[Fraction, Fraction] | None] = {
+        (a + b) / 2: (a, b) for a, b in pairwise(onsets) if b - a < 2 * _GRID}
+    grid |= dict.fromkeys((*onsets, *(first + _GRID * i for i in range(steps + 1))))
+    return sorted(grid.items(), key=lambda p: p[0])
+
+
 def free_moments(score: Score, onsets: Sequence[Fraction], left: LeftHand,
                  barlines: Sequence[Fraction], player: Player) -> tuple[Moment, ...]:
     """Moments at which the left hand can begin a move and be back in time for its next pluck.
 
     It may begin at its own pluck (the finger is off the string then), and has to be back by the
     placing lead before the next. ``barlines`` at which the playing order jumps bind like plucks:
-    what comes after the jump is not known there.
+    what comes after the jump is not known there. Between two quick attacks it begins only where it
+    could be over before the second.
     """
-    if not onsets:
-        return ()
-    first, last = onsets[0], onsets[-1]
-    steps = int((last - first) / _GRID)
-    grid = sorted({*onsets, *(first + _GRID * i for i in range(steps + 1))})
+    grid = [onset for onset, pair in places(onsets)
+            if pair is None or score.tempo.seconds(pair[1]) - score.tempo.seconds(pair[0])
+            >= 2 * player.lever_move_seconds - 1e-6]
     times = clock(score.tempo, grid)
     bound = sorted((*left.times, *clock(score.tempo, sorted(set(barlines)))))
     need = player.lever_move_seconds + player.placing_lead_seconds

@@ -137,5 +137,5 @@ class Choices:
         key = tuple(p.position for _, p in hand.tones), hand.rolled
         if key not in self._held:
             self._held[key] = tuple((g, grip_price(g, self._player, self._prices))
-                                    for g in grips(*key))
+                                    for g in grips(*key, self._player.fingers_per_hand))
         return self._held[key]

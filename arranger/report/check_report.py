@@ -38,11 +38,11 @@ def check_report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
     ``trouble``: limits of tempo and conflicting notes, as ``passes.trouble`` reports them.
     """
     counts = Counter(d.severity for d in findings)
+    kind = "lever" if looked.mechanism == "lever" else "pedal"
     body = report(draft, heading, (), {
         "findings": len(findings), "errors": counts["error"], "warnings": counts["warning"],
         "advice": counts["advice"], "attacks": looked.attacks, "chords": looked.chords,
-        f"{'lever' if looked.mechanism == 'lever' else 'pedal'}_moves": looked.moves,
-        "pedal_marks": looked.marks,
+        f"{kind}_moves": looked.moves, f"{kind}_marks": looked.marks,
         "line": summary_line(findings, looked)})
     body["findings"] = [_finding(d) for d in findings]
     body |= trouble
@@ -66,7 +66,8 @@ def summary_line(findings: Sequence[Diagnostic], looked: Looked) -> str:
     if what == "chromatic":
         seen.pop()
     if looked.marks:
-        seen.append(f"{looked.marks} pedal mark{'s' if looked.marks != 1 else ''}")
+        kind = "lever" if what == "lever" else "pedal"
+        seen.append(f"{looked.marks} {kind} mark{'s' if looked.marks != 1 else ''}")
     return f"{found}; looked at {', '.join(seen)}"
 
 

@@ -24,6 +24,7 @@ FIGURE_WORDS = {
     "lever_moves": "lever moves after the start", "errors": "places beyond the harp",
     "warnings": "places against the idiom", "advice": "matters of taste",
     "attacks": "moments at which strings are plucked", "pedal_marks": "pedal marks found",
+    "lever_marks": "lever marks found",
     "notes": "notes left out, changed or on another string", "pedals": "work of the feet",
     "levers": "moving levers", "hands": "work of the hands", "total": "together",
 }

@@ -1,0 +1,77 @@
+"""Who plays what in an ensemble: the lines of the music, and their cheapest sharing."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+import numpy as np
+from scipy.optimize import linear_sum_assignment
+
+from arranger.model.ensemble import Ensemble
+from arranger.model.score import Note, NoteId
+
+#: What parts of a score for one player are called, from the top down.
+TOP, UPPER, LOWER, BASS = "top", "upper", "lower", "bass"
+_NEVER = 1 << 40
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """Notes that stay with one player."""
+
+    name: str
+    notes: frozenset[NoteId]
+
+
+def lines_of(notes: Sequence[Note], ensemble: Ensemble | None) -> tuple[Line, ...]:
+    """Return the lines there are: the parts behind a score of several, else four of two staves.
+
+    Those are what lies on top of the upper staff and at the bottom of the lower one, moment by
+    moment, and the rest of each. A note that several parts strike belongs to the line of each.
+    """
+    found: dict[str, set[NoteId]] = {}
+    if ensemble is not None:
+        for part, name in ensemble.names.items():
+            mine = {i for i, parts in ensemble.lines.items() if part in parts}
+            if mine:
+                found.setdefault(name if name not in found else f"{name} ({part})", set()).update(
+                    mine)
+        return tuple(Line(name, frozenset(mine)) for name, mine in found.items())
+    ordered = sorted(notes, key=lambda n: (n.onset, n.midi))
+    for _, group in groupby(ordered, key=lambda n: n.onset):
+        struck = list(group)
+        right = [n for n in struck if n.staff == 1]
+        left = [n for n in struck if n.staff != 1]
+        for name, some in ((TOP, right[-1:]), (UPPER, right[:-1]), (LOWER, left[1:]),
+                           (BASS, left[:1])):
+            found.setdefault(name, set()).update(n.id for n in some)
+    return tuple(Line(name, frozenset(found[name])) for name in (TOP, UPPER, LOWER, BASS)
+                 if found.get(name))
+
+
+def shares(costs: Sequence[Sequence[int]], given: Mapping[int, int]) -> tuple[int, ...]:
+    """Return the player of every line, at the least cost of all.
+
+    Nobody has more lines than another by more than one, but for what is ``given`` (line to player).
+
+    Parameters
+    ----------
+    costs : of every line, what it costs each player.
+    """
+    players, count = len(costs[0]), len(costs)
+    most, least = -(-count // players), count // players
+    has = Counter(given.values())
+    slots = [(player, rank) for player in range(players)
+             for rank in range(has[player], max(most, has[player]))]
+    open_ = [line for line in range(count) if line not in given]
+    table = np.zeros((len(slots), len(slots)), dtype=np.int64)  # rows beyond the lines: nothing
+    for column, (player, rank) in enumerate(slots):
+        for row, line in enumerate(open_):
+            table[row, column] = costs[line][player]
+        table[len(open_):, column] = _NEVER * (rank < least)
+    rows, columns = linear_sum_assignment(table)
+    chosen = {open_[r]: slots[c][0] for r, c in zip(rows, columns, strict=True) if r < len(open_)}
+    return tuple((chosen | dict(given))[line] for line in range(count))
