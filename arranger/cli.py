@@ -160,7 +160,7 @@ def check(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
         click.echo(result.files["report.json"].decode(), nl=False)
     else:
         click.echo(check_text(result.report), nl=False)
-        click.echo(f"Written to {_folder(source, folder)}: {', '.join(result.files)}")
+        _tell_files(result, _folder(source, folder))
     return 1 if result.incomplete else 0
 
 
@@ -198,7 +198,7 @@ def options(source: Path, folder: Path | None, form: str, **settings: Any) -> in
     else:
         kept = " --part-is-harp" if settings["part_is_harp"] else ""
         click.echo(options_text(result.report, f"arranger convert {source}{kept}"), nl=False)
-        click.echo(f"Written to {_folder(source, folder)}: {', '.join(result.files)}")
+        _tell_files(result, _folder(source, folder))
     return 1 if result.incomplete else 0
 
 
@@ -324,8 +324,15 @@ def _done(result: Result, form: str, folder: Path) -> int:
     else:
         from arranger.report.text import text
         click.echo(text(result.report))
-        click.echo(f"Written to {folder}: {', '.join(result.files)}")
+        _tell_files(result, folder)
     return 1 if result.incomplete else 0
+
+
+def _tell_files(result: Result, folder: Path) -> None:
+    """Say what was written, and first what could not be engraved."""
+    for problem in result.report.get("not_engraved", ()):
+        click.echo(problem)
+    click.echo(f"Written to {folder}: {', '.join(result.files)}")
 
 
 def _countdown() -> Callable[[int, int, float | None, str], None]:

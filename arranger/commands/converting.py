@@ -30,6 +30,7 @@ from arranger.passes import keys
 from arranger.passes.notice import notices
 from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
+from arranger.report.engraver import EngravingError
 from arranger.report.json_report import report
 from arranger.report.midi import midi_bytes
 from arranger.report.wav import synthesiser, wav_bytes
@@ -123,9 +124,8 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
     if request.page:
         files["report.html"] = page_of(body, xml, opened, progress)
     if request.pdf:
-        from arranger.report.part_pdf import part_pdf  # reportlab: 0.15 s to import
         progress("printing the part")
-        files["part.pdf"] = part_pdf(body, xml)
+        files |= _printed(body, xml)
     if request.wav:
         progress("playing the draft")
         files["draft.wav"] = wav_bytes(files["draft.mid"], *synthesiser())
@@ -135,7 +135,19 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
     if request.bundle:
         files["bundle.zip"] = bundle(request.source, body, files)
     result = delivered(body, files, errors, folder)
-    return replace(result, incomplete=True) if choices.get("not_kept") else result
+    missing = choices.get("not_kept") or (request.pdf and "part.pdf" not in files)
+    return replace(result, incomplete=True) if missing else result
+
+
+def _printed(body: dict[str, Any], xml: bytes) -> dict[str, bytes]:
+    """Print the part; where it cannot be engraved, say so in the report."""
+    from arranger.report.part_pdf import part_pdf  # reportlab: 0.15 s to import
+    try:
+        return {"part.pdf": part_pdf(body, xml)}
+    except EngravingError as error:
+        body["not_engraved"] = [*body.get("not_engraved", ()),
+                                f"The part was not printed. {error}"]
+        return {}
 
 
 def _written(request: Request, opened: Opened, draft: Draft) -> bytes:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 from functools import lru_cache
+from itertools import dropwhile
 from math import lcm
 
 from lxml import etree
@@ -64,12 +65,24 @@ def set_divisions(part: etree._Element, divisions: int) -> None:
             element.text = number(Fraction(element.text.strip()) * factor)
 
 
+def settle_divisions(part: etree._Element) -> None:
+    """Bring a part whose divisions change inside a bar to one value for the whole of it.
+
+    What follows reckons with one value a bar (``divisions_by_measure``).
+    """
+    if any(child.find("divisions") is not None for measure in part.findall("measure")
+           for child in _behind_music(measure) if child.tag == "attributes"):
+        set_divisions(part, common_divisions([part]))
+
+
+def _behind_music(measure: etree._Element) -> Iterator[etree._Element]:
+    return dropwhile(lambda child: child.tag not in ("note", "backup", "forward"), measure)
+
+
 def _in_force(divisions: etree._Element) -> bool:
     """Tell whether a reader would see it: a stray one, in a note say, counts for nothing."""
-    home = divisions.getparent()
-    above = None if home is None else home.getparent()
-    return home is not None and home.tag == "attributes" and (
-        above is not None and above.tag == "measure")
+    above = [str(a.tag) for a in divisions.iterancestors()][:3]
+    return above == ["attributes", "measure", "part"]
 
 
 def divisions_by_measure(part: etree._Element) -> Iterator[tuple[etree._Element, Fraction]]:
