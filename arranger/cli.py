@@ -151,6 +151,8 @@ def pedals(source: Path, folder: Path | None, form: str, **settings: Any) -> int
               help="TOML file with a table [rules] of lines such as P3 = \"off\".")
 @click.option("--rule", "rules", multiple=True, metavar="CODE=LEVEL",
               help="Set one rule to off, advice, warning or error; may be given more than once.")
+@click.option("--verify", is_flag=True,
+              help="Read the marked part again in a way of its own and play its pedals.")
 def check(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
     """Examine the harp part SOURCE: what cannot be played, why, and what would work."""
     from arranger.api import check as run

@@ -7,8 +7,9 @@ from pathlib import Path
 from arranger.checks.case import Judge, open_case
 from arranger.commands.delivery import delivered, diagrams_at, heading, page_of
 from arranger.commands.opening import open_as_written, settings_of
+from arranger.commands.proving import marked_pedals, only_added_to
 from arranger.commands.request import Progress, Request, Result
-from arranger.io.mark_part import mark_part
+from arranger.io.mark_part import mark_part, tree_text
 from arranger.io.part_fingers import written_fingers, written_staves
 from arranger.io.part_marks import read_marks
 from arranger.io.source import text_of
@@ -49,8 +50,12 @@ def check(request: Request, folder: Path | None = None,
     text = text_of(request.source) if len(opened.parts) == 1 else None
     marked = mark_part(text, document, plan, case.marks.pedals, findings=found.findings,
                        diagrams_at=diagrams_at(opened, plan), pedals=request.pedals)
+    only_added_to(request, text or tree_text(document.root), marked, plan)
+    errors = tuple(d for d in found.findings if d.severity == "error")
+    if request.verify and not case.marks.pedals:
+        progress("replaying the pedals")
+        marked_pedals(request, marked, plan, settings, errors)
     files = {"marked.musicxml": marked}
     if request.page:
         files["report.html"] = page_of(body, source_part(document, part, ""), None, progress)
-    errors = tuple(d for d in found.findings if d.severity == "error")
     return delivered(body, files, errors, folder)

@@ -8,17 +8,14 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from arranger.checks.account import faults
 from arranger.checks.levers import lever_findings
 from arranger.checks.playable import findings
 from arranger.commands.bundling import bundle
 from arranger.commands.delivery import delivered, diagrams_at, heading, page_of
 from arranger.commands.opening import Opened, open_to_arrange, settings_of
+from arranger.commands.proving import accounted, proofread, read_back, stable
 from arranger.commands.request import Progress, Request, Result, SelfCheckError
 from arranger.commands.taking import Taken, choices_file, fared, take
-from arranger.io.harp_part import as_harp_part
-from arranger.io.musicxml_read import read
-from arranger.io.musicxml_tree import parse
 from arranger.io.musicxml_write import write
 from arranger.model.diagnostic import Diagnostic
 from arranger.model.draft import Draft
@@ -28,7 +25,6 @@ from arranger.model.pins import Pins
 from arranger.options import key_table
 from arranger.passes import keys
 from arranger.passes.notice import notices
-from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
 from arranger.report.engraver import EngravingError
 from arranger.report.json_report import report
@@ -110,6 +106,7 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
     errors, said, lever_keys = _judged(settings, opened, draft)
     progress("writing the draft")
     xml = _written(request, opened, draft)
+    proofread(request, xml, draft, settings, errors)
     body = report(draft, heading(command, request, opened, more_told(request, settings, opened)),
                   said, summary(draft, errors), opened.doubled)
     if "levers" in body:
@@ -131,7 +128,7 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
         files["draft.wav"] = wav_bytes(files["draft.mid"], *synthesiser())
     if request.verify:
         progress("arranging the draft again")
-        _verify(xml, request, replace(settings, pins=Pins()), draft)
+        stable(request, xml, replace(settings, pins=Pins()), draft)
     if request.bundle:
         files["bundle.zip"] = bundle(request.source, body, files)
     result = delivered(body, files, errors, folder)
@@ -156,7 +153,7 @@ def _written(request: Request, opened: Opened, draft: Draft) -> bytes:
         xml = write(opened.document, draft, diagrams_at(opened, draft), request.fingering,
                     request.pedals, gathered=gathered)
         try:
-            _read_back(request, xml, draft)
+            read_back(request, xml, draft)
         except SelfCheckError:
             if not gathered:
                 raise
@@ -170,23 +167,8 @@ def _accounted(request: Request, opened: Opened, draft: Draft) -> Draft:
     if len(opened.parts) > 1:  # which staff a part was laid on says nothing about its hand
         kept = tuple(e for e in draft.ledger.entries if not isinstance(e.edit, GiveToHand))
         draft = replace(draft, ledger=Ledger(kept))
-    wrong = faults(draft)
-    if wrong:
-        raise SelfCheckError(f"{request.source}: the ledger does not account for the draft "
-                             f"({wrong[0]}); please report this with the file")
+    accounted(request, draft)
     return draft
-
-
-def _read_back(request: Request, xml: bytes, draft: Draft) -> None:
-    """Read what is to be published: every note must stand where the draft has it."""
-    score = read(parse(xml, "draft.musicxml"), "draft.musicxml").score
-    written = {(n.onset, n.midi) for n in score.part_notes(score.parts[-1].id) if not n.grace}
-    meant = {(n.onset, n.pitch.midi) for n in draft.notes if not n.source.grace}
-    if written != meant:
-        onset, midi = min(written ^ meant)
-        bar = draft.source.locate(onset).bar
-        raise SelfCheckError(f"{request.source}: bar {bar}: the written draft does not have the "
-                             f"notes meant (MIDI {midi}); please report this with the file")
 
 
 def _judged(settings: Settings, opened: Opened, draft: Draft) -> tuple[
@@ -224,14 +206,3 @@ def summary(draft: Draft, errors: Sequence[Diagnostic]) -> dict[str, float | int
             **({"pedal_moves": len(draft.plan.moves)} if draft.levers is None
                else {"lever_moves": len(draft.levers.moves)}),
             "errors": len(errors)}
-
-
-def _verify(xml: bytes, request: Request, settings: Settings, draft: Draft) -> None:
-    """Read the written draft and arrange it again: nothing may change."""
-    root = parse(xml, "draft.musicxml")
-    again = as_harp_part(root, (root.findall("part")[-1].get("id", ""),))
-    document = read(again.root, "draft.musicxml")
-    second = arrange(document.score, again.part_id, settings).draft
-    if second.ledger.entries or len(second.notes) != len(draft.notes):
-        raise SelfCheckError(f"{request.source}: arranging the draft again would change it; "
-                             f"please report this with the file")
