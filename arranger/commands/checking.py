@@ -25,10 +25,23 @@ def check(request: Request, folder: Path | None = None,
           progress: Progress = lambda _: None) -> Result:
     """Examine a harp part as it is written: findings with remedies, nothing changed.
 
+    Parameters
+    ----------
+    request : the part, for which harp and player, and how severe the rules are.
+    folder : where marked.musicxml, report.json and report.html go; None writes nothing.
+    progress : is told each stage of the work in a few words.
+
     Raises
     ------
     SourceError, ChoiceError, RuleError
         Unusable source, part, harp, player or rule setting; one line each.
+
+    Examples
+    --------
+    >>> score = Path("corpus/the-mill-race/score.musicxml")
+    >>> result = check(Request(score, rules=("R1=off",), page=False))
+    >>> result.incomplete, [f["bar"] for f in result.report["findings"] if f["code"] == "R1"]
+    (False, [])
     """
     settings, levels = settings_of(request), load_levels(request.rules_file, request.rules)
     progress("reading the part")

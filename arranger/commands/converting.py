@@ -41,12 +41,23 @@ def convert(request: Request, folder: Path | None = None,
 
     Parameters
     ----------
+    request : the score, and for which harp and player.
     folder : where draft.musicxml, report.json, report.html and draft.mid go; None writes nothing.
+    progress : is told each stage of the work in a few words.
 
     Raises
     ------
     SourceError, ChoiceError, RuleError
         Unusable source, part, harp or player; one line each.
+
+    Examples
+    --------
+    >>> score = Path("corpus/the-mill-race/score.musicxml")
+    >>> result = convert(Request(score, player="small-hand", page=False))
+    >>> sorted(result.files)
+    ['draft.mid', 'draft.musicxml', 'report.json']
+    >>> result.report["summary"]["source_notes"]
+    411
     """
     settings = settings_of(request)
     if request.wav:
@@ -74,6 +85,12 @@ def keys_of(request: Request) -> list[str]:
     ------
     SourceError, ChoiceError, RuleError
         Unusable source, part, harp or player; one line each.
+
+    Examples
+    --------
+    >>> lines = keys_of(Request(Path("corpus/the-mill-race/score.musicxml"), harp="lever-34"))
+    >>> len(lines), sum(line.startswith("up 0") for line in lines)
+    (11, 1)
     """
     settings, opened = settings_of(request), open_to_arrange(request)
     score, part = opened.document.score, opened.part

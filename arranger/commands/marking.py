@@ -31,10 +31,22 @@ def pedals(request: Request, folder: Path | None = None,
            progress: Progress = lambda _: None) -> Result:
     """Mark the pedals into a harp part; nothing that stands in the file is changed.
 
+    Parameters
+    ----------
+    request : the part, and for which harp and player.
+    folder : where marked.musicxml, report.json and report.html go; None writes nothing.
+    progress : is told each stage of the work in a few words.
+
     Raises
     ------
     SourceError, ChoiceError, RuleError
         Unusable source, part, harp or player; one line each.
+
+    Examples
+    --------
+    >>> result = pedals(Request(Path("corpus/the-mill-race/score.musicxml"), page=False))
+    >>> result.report["pedals"]["opening"]["F"]
+    1
     """
     settings = settings_of(request)
     if settings.harp.mechanism != "pedal":
