@@ -1,4 +1,8 @@
-"""The commands as plain functions. Nothing is written unless all of it can be written."""
+"""The commands as plain functions. Nothing is written unless all of it can be written.
+
+A ``Request`` says what is asked for. Errors meant for a user are ``ArrangerError``: their text is
+one line that tells what is wrong, where, and what to do.
+"""
 
 from __future__ import annotations
 
@@ -10,6 +14,7 @@ from arranger.commands.request import Progress, Request, Result, SelfCheckError
 from arranger.commands.seating import ensemble
 from arranger.commands.surveying import Survey, survey
 from arranger.commands.tuning import settings_for
+from arranger.model.errors import ArrangerError
 
-__all__ = ["Progress", "Request", "Result", "SelfCheckError", "Survey", "check", "convert",
-           "ensemble", "keys_of", "options", "pedals", "settings_for", "survey"]
+__all__ = ["ArrangerError", "Progress", "Request", "Result", "SelfCheckError", "Survey", "check",
+           "convert", "ensemble", "keys_of", "options", "pedals", "settings_for", "survey"]

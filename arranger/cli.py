@@ -175,6 +175,8 @@ def pedals(source: Path, folder: Path | None, form: str, **settings: Any) -> int
               help="TOML file with a table [rules] of lines such as P3 = \"off\".")
 @click.option("--rule", "rules", multiple=True, metavar="CODE=LEVEL",
               help="Set one rule to off, advice, warning or error; may be given more than once.")
+@click.option("--verify", is_flag=True,
+              help="Read the marked part again in a way of its own and play its pedals.")
 def check(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
     """Examine the harp part SOURCE: what cannot be played, why, and what would work."""
     from arranger.api import check as run
@@ -184,7 +186,7 @@ def check(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
         click.echo(result.files["report.json"].decode(), nl=False)
     else:
         click.echo(check_text(result.report), nl=False)
-        click.echo(f"Written to {_folder(source, folder)}: {', '.join(result.files)}")
+        _tell_files(result, _folder(source, folder))
     return 1 if result.incomplete else 0
 
 
@@ -222,7 +224,7 @@ def options(source: Path, folder: Path | None, form: str, **settings: Any) -> in
     else:
         kept = " --part-is-harp" if settings["part_is_harp"] else ""
         click.echo(options_text(result.report, f"arranger convert {source}{kept}"), nl=False)
-        click.echo(f"Written to {_folder(source, folder)}: {', '.join(result.files)}")
+        _tell_files(result, _folder(source, folder))
     return 1 if result.incomplete else 0
 
 
@@ -348,8 +350,15 @@ def _done(result: Result, form: str, folder: Path) -> int:
     else:
         from arranger.report.text import text
         click.echo(text(result.report))
-        click.echo(f"Written to {folder}: {', '.join(result.files)}")
+        _tell_files(result, folder)
     return 1 if result.incomplete else 0
+
+
+def _tell_files(result: Result, folder: Path) -> None:
+    """Say what was written, and first what could not be engraved."""
+    for problem in result.report.get("not_engraved", ()):
+        click.echo(problem)
+    click.echo(f"Written to {folder}: {', '.join(result.files)}")
 
 
 def _countdown() -> Callable[[int, int, float | None, str], None]:

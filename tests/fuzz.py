@@ -141,7 +141,8 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=1)
-    parser.add_argument("--limit", type=float, default=10.0, help="seconds an answer may take")
+    parser.add_argument("--limit", type=float, default=300.0,
+                        help="seconds without an answer until a judge is ended")
     parser.add_argument("--only", type=int, help="write this input and stop")
     parser.add_argument("-o", "--out", type=Path, default=Path("/tmp/fuzz"))
     options = parser.parse_args(argv)

@@ -1,8 +1,8 @@
 """What the fuzz campaign asks of one input, and the process that asks it of many.
 
 ``python -m tests.fuzz_judge MODE SEED FIRST LAST STEP`` prints one JSON line an input: number,
-outcome, seconds, peak memory in MB, and what went wrong. Outcomes: ``read``,
-``refused``, or a find.
+outcome, seconds of processor time (so that other work on the machine counts for nothing), peak
+memory in MB, and what went wrong. Outcomes: ``read``, ``refused``, or a find.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ import resource
 import signal
 import sys
 import tempfile
-import time
 import traceback
 import warnings
 from collections import Counter
@@ -29,7 +28,6 @@ from lxml import etree
 from arranger.api import Request, convert
 from arranger.io import other_read
 from arranger.io.harp_part import as_harp_part
-from arranger.io.memory import limit_memory
 from arranger.io.midi_check import check_midi
 from arranger.io.musicxml_read import read
 from arranger.io.musicxml_tree import parse
@@ -37,14 +35,17 @@ from arranger.io.other_convert import convert as through_music21
 from arranger.io.part_choice import choose_parts
 from arranger.io.part_marks import read_marks
 from arranger.io.source import open_source
+from arranger.limits import limit_memory
 from arranger.model.errors import ArrangerError, SourceError
 from tests.fuzz_mutate import musical, mutated
 from tests.score_reading import read_score
 from tests.simulation_result import HARD
 from tests.simulator import simulate
 
-#: Address space of a judging process, in bytes: beyond it memory counts as a find.
+#: Address space of a judging process, in bytes; a process that fills it is a find.
 MEMORY = 2 * 2**30
+#: What one input may take: seconds of processor time, and MB in the end.
+SECONDS, MEGABYTES = 10.0, 1000
 HARPS = ("pedal-47", "pedal-47", "pedal-47", "pedal-40", "lever-34", "cross-strung")
 
 
@@ -168,6 +169,18 @@ def _where(trace: object) -> str:
     return f"{Path(own[-1].filename).name}:{own[-1].lineno} {own[-1].name}"
 
 
+def _spent() -> float:
+    """Seconds of processor time so far, of this process and of those it started."""
+    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(u.ru_utime + u.ru_stime for u in used)
+
+
+def _peak() -> int:
+    """Most memory so far in MB, of this process or of one it started."""
+    return max(resource.getrusage(who).ru_maxrss for who in (
+        resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)) // 1024
+
+
 def main(argv: list[str]) -> int:
     """Judge inputs FIRST, FIRST + STEP ... below LAST."""
     mode, (seed, first, last, step) = argv[0], map(int, argv[1:5])
@@ -182,10 +195,13 @@ def main(argv: list[str]) -> int:
             suffix, content = made(mode, seed, number)
             path = Path(at) / f"input{suffix}"
             path.write_bytes(content)
-            begun = time.perf_counter()
+            begun, before = _spent(), _peak()
             outcome, what = judged(mode, path, number)
-            spent = time.perf_counter() - begun
-            peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+            spent, peak = _spent() - begun, _peak()
+            if outcome in ("read", "refused") and spent > SECONDS:
+                outcome, what = "slow", f"more than {SECONDS:g} s of processor time"
+            if outcome in ("read", "refused") and before <= MEGABYTES < peak:
+                outcome, what = "memory", f"more than {MEGABYTES} MB"
             out.write(json.dumps([number, outcome, round(spent, 4), peak, what]) + "\n")
             path.unlink()
     return 0

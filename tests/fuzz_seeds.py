@@ -10,7 +10,7 @@ import copy
 import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import cache
 from importlib.util import find_spec
 from io import BytesIO
 from pathlib import Path
@@ -70,13 +70,18 @@ def others() -> tuple[Seed, ...]:
 
 def excerpt(seed: Seed, random: Random) -> etree._Element:
     """Return one of the excerpts of a score; few enough to be kept, so that memory stays small."""
-    return etree.fromstring(_excerpt(seed, random.randrange(EXCERPTS)))
+    return etree.fromstring(_excerpts(seed)[random.randrange(EXCERPTS)])
 
 
 @cache
-def _excerpt(seed: Seed, number: int) -> bytes:
+def _excerpts(seed: Seed) -> tuple[bytes, ...]:
+    """All excerpts of a score, from one parse of it."""
+    root = etree.fromstring(seed.content)
+    return tuple(_excerpt(root, Random(f"{seed.name}:{number}")) for number in range(EXCERPTS))
+
+
+def _excerpt(root: etree._Element, random: Random) -> bytes:
     """Some bars of at most three parts of a score, with the attributes in force."""
-    root, random = _parsed(seed), Random(f"{seed.name}:{number}")
     parts = root.findall("part")
     kept = random.sample(range(len(parts)), min(len(parts), random.choice((1, 1, 1, 2, 3))))
     bars = max(1, min(len(part) for part in parts))
@@ -93,11 +98,6 @@ def _excerpt(seed: Seed, number: int) -> bytes:
         if listed.get("id") not in ids:
             listed.getparent().remove(listed)
     return etree.tostring(cut)
-
-
-@lru_cache(maxsize=2)
-def _parsed(seed: Seed) -> etree._Element:
-    return etree.fromstring(seed.content)
 
 
 def _bars(part: etree._Element, start: int, stop: int) -> etree._Element:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import argparse
 import hashlib
-import os
 import shutil
 import signal
 import subprocess
@@ -33,9 +32,9 @@ def state(folder: Path) -> State:
 
 
 def _command(command: str, source: Path, out: Path, tempo: int) -> list[str]:
-    page = ["--no-page"] if command == "convert" else ["--jobs", "2"]
+    more = [] if command == "convert" else ["--jobs", "2"]
     return [sys.executable, "-m", "arranger", command, str(source), "-o", str(out), "--tempo",
-            str(tempo), *page]
+            str(tempo), *more]
 
 
 def campaign(command: str, count: int, seed: int) -> list[str]:
@@ -64,7 +63,7 @@ def campaign(command: str, count: int, seed: int) -> list[str]:
         litter = [p.name for p in (*out.iterdir(), *out.parent.iterdir(), *out.glob("kept/*"))
                   if p.name.startswith(".")]
         wrong += [f"litter: {name}" for name in litter]
-        wrong += [f"{left} processes left"] if (left := _left(source)) else []
+        wrong += [f"{left} processes left"] if (left := _left()) else []
     return wrong
 
 
@@ -90,20 +89,25 @@ def _whole(command: str, source: Path, place: Path) -> tuple[list[State], float]
     return found, (time.monotonic() - begun) / 2
 
 
-def _left(source: Path) -> int:
-    """Workers of surveys that are still there a while after the last run."""
-    if not Path("/proc").is_dir() or source.is_file():
-        return 0
-    time.sleep(0.5)
+def _left() -> int:
+    """Processes that runs left behind and that do not end by themselves."""
+    end = time.monotonic() + 20
+    while (left := _orphans()) and time.monotonic() < end:
+        time.sleep(0.5)
+    return left
+
+
+def _orphans() -> int:
+    """Workers and engravers begun from here whose run is gone; none where there is no /proc."""
     ours = 0
     for process in Path("/proc").glob("[0-9]*"):
         try:
             words = (process / "cmdline").read_bytes()
             parent = (process / "stat").read_text().rsplit(")", 1)[1].split()[1]
+            here = (process / "cwd").readlink() == ROOT
         except OSError:
             continue
-        ours += b"survey_worker" in words and parent == "1" and (
-            process.stat().st_uid == os.getuid())
+        ours += here and parent == "1" and (b"survey_worker" in words or b"verovio" in words)
     return ours
 
 

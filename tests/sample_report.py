@@ -8,6 +8,10 @@ from __future__ import annotations
 
 from typing import Any
 
+from arranger.report.html import drawn_for
+from arranger.report.html import page as page_of_drawn
+from arranger.report.page_time import Source
+
 _HEAD = """<?xml version="1.0" encoding="UTF-8"?>
 <score-partwise version="4.0">
   <work><work-title>{title}</work-title></work>
@@ -23,12 +27,19 @@ _PEDALS = (f'<direction placement="above"><direction-type><harp-pedals>{_TUNING}
 _MOVE = ('<direction placement="below"><direction-type><words>{words}</words></direction-type>'
          "<staff>2</staff></direction>")
 
+NO_SOURCE = Source()
+
 
 def _note(name: str, step: str, alter: int, octave: int, staff: int, chord: bool = False) -> str:
     sign = f"<alter>{alter}</alter>" if alter else ""
     return (f'<note id="{name}">{"<chord/>" if chord else ""}<pitch><step>{step}</step>{sign}'
             f"<octave>{octave}</octave></pitch><duration>2</duration><voice>{staff}</voice>"
             f"<type>half</type><staff>{staff}</staff></note>")
+
+
+def page(report: dict[str, Any], draft: bytes, source: Source = NO_SOURCE) -> str:
+    """Return the page of a report, its draft engraved."""
+    return page_of_drawn(report, drawn_for(report, draft, source), source)
 
 
 def sample_draft(title: str = "Evening at the mill") -> bytes:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import doctest
+import inspect
 import io
 import re
 import subprocess
@@ -13,6 +15,7 @@ import pytest
 
 from arranger import api
 from arranger.commands import converting
+from tests import api_page
 from tests.test_survey import tune
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -40,6 +43,28 @@ def test_the_examples_of_the_readme_run() -> None:
                              check=False, cwd=ROOT)
         assert (run.returncode, run.stderr) == (0, "")
         assert run.stdout.count("\n") == block.count("print(")
+
+
+def test_the_page_about_the_api_says_what_the_docstrings_say() -> None:
+    assert api_page.PAGE.read_text("utf-8") == api_page.page(), "run python -m tests.api_page"
+
+
+@pytest.mark.parametrize("name", [n for n in api.__all__ if n[0].islower()])
+def test_the_examples_of_the_api_run(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)
+    names = {"Path": Path, **{n: getattr(api, n) for n in api.__all__}}
+    found = doctest.DocTestFinder(recurse=False).find(getattr(api, name), name, globs=names)
+    results = [doctest.DocTestRunner(verbose=False).run(test) for test in found]
+    assert sum(r.attempted for r in results) > 0
+    assert sum(r.failed for r in results) == 0
+
+
+def test_the_api_is_typed_for_those_who_use_it() -> None:
+    assert (ROOT / "arranger" / "py.typed").exists()
+    for name in api.__all__:
+        thing = getattr(api, name)
+        if inspect.isfunction(thing):
+            assert thing.__annotations__.keys() == {*inspect.signature(thing).parameters, "return"}
 
 
 def test_a_draft_that_reads_otherwise_than_meant_is_not_published(

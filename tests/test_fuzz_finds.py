@@ -5,10 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from lxml import etree
 
 from arranger.api import Request, convert
 from arranger.io.musicxml_read import read
 from arranger.io.musicxml_tree import parse
+from arranger.io.write_divisions import set_divisions
 from arranger.model.errors import ArrangerError
 from tests.fuzz_judge import judged, made
 from tests.simulator import simulate
@@ -27,6 +29,19 @@ def staff(text: str) -> str:
 def chord(duration: int, octave: int) -> str:
     return NOTE.replace("<note>", "<note><chord/>").replace(
         "<duration>2", f"<duration>{duration}").replace("<octave>4", f"<octave>{octave}")
+
+
+SHARP = NOTE.replace("</step>", "</step><alter>1</alter>")
+ENDING = '<barline location="left"><ending number="1" type="start"/></barline>'
+BACK = ('<barline location="right"><ending number="1" type="stop"/><repeat direction="backward"/>'
+        "</barline>")
+#: Verovio's process ends on a clef for a staff that a kept part does not have.
+UNDRAWN = GOOD.replace("</part-list>", '<score-part id="P2"><part-name>Flute</part-name>'
+                       "</score-part></part-list>").replace(
+    "</part>", '</part><part id="P2"><measure number="7">' + DIVISIONS + NOTE + "</measure>"
+    '<measure number="8"><attributes><clef number="2"><sign>F</sign><line>4</line></clef>'
+    "</attributes>" + NOTE + "</measure></part>").replace(
+    "</measure></part><part", f'</measure><measure number="8">{NOTE}</measure></part><part', 1)
 
 
 #: what it is: (score, the line it is refused with, or nothing where it is read)
@@ -60,6 +75,13 @@ FINDS = {
     "a chord without its first note": (HEAD + DIVISIONS + chord(2, 4) + LATER + TAIL, ""),
     "a chord on a grace note": (HEAD + DIVISIONS + "<note><grace/><pitch><step>E</step><octave>5"
                                 "</octave></pitch></note>" + chord(2, 4) + LATER + TAIL, ""),
+    "a first ending without a second": (
+        HEAD + DIVISIONS + NOTE + LATER + chord(2, 5).replace("C", "B") + '</measure>'
+        '<measure number="8">' + ENDING + SHARP + BACK + TAIL, ""),
+    "divisions that change inside a bar": (
+        HEAD + DIVISIONS.replace("2", "1") + "<note><type>quarter</type></note>"
+        + chord(2, 4).replace("<duration>2</duration>", "").replace("</note>", staff("2"))
+        + DIVISIONS.replace("2", "8") + TAIL, ""),
 }
 
 
@@ -79,7 +101,24 @@ def test_a_find_is_refused_in_one_line_or_comes_out_as_told(kind: str, tmp_path:
     draft = read(parse(xml, "draft")).score
     told = {(n["onset"], n["midi"]) for n in result.report["notes"] if not n["grace"]}
     assert told == {(str(n.onset), n.midi) for n in draft.notes if not n.grace}
-    assert simulate(xml).of("B1", "B1b", "B5n") == ()
+    assert simulate(xml).of("B1", "B1b", "B1d", "B5n") == ()
+
+
+def test_a_draft_that_ends_its_engraver_is_delivered(tmp_path: Path) -> None:
+    path = tmp_path / "find.musicxml"
+    path.write_text(UNDRAWN)
+    result = convert(Request(path, parts=("P1",), pdf=True), tmp_path / "out")
+    assert {p.name for p in (tmp_path / "out").iterdir()} >= {
+        "draft.musicxml", "report.json", "report.html", "draft.mid"}
+    drawn = 'class="engraving"' in result.files["report.html"].decode()
+    assert drawn != bool(result.report.get("not_engraved"))  # a later verovio may draw it
+
+
+def test_divisions_of_a_bar_inside_a_note_count_for_nothing() -> None:
+    inner = f'<measure number="1">{DIVISIONS.replace("2", "3")}</measure></note>'
+    part = etree.fromstring(HEAD + DIVISIONS + NOTE.replace("</note>", inner) + LATER + TAIL)[1]
+    set_divisions(part, 6)
+    assert [d.text for d in part.iter("duration")] == ["6", "6"]
 
 
 @pytest.mark.parametrize(("mode", "count"), [("readers", 150), ("pipeline", 25)])

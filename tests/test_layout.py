@@ -18,7 +18,8 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 
 #: From the top down; a module imports only from layers below its own.
 LAYERS = (("__main__",), ("cli",), ("web",), ("api",), ("commands",), ("options",), ("passes",),
-          ("checks",), ("plan",), ("io", "report"), ("rulebook", "search"), ("model",))
+          ("checks",), ("plan",), ("io", "report"), ("rulebook", "search"), ("model",),
+          ("limits",))
 LEVEL = {name: level for level, names in enumerate(LAYERS) for name in names}
 #: Within these layers no module imports another, but for the exceptions.
 INDEPENDENT = ("passes", "checks")

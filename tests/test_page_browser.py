@@ -12,10 +12,10 @@ from types import SimpleNamespace
 import pytest
 
 from arranger.api import Request, convert
-from arranger.report.html import page as render_page
 from arranger.report.page_time import draft_notes
 from arranger.report.wording import beat_words
 from tests import chromium  # noqa: F401 - skips where there is none
+from tests.sample_report import page as render_page
 from tests.sample_report import sample_draft, sample_report
 
 ROOT = Path(__file__).parents[1]

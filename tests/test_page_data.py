@@ -12,14 +12,13 @@ import pytest
 
 from arranger.api import Request, convert
 from arranger.model.score import TempoMap, TempoMark
-from arranger.report.html import page
 from arranger.report.page_drafts import whole_drafts
 from arranger.report.page_feet import pedal_chart
 from arranger.report.page_strip import bar_words
 from arranger.report.page_time import GRACE, ROLL, Heard, as_script, moments
 from arranger.report.wording import beat_words, note_label
 from tests.page_reading import engravings, notes, stored
-from tests.sample_report import sample_draft, sample_report
+from tests.sample_report import page, sample_draft, sample_report
 
 CORPUS = Path(__file__).parents[1] / "corpus"
 PARTS = {"lantern-on-the-water": "Piano", "the-mill-race": "Piano"}

@@ -35,6 +35,7 @@ from arranger.report.part_pdf import part_pdf
 from arranger.report.pdf_drawing import outline
 from arranger.report.pdf_text import music_code, runs_of, sign
 from arranger.report.wav import sound_font, synthesiser, wav_bytes
+from tests.engraver_fakes import REFUSES, fake_verovio
 from tests.page_reading import notes
 from tests.sample_report import sample_draft, sample_report
 
@@ -170,9 +171,8 @@ def test_a_check_or_a_lever_harp_prints_too():
     assert part_pdf(report, sample_draft()).startswith(b"%PDF")
 
 
-def test_a_score_that_cannot_be_drawn_is_one_line(monkeypatch):
-    import verovio
-    monkeypatch.setattr(verovio.toolkit, "loadData", lambda *_: False)
+def test_a_score_that_cannot_be_drawn_is_one_line(monkeypatch, tmp_path):
+    fake_verovio(REFUSES, tmp_path, monkeypatch)
     with pytest.raises(EngravingError, match="cannot draw"):
         part_pdf(sample_report(), sample_draft())
 

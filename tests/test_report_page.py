@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+import time
 from html import escape
 from html.parser import HTMLParser
 from itertools import pairwise
@@ -14,12 +15,16 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from arranger.model.harp import PEDALS, PedalSetting
+from arranger.report import engraver
 from arranger.report.diagram import setting_svg, setting_words
-from arranger.report.html import page
+from arranger.report.html import drawn_for
+from arranger.report.html import page as page_of_drawn
 from arranger.report.page_marks import alteration_items, finding_items, letters
-from arranger.report.page_score import engrave, read_written
+from arranger.report.page_score import read_written
+from arranger.report.page_time import Source
 from arranger.report.wording import CAUTION, KINDS
-from tests.sample_report import sample_draft, sample_report
+from tests.engraver_fakes import CRASHES, HANGS, MISSING, ONLY_WIDE, REFUSES, fake_verovio
+from tests.sample_report import page, sample_draft, sample_report
 
 HOSTILE = "</title><script>alert(1)</script><img src=x onerror=alert(2)>\"'&amp;{{7*7}}"
 SCRIPTS = 4  # the script, and three stores of what it shows and plays
@@ -188,7 +193,7 @@ def test_same_bytes_again():
 
 
 def test_same_bytes_in_another_process(html):
-    code = ("from tests.sample_report import *; from arranger.report.html import page; import sys;"
+    code = ("from tests.sample_report import *; import sys;"
             "sys.stdout.buffer.write(page(sample_report(), sample_draft()).encode())")
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True,
                          cwd=Path(__file__).parents[1])
@@ -240,17 +245,37 @@ def test_a_draft_that_cannot_be_drawn_still_gives_the_lists(draft):
     assert all(address[1:] in found.ids for _, address in found.links)
 
 
-def test_without_verovio_the_page_says_so(monkeypatch):
-    monkeypatch.setitem(sys.modules, "verovio", None)
+@pytest.mark.parametrize(("fake", "words"), [
+    (MISSING, "The verovio library is not installed, so the score is not shown."),
+    (REFUSES, "The engraver cannot draw this draft"),
+    (CRASHES, "The engraver gave up on this score")])
+def test_without_an_engraving_the_page_says_so(fake, words, monkeypatch, tmp_path):
+    fake_verovio(fake, tmp_path, monkeypatch)
     text = page(sample_report(), sample_draft())
-    assert "The verovio library is not installed, so the score is not shown." in text
+    assert text.count('<p class="problem"') == 1
+    assert f'<p class="problem" role="alert">{words}' in text
     assert "Alterations <small>5</small>" in text
 
 
-def test_a_score_verovio_refuses(monkeypatch):
-    import verovio
-    monkeypatch.setattr(verovio.toolkit, "loadData", lambda *_: False)
-    assert engrave(read_written(sample_draft()), ()).problem.startswith("The engraver cannot draw")
+def test_what_else_could_not_be_engraved_is_said_above_the_score(monkeypatch, tmp_path):
+    fake_verovio(ONLY_WIDE, tmp_path, monkeypatch)
+    drawn = drawn_for(sample_report(), sample_draft(), Source(sample_draft()))
+    assert len(drawn.wide.pages) == 1
+    assert [words.partition(",")[0] for words in drawn.problems] == [
+        "The score could not be engraved for narrow screens",
+        "Source and draft could not be engraved bar above bar"]
+    text = page_of_drawn(sample_report(), drawn)
+    assert text.count('<p class="problem"') == 2
+    assert '<section class="sheet">' in text
+
+
+def test_an_engraver_that_never_comes_back_is_ended(monkeypatch, tmp_path):
+    fake_verovio(HANGS, tmp_path, monkeypatch)
+    monkeypatch.setattr(engraver, "LEAST", 1)
+    begun = time.process_time()
+    found, = engraver.engraved(("<x/>", {}))
+    assert found.problem.startswith("The engraver gave up")
+    assert time.process_time() - begun < 1
 
 
 def test_entity_bombs_are_not_expanded():

@@ -82,7 +82,7 @@ def loose_beams(harp: etree._Element) -> list[str]:
     """Beams that begin or end nowhere, or at a rest; broken beams of a source would show too."""
     found = []
     for measure in harp.findall("measure"):
-        for stream in streams(measure):
+        for stream in streams(events(measure)):
             open_levels: set[str] = set()
             for event in stream:
                 for beam in event.head.findall("beam"):

@@ -9,8 +9,9 @@ from arranger.checks.case import Judge, open_case
 from arranger.checks.marked_levers import unwritten
 from arranger.commands.delivery import delivered, diagrams_at, heading, page_of
 from arranger.commands.opening import open_as_written, settings_of
+from arranger.commands.proving import marked_pedals, only_added_to
 from arranger.commands.request import Progress, Request, Result
-from arranger.io.mark_part import mark_part
+from arranger.io.mark_part import mark_part, tree_text
 from arranger.io.part_fingers import written_fingers, written_staves
 from arranger.io.part_marks import read_marks
 from arranger.io.source import text_of
@@ -26,10 +27,23 @@ def check(request: Request, folder: Path | None = None,
           progress: Progress = lambda _: None) -> Result:
     """Examine a harp part as it is written: findings with remedies, nothing changed.
 
+    Parameters
+    ----------
+    request : the part, for which harp and player, and how severe the rules are.
+    folder : where marked.musicxml, report.json and report.html go; None writes nothing.
+    progress : is told each stage of the work in a few words.
+
     Raises
     ------
     SourceError, ChoiceError, RuleError
         Unusable source, part, harp, player or rule setting; one line each.
+
+    Examples
+    --------
+    >>> score = Path("corpus/the-mill-race/score.musicxml")
+    >>> result = check(Request(score, rules=("R1=off",), page=False))
+    >>> result.incomplete, [f["bar"] for f in result.report["findings"] if f["code"] == "R1"]
+    (False, [])
     """
     settings, levels = settings_of(request), load_levels(request.rules_file, request.rules)
     progress("reading the part")
@@ -52,8 +66,12 @@ def check(request: Request, folder: Path | None = None,
     lacking = plan if plan.levers is None else replace(plan, levers=unwritten(case, plan.levers))
     marked = mark_part(text, document, lacking, case.marks.pedals, findings=found.findings,
                        diagrams_at=diagrams_at(opened, plan), pedals=request.pedals)
+    only_added_to(request, text or tree_text(document.root), marked, plan)
+    errors = tuple(d for d in found.findings if d.severity == "error")
+    if request.verify and not case.marks.pedals:
+        progress("replaying the pedals")
+        marked_pedals(request, marked, plan, settings, errors)
     files = {"marked.musicxml": marked}
     if request.page:
         files["report.html"] = page_of(body, source_part(document, part, ""), None, progress)
-    errors = tuple(d for d in found.findings if d.severity == "error")
     return delivered(body, files, errors, folder)

@@ -31,10 +31,25 @@ def options(request: Request, folder: Path | None = None,
             progress: Progress = lambda _: None) -> Result:
     """Look at the risky spots of a draft, or of a harp part as it is, and at what else would do.
 
+    Parameters
+    ----------
+    request : the score, for which harp and player, what is chosen already, and which bars.
+    folder : where the draft, other whole drafts and report.json go; None writes nothing.
+    progress : is told each stage of the work in a few words.
+
     Raises
     ------
     SourceError, ChoiceError, RuleError
         Unusable source, part, harp, player, choices or bars; one line each.
+
+    Examples
+    --------
+    >>> score = Path("corpus/the-mill-race/score.musicxml")
+    >>> result = options(Request(score, bars="2-3", page=False))
+    >>> sorted({spot["bar"] for spot in result.report["spots"]})
+    ['2', '3']
+    >>> "cost_change" in result.report["spots"][0]["options"][0]
+    True
     """
     settings = settings_of(request)
     progress("reading the score")

@@ -8,17 +8,14 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from arranger.checks.account import faults
 from arranger.checks.levers import lever_findings
 from arranger.checks.playable import findings
 from arranger.commands.bundling import bundle
 from arranger.commands.delivery import delivered, diagrams_at, heading, page_of
 from arranger.commands.opening import Opened, open_to_arrange, settings_of
+from arranger.commands.proving import accounted, proofread, read_back, stable
 from arranger.commands.request import Progress, Request, Result, SelfCheckError
 from arranger.commands.taking import Taken, choices_file, fared, take
-from arranger.io.harp_part import as_harp_part
-from arranger.io.musicxml_read import read
-from arranger.io.musicxml_tree import parse
 from arranger.io.musicxml_write import write
 from arranger.model.diagnostic import Diagnostic
 from arranger.model.draft import Draft
@@ -28,9 +25,9 @@ from arranger.model.pins import Pins
 from arranger.options import key_table
 from arranger.passes import keys
 from arranger.passes.notice import notices
-from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
 from arranger.plan.lever_path import written_key
+from arranger.report.engraver import EngravingError
 from arranger.report.json_report import report
 from arranger.report.midi import midi_bytes
 from arranger.report.wav import synthesiser, wav_bytes
@@ -45,12 +42,23 @@ def convert(request: Request, folder: Path | None = None,
 
     Parameters
     ----------
+    request : the score, and for which harp and player.
     folder : where draft.musicxml, report.json, report.html and draft.mid go; None writes nothing.
+    progress : is told each stage of the work in a few words.
 
     Raises
     ------
     SourceError, ChoiceError, RuleError
         Unusable source, part, harp or player; one line each.
+
+    Examples
+    --------
+    >>> score = Path("corpus/the-mill-race/score.musicxml")
+    >>> result = convert(Request(score, player="small-hand", page=False))
+    >>> sorted(result.files)
+    ['draft.mid', 'draft.musicxml', 'report.json']
+    >>> result.report["summary"]["source_notes"]
+    411
     """
     settings = settings_of(request)
     if request.wav:
@@ -78,6 +86,12 @@ def keys_of(request: Request) -> list[str]:
     ------
     SourceError, ChoiceError, RuleError
         Unusable source, part, harp or player; one line each.
+
+    Examples
+    --------
+    >>> lines = keys_of(Request(Path("corpus/the-mill-race/score.musicxml"), harp="lever-34"))
+    >>> len(lines), sum(line.startswith("up 0") for line in lines)
+    (11, 1)
     """
     settings, opened = settings_of(request), open_to_arrange(request)
     score, part = opened.document.score, opened.part
@@ -110,6 +124,7 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
     errors, said, lever_keys = _judged(settings, opened, draft)
     progress("writing the draft")
     xml = _written(request, settings, opened, draft)
+    proofread(request, xml, draft, settings, errors)
     body = report(draft, heading(command, request, opened, more_told(request, settings, opened)),
                   said, summary(draft, errors), opened.doubled)
     if "levers" in body:
@@ -124,19 +139,30 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
     if request.page:
         files["report.html"] = page_of(body, xml, opened, progress)
     if request.pdf:
-        from arranger.report.part_pdf import part_pdf  # reportlab: 0.15 s to import
         progress("printing the part")
-        files["part.pdf"] = part_pdf(body, xml)
+        files |= _printed(body, xml)
     if request.wav:
         progress("playing the draft")
         files["draft.wav"] = wav_bytes(files["draft.mid"], *synthesiser())
     if request.verify:
         progress("arranging the draft again")
-        _verify(xml, request, replace(settings, pins=Pins()), draft)
+        stable(request, xml, replace(settings, pins=Pins()), draft)
     if request.bundle:
         files["bundle.zip"] = bundle(request.source, body, files)
     result = delivered(body, files, errors, folder)
-    return replace(result, incomplete=True) if choices.get("not_kept") else result
+    missing = choices.get("not_kept") or (request.pdf and "part.pdf" not in files)
+    return replace(result, incomplete=True) if missing else result
+
+
+def _printed(body: dict[str, Any], xml: bytes) -> dict[str, bytes]:
+    """Print the part; where it cannot be engraved, say so in the report."""
+    from arranger.report.part_pdf import part_pdf  # reportlab: 0.15 s to import
+    try:
+        return {"part.pdf": part_pdf(body, xml)}
+    except EngravingError as error:
+        body["not_engraved"] = [*body.get("not_engraved", ()),
+                                f"The part was not printed. {error}"]
+        return {}
 
 
 def _written(request: Request, settings: Settings, opened: Opened, draft: Draft) -> bytes:
@@ -147,7 +173,7 @@ def _written(request: Request, settings: Settings, opened: Opened, draft: Draft)
         xml = write(opened.document, draft, diagrams_at(opened, draft), request.fingering,
                     request.pedals, gathered=gathered, keys=keys_read)
         try:
-            _read_back(request, xml, draft)
+            read_back(request, xml, draft)
         except SelfCheckError:
             if not gathered:
                 raise
@@ -161,23 +187,8 @@ def _accounted(request: Request, opened: Opened, draft: Draft) -> Draft:
     if len(opened.parts) > 1:  # which staff a part was laid on says nothing about its hand
         kept = tuple(e for e in draft.ledger.entries if not isinstance(e.edit, GiveToHand))
         draft = replace(draft, ledger=Ledger(kept))
-    wrong = faults(draft)
-    if wrong:
-        raise SelfCheckError(f"{request.source}: the ledger does not account for the draft "
-                             f"({wrong[0]}); please report this with the file")
+    accounted(request, draft)
     return draft
-
-
-def _read_back(request: Request, xml: bytes, draft: Draft) -> None:
-    """Read what is to be published: every note must stand where the draft has it."""
-    score = read(parse(xml, "draft.musicxml"), "draft.musicxml").score
-    written = {(n.onset, n.midi) for n in score.part_notes(score.parts[-1].id) if not n.grace}
-    meant = {(n.onset, n.pitch.midi) for n in draft.notes if not n.source.grace}
-    if written != meant:
-        onset, midi = min(written ^ meant)
-        bar = draft.source.locate(onset).bar
-        raise SelfCheckError(f"{request.source}: bar {bar}: the written draft does not have the "
-                             f"notes meant (MIDI {midi}); please report this with the file")
 
 
 def _judged(settings: Settings, opened: Opened, draft: Draft) -> tuple[
@@ -215,14 +226,3 @@ def summary(draft: Draft, errors: Sequence[Diagnostic]) -> dict[str, float | int
             **({"pedal_moves": len(draft.plan.moves)} if draft.levers is None
                else {"lever_moves": len(draft.levers.moves)}),
             "errors": len(errors)}
-
-
-def _verify(xml: bytes, request: Request, settings: Settings, draft: Draft) -> None:
-    """Read the written draft and arrange it again: nothing may change."""
-    root = parse(xml, "draft.musicxml")
-    again = as_harp_part(root, (root.findall("part")[-1].get("id", ""),))
-    document = read(again.root, "draft.musicxml")
-    second = arrange(document.score, again.part_id, settings).draft
-    if second.ledger.entries or len(second.notes) != len(draft.notes):
-        raise SelfCheckError(f"{request.source}: arranging the draft again would change it; "
-                             f"please report this with the file")

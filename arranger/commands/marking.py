@@ -9,8 +9,9 @@ from arranger.checks.playable import findings
 from arranger.commands.converting import more_told, summary
 from arranger.commands.delivery import delivered, diagrams_at, heading, page_of
 from arranger.commands.opening import Opened, open_as_written, settings_of
+from arranger.commands.proving import marked_pedals, only_added_to
 from arranger.commands.request import Progress, Request, Result
-from arranger.io.mark_part import mark_part
+from arranger.io.mark_part import mark_part, tree_text
 from arranger.io.musicxml_read import read
 from arranger.io.musicxml_tree import parse
 from arranger.io.part_marks import read_marks
@@ -30,10 +31,22 @@ def pedals(request: Request, folder: Path | None = None,
            progress: Progress = lambda _: None) -> Result:
     """Mark the pedals into a harp part; nothing that stands in the file is changed.
 
+    Parameters
+    ----------
+    request : the part, and for which harp and player.
+    folder : where marked.musicxml, report.json and report.html go; None writes nothing.
+    progress : is told each stage of the work in a few words.
+
     Raises
     ------
     SourceError, ChoiceError, RuleError
         Unusable source, part, harp or player; one line each.
+
+    Examples
+    --------
+    >>> result = pedals(Request(Path("corpus/the-mill-race/score.musicxml"), page=False))
+    >>> result.report["pedals"]["opening"]["F"]
+    1
     """
     settings = settings_of(request)
     if settings.harp.mechanism != "pedal":
@@ -52,9 +65,12 @@ def pedals(request: Request, folder: Path | None = None,
                   said, summary(draft, errors))
     progress("marking the part")
     text = text_of(request.source) if len(opened.parts) == 1 else None
-    marked = mark_part(text, document, draft,
-                       read_marks(document.root, part, document.score).pedals,
-                       diagrams_at=diagrams_at(opened, draft), pedals=request.pedals)
+    there = read_marks(document.root, part, document.score).pedals
+    marked = mark_part(text, document, draft, there, diagrams_at=diagrams_at(opened, draft),
+                       pedals=request.pedals)
+    only_added_to(request, text or tree_text(document.root), marked, draft)
+    if not there:
+        marked_pedals(request, marked, draft, settings, errors)
     files = {"marked.musicxml": marked}
     if request.page:
         files["report.html"] = page_of(body, _alone(marked, opened), None, progress)

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from arranger.commands.request import Request
-from arranger.io.memory import limit_memory
+from arranger.limits import limit_memory
 from arranger.model.errors import ArrangerError
 
 #: Address space of the process, in bytes; room for some thousands of bars (assumption).

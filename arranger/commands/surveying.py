@@ -62,6 +62,14 @@ def survey(request: Request, out: Path, jobs: int = 0, cluster: str = "",
     ------
     SourceError, ChoiceError, RuleError
         No folder, no scores in it, unusable settings, or ``out`` cannot be written.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as out:
+    ...     found = survey(Request(Path("corpus/the-mill-race")), Path(out), jobs=1)
+    >>> found.read, sorted(found.files)
+    (1, ['survey.csv', 'survey.html', 'survey.jsonl'])
     """
     settings_of(request)  # a wrong name is told once, not once a file
     if request.transpose != "best":

@@ -14,10 +14,21 @@ from arranger.plan.settings import chord_settings, glissando_settings
 def settings_for(notes: Sequence[str], start: str = "", glissando: bool = False) -> list[str]:
     """Pedal settings in which the named notes (``C# E G``) can be plucked, nearest first.
 
+    Parameters
+    ----------
+    notes : names without octave.
+    start : the setting to start from, such as ``D C Bb | Eb F G Ab``; all natural if empty.
+    glissando : all seven strings must sound only these notes.
+
     Raises
     ------
     ChoiceError
         A name is no note, or no setting gives them.
+
+    Examples
+    --------
+    >>> settings_for(["C", "E", "G", "Bb"])[0]
+    'D C Bb | E F G A   pedals 1, notches 1'
     """
     classes = [_pitch_class(name) for name in notes]
     begin = _setting(start)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from copy import deepcopy
 from dataclasses import dataclass, field
-from fractions import Fraction
 
 from lxml import etree
 
 from arranger.io.harp_signs import join_signs
 from arranger.io.write_divisions import (
+    Ticks,
     common_divisions,
     length,
     number,
@@ -213,10 +213,10 @@ def _append(measure: etree._Element, other: etree._Element, part: int, layout: _
     measure.extend(ending)
 
 
-def _keys(measure: etree._Element) -> list[tuple[Fraction, str, bytes] | None]:
+def _keys(measure: etree._Element) -> list[tuple[Ticks, str, bytes] | None]:
     """For each child: place, staff and content if it is a direction or sound, else None."""
-    keys: list[tuple[Fraction, str, bytes] | None] = []
-    at = Fraction(0)
+    keys: list[tuple[Ticks, str, bytes] | None] = []
+    at: Ticks = 0
     for child in measure:
         content = b""
         if child.tag == "direction":
@@ -228,7 +228,7 @@ def _keys(measure: etree._Element) -> list[tuple[Fraction, str, bytes] | None]:
     return keys
 
 
-def _directions(measure: etree._Element) -> Iterator[tuple[Fraction, str, bytes]]:
+def _directions(measure: etree._Element) -> Iterator[tuple[Ticks, str, bytes]]:
     for key in _keys(measure):
         if key:
             at, staff, content = key

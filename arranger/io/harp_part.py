@@ -13,7 +13,8 @@ from arranger.io.harp_clean import Removed, clean
 from arranger.io.harp_combine import combine
 from arranger.io.harp_concert import to_concert
 from arranger.io.harp_layout import forget_breaks, forget_positions
-from arranger.io.write_order import drop, element
+from arranger.io.write_divisions import settle_divisions
+from arranger.io.write_order import NOTE, drop, element
 from arranger.model.errors import ChoiceError
 
 PROGRAM = "47"  # orchestral harp, General MIDI level 1, counted from 1
@@ -57,14 +58,15 @@ def as_harp_part(root: etree._Element, part_ids: tuple[str, ...],
     for part in chosen:
         to_concert(part)
         removed += clean(part, keep_fingering)
+        settle_divisions(part)
         settle_lengths(part)
         for measure in part.findall("measure"):
             drop(measure, "print")
             settle_chords(measure)
         if not keep_fingering:
             forget_positions(part)
-        for note in part.iterfind("measure/note"):
-            drop(note, "instrument")
+        for note in part.iterfind("measure/note"):  # whatever else stands in one is no music
+            drop(note, "instrument", *(str(child.tag) for child in note if child.tag not in NOTE))
         for ending in part.iterfind("measure/barline/ending"):
             _number_ending(ending)
     harp = combine(chosen)

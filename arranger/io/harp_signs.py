@@ -7,11 +7,11 @@ from fractions import Fraction
 
 from lxml import etree
 
-from arranger.io.write_divisions import step
-from arranger.io.write_order import detach, prune_notations
+from arranger.io.write_divisions import Ticks, step
+from arranger.io.write_order import detach, first, prune_notations
 from arranger.io.write_slurs import pairs
 
-Place = tuple[int, Fraction]
+Place = tuple[int, Ticks]
 
 #: From soft to loud; other signs (sf, fp) are accents of one player and stay with him.
 _LEVELS = ("pppp", "ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "ffff")
@@ -32,14 +32,15 @@ def _places(part: etree._Element) -> dict[etree._Element, Place]:
     """Return measure and place, in divisions, of every child of a measure."""
     found = {}
     for index, measure in enumerate(part.findall("measure")):
-        at = start = Fraction(0)
+        at: Ticks = 0
+        start: Ticks = 0
         for child in measure:
-            if child.find("chord") is None:
+            if first(child, "chord") is None:
                 start = at
             shift = Fraction((child.findtext("offset") or "0").strip() or 0) \
                 if child.tag == "direction" else 0
             found[child] = (index, start + shift)
-            at = max(at + step(child), Fraction(0))
+            at = max(at + step(child), 0)
     return found
 
 

@@ -49,7 +49,7 @@ def mark_part(text: bytes | None, document: Document, draft: Draft, written: Seq
     ValueError
         The tree is not the one of ``text``, or has no part ``draft.part``.
     """
-    page = Text(_text(document.root) if text is None else text, document.root)
+    page = Text(tree_text(document.root) if text is None else text, document.root)
     part = next((p for p in document.root.iterfind("part") if p.get("id") == draft.part), None)
     if part is None:
         raise ValueError(f"the tree has no part {draft.part!r}")
@@ -65,7 +65,8 @@ def mark_part(text: bytes | None, document: Document, draft: Draft, written: Seq
     return page.with_all(put_in)
 
 
-def _text(root: etree._Element) -> bytes:
+def tree_text(root: etree._Element) -> bytes:
+    """Write out a tree that is not that of a file."""
     return etree.tostring(root.getroottree(), encoding="UTF-8", xml_declaration=True)
 
 

@@ -12,8 +12,8 @@ import warnings
 from pathlib import Path
 from typing import Any
 
-from arranger.io.memory import limit_memory
 from arranger.io.spelling import spelled
+from arranger.limits import limit_memory
 
 #: Address space, in bytes; 6000 notes of MIDI need 0.4 GB (measured).
 MEMORY = 3 * 2**29

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from itertools import accumulate
 
 from lxml import etree
 
@@ -48,6 +49,8 @@ class _Entry:
 
 
 ALL = "all"
+#: Letters that a list of parts takes in a message.
+_LINE = 240
 
 
 def choose_parts(root: etree._Element, names: tuple[str, ...] = (),
@@ -162,4 +165,9 @@ def _one_instrument(entries: list[_Entry], group: list[_Entry]) -> list[_Entry]:
 
 
 def _listed(entries: list[_Entry]) -> str:
-    return ", ".join(f"{e.id} ({e.name})" if e.name and e.name != e.id else e.id for e in entries)
+    """Name the parts, as many as a line of a message holds."""
+    named = [f"{e.id} ({e.name})" if e.name and e.name != e.id else e.id for e in entries]
+    ends = accumulate(len(name) + 2 for name in named)
+    shown = [name for name, end in zip(named, ends, strict=True) if end <= _LINE] or named[:1]
+    more = [f"and {len(named) - len(shown)} more"] if len(shown) < len(named) else []
+    return ", ".join([*shown, *more])

@@ -190,7 +190,7 @@ class _Performance:
 
     def _again(self, at: int) -> bool:
         if self.bars[at].endings:
-            return self.turn < self._last_ending(at)
+            return self.turn < max(self.bars[at].times, self._last_ending(at))
         return self.turn < self.bars[at].times
 
     def _find(self, kind: Literal["segno", "coda"], first: int) -> int | None:

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
-from fractions import Fraction
 from itertools import groupby
 
 from lxml import etree
 
-from arranger.io.write_divisions import step
+from arranger.io.write_divisions import Ticks, step
 from arranger.io.write_events import pitch_of, staff_of
 from arranger.io.write_keys import alter_in
-from arranger.io.write_order import drop, element, put
+from arranger.io.write_order import drop, element, first, put
 from arranger.model.pitch import STEPS, Pitch
 
 NAMES = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
@@ -63,17 +62,19 @@ Struck = tuple[etree._Element, Pitch, _Staff]
 
 def _moments(measure: etree._Element) -> Iterator[list[etree._Element]]:
     """Yield what stands at one moment: keys, then each grace chord, then the notes together."""
-    at = start = Fraction(0)
-    placed: list[tuple[Fraction, int, int, etree._Element]] = []
+    at: Ticks = 0
+    start: Ticks = 0
+    placed: list[tuple[Ticks, int, int, etree._Element]] = []
     for order, child in enumerate(measure):
         if child.tag == "note":
-            if child.find("chord") is None:
+            signs = [sign.tag for sign in child.iterchildren("chord", "grace")]
+            if "chord" not in signs:
                 start = at
-            grace = child.find("grace") is not None
+            grace = "grace" in signs
             placed.append((start, 1, order, child) if grace else (start, 2, 0, child))
         elif child.tag == "attributes":
             placed.append((at, 0, order, child))
-        at = max(at + step(child), Fraction(0))
+        at = max(at + step(child), 0)
     placed.sort(key=lambda item: item[:3])
     for _, together in groupby(placed, lambda item: item[:3]):
         yield [child for *_, child in together]
@@ -125,7 +126,7 @@ def write_accidentals(before: Needs, after: Needs, part: etree._Element,
                       repitched: Collection[etree._Element]) -> None:
     """Write the accidentals of ``after``; a courtesy of the source on an unchanged note stays."""
     for note in part.iterfind("measure/note"):
-        pitch, sign = pitch_of(note), note.find("accidental")
+        pitch, sign = pitch_of(note), first(note, "accidental")
         if pitch is None:
             continue
         need = after.get(note, "")

@@ -18,8 +18,9 @@ def repair_beams(measure: etree._Element, patch: Patch) -> None:
     What has gone to a staff on which another voice sounds turns its stems away from that voice:
     up above the left hand's, down below the right hand's.
     """
-    here = [e for e in events(measure) if not e.rest]
-    for stream in streams(measure):
+    found = events(measure)
+    here = [e for e in found if not e.rest]
+    for stream in streams(found):
         groups = _groups(stream)
         for group in groups:
             alive = [e for e in group if e.head not in patch.doomed]

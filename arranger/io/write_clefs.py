@@ -14,7 +14,7 @@ from fractions import Fraction
 
 from lxml import etree
 
-from arranger.io.write_divisions import divisions_by_measure, length, step
+from arranger.io.write_divisions import Ticks, divisions_by_measure, length, step
 from arranger.io.write_events import Event, events, pitch_of, streams
 from arranger.io.write_order import detach, element, put
 from arranger.search.states import cheapest_states
@@ -61,21 +61,24 @@ def write_clefs(part: etree._Element) -> None:
 def _read(part: etree._Element, staff: _Staff) -> None:
     lines = _octave_lines(part, staff.name)
     for index, (measure, divisions) in enumerate(divisions_by_measure(part)):
+        places: dict[Place, Ticks] = {(index, Fraction(0)): 0}
         staff.cells[index, Fraction(0)] = []
         homes: dict[tuple[int, str], str] = {}
-        for event in events(measure):
+        found = events(measure)
+        for event in found:
             home = homes.setdefault((event.run, event.voice), event.staff)
             if event.staff != staff.name or event.rest:
                 continue
             place = (index, event.onset / divisions)
+            places[place] = event.onset
             up = sum(line.steps for line in lines if line.first <= place < line.last)
             staff.cells.setdefault(place, []).extend(
                 pitch.position + up for note in event.notes if (pitch := pitch_of(note)))
             if home == staff.name:
                 staff.heads.setdefault(place, event.head)
-        beams = {beam for stream in streams(measure) for beam in _beams(stream, staff.name)}
-        staff.barred |= {place for place in staff.cells if place[0] == index and any(
-            first < place[1] * divisions <= last for first, last in beams)}
+        beams = {beam for stream in streams(found) for beam in _beams(stream, staff.name)}
+        staff.barred |= {place for place, at in places.items() if any(
+            first < at <= last for first, last in beams)}
         _read_clefs(measure, index, divisions, staff)
     struck = sorted(place for place, heads in staff.cells.items() if heads)
     for line in lines:
@@ -84,7 +87,7 @@ def _read(part: etree._Element, staff: _Staff) -> None:
             _drop_line(line)
 
 
-def _beams(stream: Sequence[Event], staff: str) -> Iterator[tuple[Fraction, Fraction]]:
+def _beams(stream: Sequence[Event], staff: str) -> Iterator[tuple[Ticks, Ticks]]:
     """First and last onset of each beam on this staff."""
     group: list[Event] = []
     for event in stream:
@@ -110,7 +113,7 @@ def _octave_lines(part: etree._Element, staff: str) -> list[_OctaveLine]:
     found: list[_OctaveLine] = []
     begun: dict[str, tuple[Place, etree._Element]] = {}
     for index, (measure, divisions) in enumerate(divisions_by_measure(part)):
-        at = Fraction(0)
+        at: Ticks = 0
         for child in measure:
             if child.tag == "direction" and (child.findtext("staff") or "1").strip() == staff:
                 for sign in child.iterfind("direction-type/octave-shift"):
@@ -123,7 +126,7 @@ def _octave_lines(part: etree._Element, staff: str) -> list[_OctaveLine]:
                         found.append(_OctaveLine(first, (index, at / divisions), steps if
                                                  start.get("type") == "up" else -steps,
                                                  (start, sign)))
-            at = max(at + step(child), Fraction(0))
+            at = max(at + step(child), 0)
     return found
 
 
@@ -143,7 +146,7 @@ def _drop_line(line: _OctaveLine) -> None:
 
 def _read_clefs(measure: etree._Element, index: int, divisions: Fraction, staff: _Staff) -> None:
     """Note the clefs of the source; one at the end of a bar counts for the next."""
-    at = Fraction(0)
+    at: Ticks = 0
     _, furthest = length(measure)
     for child in measure:
         if child.tag == "attributes":
@@ -152,7 +155,7 @@ def _read_clefs(measure: etree._Element, index: int, divisions: Fraction, staff:
             for clef in child.findall("clef"):
                 if clef.get("number", "1") == staff.name:
                     staff.clefs.setdefault(place, []).append(clef)
-        at = max(at + step(child), Fraction(0))
+        at = max(at + step(child), 0)
 
 
 def _kind(clef: etree._Element) -> Clef | None:

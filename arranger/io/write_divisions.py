@@ -5,38 +5,46 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 from functools import lru_cache
+from itertools import dropwhile
 from math import lcm
 
 from lxml import etree
 
+from arranger.io.write_order import first_text
+
+#: A length or a place in divisions. Nearly all are whole, and whole numbers are quick.
+Ticks = int | Fraction
 _ATTRIBUTES = {"note": ("attack", "release"), "grace": ("make-time",)}
 
 
 @lru_cache(maxsize=4096)
-def _number(text: str) -> Fraction:
-    return Fraction(text.strip())
+def _number(text: str) -> Ticks:
+    value = Fraction(text.strip())
+    return value.numerator if value.denominator == 1 else value
 
 
-def duration(element: etree._Element) -> Fraction:
+def duration(element: etree._Element) -> Ticks:
     """Return ``<duration>`` in divisions, 0 where there is none."""
-    return _number(element.findtext("duration") or "0")
+    return _number(first_text(element, "duration") or "0")
 
 
-def step(element: etree._Element) -> Fraction:
+def step(element: etree._Element) -> Ticks:
     """Return how far a child of a measure moves the cursor, in divisions."""
-    if element.tag == "backup":
-        return -duration(element)
-    if element.tag == "forward" or (element.tag == "note" and element.find("chord") is None
-                                    and element.find("grace") is None):
+    if element.tag == "note":
+        if next(element.iterchildren("chord", "grace"), None) is not None:
+            return 0
         return duration(element)
-    return Fraction(0)
+    if element.tag in ("backup", "forward"):
+        return duration(element) if element.tag == "forward" else -duration(element)
+    return 0
 
 
-def length(measure: etree._Element) -> tuple[Fraction, Fraction]:
+def length(measure: etree._Element) -> tuple[Ticks, Ticks]:
     """Return where the cursor ends and how far it went at most, in divisions."""
-    at = furthest = Fraction(0)
+    at: Ticks = 0
+    furthest: Ticks = 0
     for child in measure:
-        at = max(at + step(child), Fraction(0))
+        at = max(at + step(child), 0)
         furthest = max(furthest, at)
     return at, furthest
 
@@ -64,12 +72,24 @@ def set_divisions(part: etree._Element, divisions: int) -> None:
             element.text = number(Fraction(element.text.strip()) * factor)
 
 
+def settle_divisions(part: etree._Element) -> None:
+    """Bring a part whose divisions change inside a bar to one value for the whole of it.
+
+    What follows reckons with one value a bar (``divisions_by_measure``).
+    """
+    if any(child.find("divisions") is not None for measure in part.findall("measure")
+           for child in _behind_music(measure) if child.tag == "attributes"):
+        set_divisions(part, common_divisions([part]))
+
+
+def _behind_music(measure: etree._Element) -> Iterator[etree._Element]:
+    return dropwhile(lambda child: child.tag not in ("note", "backup", "forward"), measure)
+
+
 def _in_force(divisions: etree._Element) -> bool:
     """Tell whether a reader would see it: a stray one, in a note say, counts for nothing."""
-    home = divisions.getparent()
-    above = None if home is None else home.getparent()
-    return home is not None and home.tag == "attributes" and (
-        above is not None and above.tag == "measure")
+    above = [str(a.tag) for a in divisions.iterancestors()][:3]
+    return above == ["attributes", "measure", "part"]
 
 
 def divisions_by_measure(part: etree._Element) -> Iterator[tuple[etree._Element, Fraction]]:
@@ -81,6 +101,6 @@ def divisions_by_measure(part: etree._Element) -> Iterator[tuple[etree._Element,
         yield measure, divisions
 
 
-def number(value: Fraction) -> str:
+def number(value: Ticks) -> str:
     """Write a length: an integer, or decimals for the rare source that has them."""
     return str(value.numerator) if value.denominator == 1 else str(float(value))

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
 
 from lxml import etree
 
-from arranger.io.write_divisions import duration, step
+from arranger.io.write_divisions import Ticks, duration
+from arranger.io.write_order import first, first_text
 from arranger.model.draft import HarpNote
 from arranger.model.pitch import Pitch
 
@@ -24,8 +25,8 @@ class Event:
     """
 
     notes: tuple[etree._Element, ...]
-    onset: Fraction
-    length: Fraction
+    onset: Ticks
+    length: Ticks
     run: int
 
     @property
@@ -36,17 +37,17 @@ class Event:
     @property
     def grace(self) -> bool:
         """Grace notes take no time."""
-        return self.head.find("grace") is not None
+        return first(self.head, "grace") is not None
 
     @property
     def rest(self) -> bool:
         """Tell whether nothing is struck."""
-        return self.head.find("rest") is not None
+        return first(self.head, "rest") is not None
 
     @property
     def voice(self) -> str:
         """Voice of the head."""
-        return (self.head.findtext("voice") or "1").strip()
+        return (first_text(self.head, "voice") or "1").strip()
 
     @property
     def staff(self) -> str:
@@ -54,7 +55,7 @@ class Event:
         return staff_of(self.head)
 
     @property
-    def end(self) -> Fraction:
+    def end(self) -> Ticks:
         """Where the event ends, in divisions from the start of the measure."""
         return self.onset + self.length
 
@@ -85,16 +86,16 @@ class Patch:
 
 def staff_of(note: etree._Element) -> str:
     """Return the staff of a note; 1 where none is given."""
-    return (note.findtext("staff") or "1").strip()
+    return (first_text(note, "staff") or "1").strip()
 
 
 def pitch_of(note: etree._Element) -> Pitch | None:
     """Return the written pitch; None for rests, drums and quarter tones."""
-    pitch = note.find("pitch")
+    pitch = first(note, "pitch")
     if pitch is None:
         return None
-    return _pitch(pitch.findtext("step") or "C", pitch.findtext("alter") or "0",
-                  pitch.findtext("octave") or "4")
+    said = {child.tag: child.text for child in pitch}
+    return _pitch(said.get("step") or "C", said.get("alter") or "0", said.get("octave") or "4")
 
 
 @lru_cache(maxsize=1024)
@@ -107,8 +108,9 @@ def events(measure: etree._Element) -> list[Event]:
     """Return the events of a measure in document order."""
     found: list[Event] = []
     chord: list[etree._Element] = []
-    at = Fraction(0)
-    start = length = Fraction(0)
+    at: Ticks = 0
+    start: Ticks = 0
+    length: Ticks = 0
     run = 0
 
     def close() -> None:
@@ -117,25 +119,31 @@ def events(measure: etree._Element) -> list[Event]:
             chord.clear()
 
     for child in measure:
-        if child.tag == "note" and child.find("chord") is not None and chord:
-            chord.append(child)
-            continue
-        if child.tag in ("note", "backup", "forward"):
-            close()
         if child.tag == "note":
+            signs = [sign.tag for sign in child.iterchildren("chord", "grace")]
+            member = "chord" in signs
+            if member and chord:
+                chord.append(child)
+                continue
+            close()
             chord.append(child)
-            start, length = at, Fraction(0) if child.find("grace") is not None else duration(child)
+            start, length = at, 0 if "grace" in signs else duration(child)
+            at += 0 if member else length
         elif child.tag == "backup":
+            close()
             run += 1
-        at = max(at + step(child), Fraction(0))
+            at = max(at - duration(child), 0)
+        elif child.tag == "forward":
+            close()
+            at += duration(child)
     close()
     return found
 
 
-def streams(measure: etree._Element) -> list[list[Event]]:
+def streams(found: Iterable[Event]) -> list[list[Event]]:
     """Return the events that follow one another in one voice, graces apart from the rest."""
     by_voice: dict[tuple[int, str, bool], list[Event]] = {}
-    for event in events(measure):
+    for event in found:
         by_voice.setdefault((event.run, event.voice, event.grace), []).append(event)
     return list(by_voice.values())
 

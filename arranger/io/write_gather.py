@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lxml import etree
 
-from arranger.io.write_events import Event, pitch_of, streams
+from arranger.io.write_events import Event, events, pitch_of, streams
 from arranger.io.write_order import detach, drop, element, prune_notations, put, set_text
 from arranger.io.write_rests import hide_spare_rests
 from arranger.model.pitch import Pitch
@@ -19,16 +19,16 @@ def gather(measure: etree._Element) -> dict[etree._Element, etree._Element]:
     two backups it leaves the bar. A unison is written once: returns for each note taken out the
     one that stands for it.
     """
-    voices = [events for events in streams(measure) if any(not e.rest for e in events)]
-    graced = {(e.run, e.voice) for events in voices for e in events if e.grace}
+    voices = [voice for voice in streams(events(measure)) if any(not e.rest for e in voice)]
+    graced = {(e.run, e.voice) for voice in voices for e in voice if e.grace}
     leaders: dict[object, list[Event]] = {}
     twins: dict[etree._Element, etree._Element] = {}
     moved = False
-    for events in voices:
-        staves = {e.staff for e in events}
-        if len(staves) != 1 or (events[0].run, events[0].voice) in graced:
+    for voice in voices:
+        staves = {e.staff for e in voice}
+        if len(staves) != 1 or (voice[0].run, voice[0].voice) in graced:
             continue
-        struck = [e for e in events if not e.rest]
+        struck = [e for e in voice if not e.rest]
         key = (staves.pop(), tuple((e.onset, e.length, e.rhythm, _tied(e)) for e in struck))
         leader = leaders.setdefault(key, struck)
         if leader is struck or leader[0].run == struck[0].run or any(
@@ -37,7 +37,7 @@ def gather(measure: etree._Element) -> dict[etree._Element, etree._Element]:
             continue
         for into, event in zip(leader, struck, strict=True):
             twins |= _join(into, event)
-        for event in events:
+        for event in voice:
             if event.rest:
                 event.head.set("print-object", "no")
         leaders[key] = [_whole(one, other, twins)

@@ -11,6 +11,7 @@ from lxml import etree
 
 from arranger.io.pedal_words import BOX_EXPLAINED, SPACE, move_words, tune_words
 from arranger.io.write_divisions import (
+    Ticks,
     common_divisions,
     divisions_by_measure,
     number,
@@ -121,8 +122,8 @@ def insert(measure: etree._Element, at: Fraction, made: list[etree._Element]) ->
     Of several places at that moment the first in the file is taken, so that signs of one moment
     stand together.
     """
-    best: tuple[Fraction, int] | None = None
-    cursor = Fraction(0)
+    best: tuple[Ticks, int] | None = None
+    cursor: Ticks = 0
     start = len(measure)  # where time begins: a bar can open with a gap
     for place, child in enumerate(measure):
         if child.tag in ("note", "backup", "forward"):
@@ -130,7 +131,7 @@ def insert(measure: etree._Element, at: Fraction, made: list[etree._Element]) ->
         if child.tag == "note" and child.find("chord") is None and cursor <= at and (
                 best is None or cursor > best[0]):
             best = (cursor, place)
-        cursor = max(cursor + step(child), Fraction(0))
+        cursor = max(cursor + step(child), 0)
     here, place = best or (Fraction(0), start)
     for shift, direction in enumerate(made):
         if at != here:

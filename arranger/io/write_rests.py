@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from fractions import Fraction
 from itertools import pairwise
 
 from lxml import etree
 
-from arranger.io.write_divisions import duration, number, step
+from arranger.io.write_divisions import Ticks, duration, number, step
 from arranger.io.write_events import Event, Patch, events, runs
 from arranger.io.write_order import detach, set_text
 
@@ -51,7 +50,7 @@ def hide_spare_rests(measure: etree._Element) -> None:
         spare = resting[1:] if len(resting) == len(here) else resting
         for note in (n for run in spare for n in run):
             note.set("print-object", "no")
-    shown: set[tuple[str, Fraction, Fraction]] = set()
+    shown: set[tuple[str, Ticks, Ticks]] = set()
     for event in events(measure):
         place = (event.staff, event.onset, event.length)
         if event.rest and event.head.get("print-object") != "no":
@@ -68,7 +67,7 @@ def _take_out_unseen(measure: etree._Element) -> None:
     alone reaches the end of the bar stays.
     """
     stretches: list[list[etree._Element]] = [[]]
-    ends = [Fraction(0)]
+    ends: list[Ticks] = [0]
     for child in measure:
         if child.tag == "backup":
             stretches.append([])
@@ -108,10 +107,10 @@ def _take_out(notes: list[etree._Element]) -> None:
     if backup is None:
         backup = _neighbour(notes[-1], 1)
     assert backup is not None
-    by = duration(backup) - sum((step(n) for n in notes), Fraction(0))
+    by: Ticks = duration(backup) - sum(map(step, notes))
     if by:
         backup.tag = "backup" if by > 0 else "forward"
-        set_text(backup, "duration", number(abs(by)))
+        set_text(backup, "duration", number(max(by, -by)))
     else:
         detach(backup)
     for note in notes:

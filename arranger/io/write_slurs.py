@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
-from fractions import Fraction
 
 from lxml import etree
 
+from arranger.io.write_divisions import Ticks
 from arranger.io.write_events import Patch, events
 from arranger.io.write_order import detach, notations, prune_notations
 
 _OF_NOTE = ("glissando", "slide", "wavy-line")
-Key = tuple[int, Fraction, int, int]  # measure, onset, 0 for graces, document order
+Key = tuple[int, Ticks, int, int]  # measure, onset, 0 for graces, document order
 
 
 def pairs(part: etree._Element, *tags: str) -> list[tuple[etree._Element, etree._Element]]:

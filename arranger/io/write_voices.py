@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from lxml import etree
 
-from arranger.io.write_divisions import length, number
+from arranger.io.write_divisions import Ticks, length, number
 from arranger.io.write_events import Event, Patch, events, pitch_of
 from arranger.io.write_notes import Moved, bare, set_staff, share_signs
 from arranger.io.write_order import detach, drop, element, notations, prune_notations, put, set_text
@@ -37,7 +37,7 @@ def place(measure: etree._Element, moved: list[Moved], patch: Patch, voices: Voi
 
     ``leans_on`` holds for grace notes the onset, in divisions, of the note they lean on.
     """
-    waiting: list[tuple[Fraction, Moved]] = []
+    waiting: list[tuple[Ticks, Moved]] = []
     for group in moved:
         for note in group.notes:
             bare(note)
@@ -106,7 +106,7 @@ def _replace(rest: Event, group: Moved, patch: Patch) -> None:
     detach(rest.head)
 
 
-def _lean(measure: etree._Element, group: Moved, onset: Fraction) -> bool:
+def _lean(measure: etree._Element, group: Moved, onset: Ticks) -> bool:
     """Put grace notes before the note they lean on, on the other staff."""
     for event in events(measure):
         if not event.grace and event.onset == onset and event.staff == group.staff:
@@ -120,10 +120,10 @@ def _lean(measure: etree._Element, group: Moved, onset: Fraction) -> bool:
     return False
 
 
-def _write_lanes(measure: etree._Element, waiting: list[tuple[Fraction, Moved]],
+def _write_lanes(measure: etree._Element, waiting: list[tuple[Ticks, Moved]],
                  voices: Voices) -> None:
     """Write further voices at the end of a measure, none with two events at a time."""
-    lanes: list[tuple[str, bool, list[tuple[Fraction, Moved]]]] = []
+    lanes: list[tuple[str, bool, list[tuple[Ticks, Moved]]]] = []
     for onset, group in sorted(waiting, key=lambda w: (w[0], w[0] + w[1].event.length)):
         for staff, grace, lane in lanes:
             last = lane[-1]
@@ -140,13 +140,13 @@ def _write_lanes(measure: etree._Element, waiting: list[tuple[Fraction, Moved]],
     for barline in ending:
         measure.remove(barline)
     home, _ = length(measure)
-    at = home
+    at: Ticks = home
     count: dict[tuple[str, bool], int] = {}
     for staff, grace, lane in lanes:
         index = count[staff, grace] = count.get((staff, grace), -1) + 1
         voice = voices.number(staff, index, grace)
         _go(measure, -at, "", "")  # a voice begins with the bar: some engravers know no other
-        at = Fraction(0)
+        at = 0
         for onset, group in lane:
             beside = [e for e in here if (e.run, e.voice) == (group.event.run, group.voice)]
             _fill(measure, beside, at, onset, (voice, staff))
@@ -156,7 +156,7 @@ def _write_lanes(measure: etree._Element, waiting: list[tuple[Fraction, Moved]],
     measure.extend(ending)
 
 
-def _fill(measure: etree._Element, beside: list[Event], at: Fraction, until: Fraction,
+def _fill(measure: etree._Element, beside: list[Event], at: Ticks, until: Ticks,
           place: tuple[str, str]) -> None:
     """Move on to ``until``; tuplets passed on the way are counted out in hidden rests.
 
@@ -186,12 +186,12 @@ def _own_tuplet(note: etree._Element) -> None:
          element("tuplet", None, type="stop")])
 
 
-def _go(measure: etree._Element, by: Fraction, voice: str, staff: str) -> None:
+def _go(measure: etree._Element, by: Ticks, voice: str, staff: str) -> None:
     """Move the cursor forward or back."""
     if not by:
         return
     move = etree.SubElement(measure, "forward" if by > 0 else "backup")
-    move.append(element("duration", number(abs(by))))
+    move.append(element("duration", number(max(by, -by))))
     if by > 0 and voice:
         move.extend([element("voice", voice), element("staff", staff)])
 

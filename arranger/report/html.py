@@ -13,9 +13,10 @@ from arranger.model.harp import PedalSetting
 from arranger.report.diagram import setting_svg
 from arranger.report.engraver import as_text
 from arranger.report.page_bar import bar_panel
-from arranger.report.page_bars import bar_pairs, packed
+from arranger.report.page_bars import packed
 from arranger.report.page_check import MEANT, exclusions, judged
 from arranger.report.page_drafts import whole_drafts
+from arranger.report.page_drawings import Drawings, drawings
 from arranger.report.page_feet import pedal_chart
 from arranger.report.page_levers import levers_section
 from arranger.report.page_lists import (
@@ -29,7 +30,7 @@ from arranger.report.page_lists import (
     shown,
 )
 from arranger.report.page_marks import Item, alteration_items, finding_items
-from arranger.report.page_score import Engraving, Written, engrave, read_written
+from arranger.report.page_score import Engraving, Written
 from arranger.report.page_spots import spots_section
 from arranger.report.page_strip import bar_strip, strip_key
 from arranger.report.page_time import Source, as_script, time_data
@@ -38,43 +39,48 @@ from arranger.report.wording import CAUTION, settings_words, tuning_words, verdi
 _NO_SOURCE = Source()
 
 
-def page(report: Mapping[str, Any], draft_xml: bytes, source: Source = _NO_SOURCE) -> str:
+def drawn_for(report: Mapping[str, Any], draft_xml: bytes, source: Source = _NO_SOURCE) -> Drawings:
+    """Engrave what the page of a report shows."""
+    marks = [m for item in _items(report) for m in item.marks]
+    return drawings(marks, draft_xml, source)
+
+
+def page(report: Mapping[str, Any], drawn: Drawings, source: Source = _NO_SOURCE) -> str:
     """Return the page as HTML text; it loads nothing and the same input gives the same text.
 
     Parameters
     ----------
     report
         The object written as ``report.json``, of a conversion or of a check.
-    draft_xml
-        MusicXML of the draft (or the checked part), its note ids those of the report.
+    drawn
+        The draft (or the checked part) as ``drawn_for`` engraved it; its note ids those of the
+        report.
     source
         The arranged part as it was, to be seen and heard beside the draft.
     """
-    written = read_written(draft_xml)
     alterations, findings = alteration_items(report), finding_items(report)
-    items = (*alterations, *findings)
-    marks = [m for item in items for m in item.marks]
-    engraving = engrave(written, marks)
-    narrow = engrave(written, marks, narrow=True)
-    glyphs = {**narrow.glyphs, **engraving.glyphs}
-    pairs = bar_pairs(source.xml, draft_xml, marks, glyphs) if source.xml else []
+    written, engraving, glyphs = drawn.written, drawn.wide, drawn.glyphs
     title = shown(written.title or report["source"]["file"])
     body = [
         _masthead(title, report), bar_strip(report, written.bars if engraving.pages else ()),
         f'<svg class="store" aria-hidden="true"><defs>{"".join(map(as_text, glyphs.values()))}'
         "</defs></svg>",
-        '<div class="desk">', _score(report, written, engraving),
+        '<div class="desk">', _score(report, drawn),
         '<aside id="notes" tabindex="-1" aria-label="Findings and changes">', bar_panel(report),
         _notes(report, alterations, findings, _links(engraving, written)), "</aside></div>",
         spots_section(report), levers_section(report, written.bars if engraving.pages else ()),
         _pedals(report, written, bool(engraving.pages)), whole_drafts(report), _figures(report),
         f"<footer><p>{MEANT if report['command'] == 'check' else CAUTION}</p></footer>",
         _store("time", "application/json", as_script(time_data(report, source))),
-        _store("pairs", "text/plain", packed(pairs)),
-        _store("narrow", "text/plain", packed(narrow.pages)),
+        _store("pairs", "text/plain", packed(drawn.pairs)),
+        _store("narrow", "text/plain", packed(drawn.narrow.pages)),
     ]
     what = "harp part checked" if report["command"] == "check" else "harp draft"
     return _document(f"{title}: {what}", engraving.font, "\n".join(body))
+
+
+def _items(report: Mapping[str, Any]) -> tuple[Item, ...]:
+    return (*alteration_items(report), *finding_items(report))
 
 
 def _store(name: str, kind: str, text: str) -> str:
@@ -125,11 +131,11 @@ def _links(engraving: Engraving, written: Written) -> Callable[[Item], str]:
     return link
 
 
-def _score(report: Mapping[str, Any], written: Written, engraving: Engraving) -> str:
+def _score(report: Mapping[str, Any], drawn: Drawings) -> str:
+    written, engraving = drawn.written, drawn.wide
     out = ['<main id="score" tabindex="-1"><h2 class="quiet">Score</h2>']
-    if engraving.problem:
-        out.append(f'<p class="problem" role="alert">{engraving.problem}</p>')
-    else:
+    out += [f'<p class="problem" role="alert">{words}</p>' for words in drawn.problems]
+    if engraving.pages:
         settings = _settings_at(report, written, engraving.first_bars)
         for number, svg in enumerate(engraving.pages):
             out.append(f'<section class="sheet">{_page_head(number, settings, written, engraving)}'

@@ -7,17 +7,11 @@ import zlib
 from base64 import b64encode
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from xml.etree import ElementTree as ET
 
 from arranger.model.harp import PedalSetting
-from arranger.report.engraver import (
-    EngravingError,
-    as_text,
-    clean,
-    draw_settings,
-    engrave_pages,
-    hold_settings,
-)
+from arranger.report.engraver import Drawn, as_text, clean, draw_settings, hold_settings
 from arranger.report.page_marks import Mark
 from arranger.report.page_score import draw_marks
 
@@ -30,31 +24,54 @@ _OPTIONS = {
 _DRAFT = "d-"  # the draft's notes already have their ids on the page: here they get this before
 
 
-def bar_pairs(source_xml: bytes, draft_xml: str | bytes, marks: Sequence[Mark],
+@dataclass(frozen=True, slots=True)
+class Paired:
+    """Both parts laid in one score, a bar a page, and the draft's settings."""
+
+    xml: str
+    settings: tuple[tuple[int, PedalSetting], ...]
+
+
+def paired(source_xml: bytes, draft_xml: str | bytes) -> Paired | None:
+    """Lay both parts in one score to be engraved; None where that cannot be done.
+
+    ``source_xml`` is MusicXML of the arranged part (its notes called ``s-n5``), ``draft_xml`` of
+    the draft (``n5``).
+    """
+    try:
+        return Paired(*_combine(ET.fromstring(source_xml), ET.fromstring(draft_xml)))
+    except (ET.ParseError, IndexError):
+        return None
+
+
+def asked_of(pairs: Paired) -> tuple[str, Mapping[str, object]]:
+    """Return what to ask of the engraver."""
+    return pairs.xml, _OPTIONS
+
+
+def bar_pairs(drawn: Drawn, pairs: Paired, marks: Sequence[Mark],
               glyphs: dict[str, ET.Element]) -> list[str]:
-    """Draw every bar of both, a drawing a bar; an empty list where that cannot be done.
+    """Make every bar of both fit for the page, a drawing a bar.
 
     Parameters
     ----------
-    source_xml, draft_xml
-        MusicXML of the arranged part (its notes called ``s-n5``) and of the draft (``n5``).
     marks
         The marks of the page, drawn here too, on the draft's notes.
     glyphs
         Takes the music signs that are used.
 
     A note's group has the attribute ``data-note`` with its id, and the class source or draft.
+
+    Raises
+    ------
+    EngravingError
+        They were not drawn.
     """
-    try:
-        combined, settings = _combine(ET.fromstring(source_xml), ET.fromstring(draft_xml))
-        drawn = engrave_pages(combined, _OPTIONS)
-    except (ET.ParseError, EngravingError, IndexError):
-        return []
     by_note: dict[str, list[Mark]] = defaultdict(list)
     for mark in marks:
         by_note[f"{_DRAFT}{mark.note}"].append(Mark(
             mark.note, mark.shape, mark.sign, mark.words, mark.target, "", mark.grave, mark.kind))
-    return [_pair(page, settings, by_note, glyphs) for page in drawn]
+    return [_pair(page, pairs.settings, by_note, glyphs) for page in drawn.pages()]
 
 
 def packed(drawings: Sequence[str]) -> str:

@@ -10,11 +10,11 @@ from xml.etree import ElementTree as ET
 
 from arranger.model.harp import PedalSetting
 from arranger.report.engraver import (
+    Drawn,
     EngravingError,
     as_text,
     clean,
     draw_settings,
-    engrave_pages,
     font_rule,
     hold_settings,
 )
@@ -74,35 +74,37 @@ def read_written(draft_xml: bytes) -> Written:
     return Written(title, bars, settings, as_text(root))
 
 
-def engrave(written: Written, marks: Iterable[Mark], narrow: bool = False) -> Engraving:
-    """Engrave the draft with verovio and draw the marks on its notes, ``narrow`` for a telephone.
+def asked_of(written: Written, narrow: bool = False) -> tuple[str, Mapping[str, object]]:
+    """Return what to ask of the engraver, ``narrow`` for a telephone."""
+    return written.xml, {**_OPTIONS, **(_NARROW if narrow else {})}
 
-    Never raises for a draft that verovio cannot take: the result then has a ``problem`` in words.
+
+def finished(drawn: Drawn, written: Written, marks: Iterable[Mark]) -> Engraving:
+    """Make the draft as it was drawn fit for the page, with the marks on its notes.
+
+    Never raises for a draft that cannot be drawn: the result then has a ``problem`` in words.
     """
-    if not written.xml:
-        return Engraving(problem="The draft could not be read, so it is not shown.")
-    options = {**_OPTIONS, **(_NARROW if narrow else {})}
     try:
-        return _finish(engrave_pages(written.xml, options), written, marks)
+        return _finish(drawn, written, marks)
     except EngravingError as error:
         return Engraving(problem=str(error))
 
 
-def _finish(drawn: Sequence[ET.Element], written: Written, marks: Iterable[Mark]) -> Engraving:
+def _finish(drawn: Drawn, written: Written, marks: Iterable[Mark]) -> Engraving:
     by_note: dict[str, list[Mark]] = defaultdict(list)
     for mark in marks:
         by_note[mark.note].append(mark)
     glyphs: dict[str, ET.Element] = {}
     pages, first_bars, marked, font = [], [], set(), ""
     bar = 1
-    for number, drawing in enumerate(drawn, 1):
+    for number, drawing in enumerate(drawn.pages(), 1):
         font = font or font_rule(drawing)
         root = clean(drawing, glyphs)
         draw_settings(root, written.settings)
         marked |= draw_marks(root, by_note)
         first_bars.append(bar)
         bar = _name_bars(root, bar)
-        label = f"Score, page {number} of {len(drawn)}"
+        label = f"Score, page {number} of {len(drawn.svgs)}"
         root.attrib.update({"class": "engraving", "role": "group", "aria-label": label})
         pages.append(as_text(root))
     return Engraving(tuple(pages), tuple(first_bars), glyphs, font, frozenset(marked))

@@ -10,7 +10,7 @@ from functools import cache
 from typing import Any
 from xml.etree import ElementTree as ET
 
-from arranger.report.engraver import as_text, clean, draw_settings, engrave_pages, hold_settings
+from arranger.report.engraver import as_text, clean, draw_settings, engraved, hold_settings
 from arranger.report.page_time import bars_of, tempo_of
 from arranger.report.part_alone import part_alone
 
@@ -52,7 +52,8 @@ def part_lines(draft_xml: bytes, glyphs: dict[str, ET.Element]) -> tuple[Line, .
     part = part_alone(root)
     settings = hold_settings(part)
     lines, first = [], 1
-    for page in engrave_pages(as_text(root), _OPTIONS):  # pages so low that each holds one line
+    drawn, = engraved((as_text(root), _OPTIONS))
+    for page in drawn.pages():  # so low that each holds one line
         drawing = clean(page, glyphs)
         draw_settings(drawing, settings)
         height = float(drawing.get("viewBox", "0 0 0 0").split()[3])

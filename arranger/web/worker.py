@@ -21,9 +21,9 @@ from typing import Any
 
 from arranger.api import Request, Result, check, convert, options
 from arranger.io.files import publish
-from arranger.io.memory import limit_memory
 from arranger.io.part_choice import choose_parts, part_labels
 from arranger.io.source import open_source
+from arranger.limits import limit_memory
 from arranger.model.errors import ArrangerError, ChoiceError
 from arranger.web.store import Work, put, put_json
 
