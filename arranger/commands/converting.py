@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -25,6 +26,7 @@ from arranger.model.draft import Draft
 from arranger.model.errors import ChoiceError
 from arranger.model.ledger import GiveToHand, Ledger
 from arranger.model.pins import Pins
+from arranger.model.score import NoteId
 from arranger.options import key_table
 from arranger.passes import keys
 from arranger.passes.notice import notices
@@ -108,9 +110,13 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
     draft = _accounted(request, opened, draft)
     errors, said, lever_keys = _judged(settings, opened, draft)
     progress("writing the draft")
-    xml = _written(request, opened, draft)
+    xml, lengths = _written(request, opened, draft)
+    figures = summary(draft, errors)
+    if len(opened.parts) > 1:
+        figures["written_shorter"] = sum(lengths.get(n.id, n.source.duration) < n.source.duration
+                                         for n in draft.notes)
     body = report(draft, heading(command, request, opened, more_told(request, settings, opened)),
-                  said, summary(draft, errors), opened.doubled)
+                  said, figures, opened.doubled, lengths)
     if "levers" in body:
         body["levers"] |= lever_keys
     choices = fared(chosen, opened, draft)
@@ -138,19 +144,23 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
     return replace(result, incomplete=True) if choices.get("not_kept") else result
 
 
-def _written(request: Request, opened: Opened, draft: Draft) -> bytes:
-    """Write the draft and read it back; voices are joined only where that changes no note."""
+def _written(request: Request, opened: Opened,
+             draft: Draft) -> tuple[bytes, Mapping[NoteId, Fraction]]:
+    """Write the draft and read it back; return it with the length of each note as written.
+
+    Several parts are written as one player reads them only where that changes no note.
+    """
     for gathered in (True, False) if len(opened.parts) > 1 else (False,):
         xml = write(opened.document, draft, diagrams_at(opened, draft), request.fingering,
                     request.pedals, gathered=gathered)
         try:
-            _read_back(request, xml, draft)
+            lengths = _read_back(request, xml, draft)
         except SelfCheckError:
             if not gathered:
                 raise
         else:
             break
-    return xml
+    return xml, lengths
 
 
 def _accounted(request: Request, opened: Opened, draft: Draft) -> Draft:
@@ -165,16 +175,18 @@ def _accounted(request: Request, opened: Opened, draft: Draft) -> Draft:
     return draft
 
 
-def _read_back(request: Request, xml: bytes, draft: Draft) -> None:
+def _read_back(request: Request, xml: bytes, draft: Draft) -> Mapping[NoteId, Fraction]:
     """Read what is to be published: every note must stand where the draft has it."""
     score = read(parse(xml, "draft.musicxml"), "draft.musicxml").score
-    written = {(n.onset, n.midi) for n in score.part_notes(score.parts[-1].id) if not n.grace}
+    written = {(n.onset, n.midi): n.duration for n in score.part_notes(score.parts[-1].id)
+               if not n.grace}
     meant = {(n.onset, n.pitch.midi) for n in draft.notes if not n.source.grace}
-    if written != meant:
-        onset, midi = min(written ^ meant)
+    if written.keys() != meant:
+        onset, midi = min(written.keys() ^ meant)
         bar = draft.source.locate(onset).bar
         raise SelfCheckError(f"{request.source}: bar {bar}: the written draft does not have the "
                              f"notes meant (MIDI {midi}); please report this with the file")
+    return {n.id: written[n.onset, n.pitch.midi] for n in draft.notes if not n.source.grace}
 
 
 def _judged(settings: Settings, opened: Opened, draft: Draft) -> tuple[

@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from types import MappingProxyType
 from typing import Any
 
 from arranger.model.diagnostic import Diagnostic
@@ -34,10 +35,12 @@ class Heading:
 
 def report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
            summary: Mapping[str, float | int | str],
-           doubled: Sequence[tuple[Note, NoteId]] = ()) -> dict[str, Any]:
+           doubled: Sequence[tuple[Note, NoteId]] = (),
+           lengths: Mapping[NoteId, Fraction] = MappingProxyType({})) -> dict[str, Any]:
     """Return the report of a draft; fractions are strings ``n`` or ``n/d``.
 
     ``doubled``: notes that several arranged parts struck alike, with the id of the one given up.
+    ``lengths``: of notes as they are written, in quarter notes, where that is known.
     """
     group_of = _groups(draft)
     body: dict[str, Any] = {
@@ -50,7 +53,8 @@ def report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
                   "beats": m.beats, "beat_type": m.beat_type} for m in draft.source.measures],
         **({"pedals": _pedals(draft)} if draft.levers is None
            else {"levers": _levers(draft, draft.levers)}),
-        "notes": [_note(draft, n) | group_of(n) for n in draft.notes],
+        "notes": [_note(draft, n, lengths.get(n.id, n.source.duration)) | group_of(n)
+                  for n in draft.notes],
     }
     if heading.command in ("convert", "options"):
         body["ledger"] = entries(draft, draft.ledger.entries)
@@ -102,9 +106,9 @@ def _where(draft: Draft, note: Note) -> Location:
     return draft.source.locate(note.onset, None if note.grace else note.measure)
 
 
-def _note(draft: Draft, note: HarpNote) -> dict[str, Any]:
+def _note(draft: Draft, note: HarpNote, length: Fraction) -> dict[str, Any]:
     return {"id": note.id, "source_ids": list(note.source.source_ids or (note.id,)),
-            "duration": str(note.source.duration), "midi": note.pitch.midi,
+            "duration": str(length), "midi": note.pitch.midi,
             "string": note.pitch.name, "hand": note.hand, "finger": note.finger,
             **_place(_where(draft, note.source)),
             "grace": note.source.grace, "rolled": note.rolled}
