@@ -13,6 +13,7 @@ from arranger.io.files import publish
 from arranger.io.landmarks import double_bars, rehearsal_marks
 from arranger.io.source import sha256
 from arranger.io.source_part import source_part
+from arranger.io.timing import timing
 from arranger.model.diagnostic import Diagnostic
 from arranger.model.draft import Draft
 from arranger.passes.sections import sections
@@ -28,6 +29,8 @@ def heading(command: str, request: Request, opened: Opened,
             "tempo": str(tempo.marks[0].bpm), "tempo_assumed": tempo.assumed,
             "tempo_from": tempo.marks[0].origin,
             "fingering": request.fingering, "pedals": request.pedals, **(more or {})}
+    if said := timing(opened.document.root):
+        told["timing"] = said
     return Heading(command, request.source.name, sha256(request.source), opened.parts,
                    opened.kept_parts, told)
 
