@@ -116,7 +116,7 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
         figures["written_shorter"] = sum(lengths.get(n.id, n.source.duration) < n.source.duration
                                          for n in draft.notes)
     body = report(draft, heading(command, request, opened, more_told(request, settings, opened)),
-                  said, figures, opened.doubled, lengths)
+                  said, figures, opened.doubled, lengths, opened.struck_again)
     if "levers" in body:
         body["levers"] |= lever_keys
     choices = fared(chosen, opened, draft)
