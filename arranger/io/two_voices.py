@@ -17,9 +17,10 @@ from typing import NamedTuple
 from lxml import etree
 
 #: Prices (assumptions): of a quarter note's length lost of an inner note, and how many times that
-#: the outer note of the staff costs and a note that only goes on from the bar before; a tie over
-#: the bar line that is cut; a moment with two voices; a lower voice alone; voices that cross.
-_OUTER, _HELD = 3.0, 0.6
+#: the outer note of the staff costs, a note that another one doubles, and a note that only goes on
+#: from the bar before; a tie over the bar line that is cut; a moment with two voices; a lower voice
+#: alone; voices that cross.
+_OUTER, _DOUBLED, _HELD = 3.0, 0.4, 0.6
 _TIE, _TWO, _ALONE, _CROSSED = 1.0, 0.1, 0.05, 0.3
 _MOST_STATES = 24
 
@@ -30,7 +31,7 @@ class Head:
 
     ``position`` is its diatonic place; ``held``: tied from the bar before, not struck;
     ``tied``: goes on into the next bar; ``outer``: highest of the right or lowest of the left
-    hand at its moment.
+    hand at its moment; ``doubled``: its note name sounds in another octave too.
     """
 
     note: etree._Element
@@ -40,6 +41,7 @@ class Head:
     held: bool = False
     tied: bool = False
     outer: bool = False
+    doubled: bool = False
 
     @property
     def end(self) -> Fraction:
@@ -49,7 +51,8 @@ class Head:
     @property
     def weight(self) -> float:
         """What a quarter note of its length is worth."""
-        return (_OUTER if self.outer else 1.0) * (_HELD if self.held else 1.0)
+        return ((_OUTER if self.outer else 1.0) * (_DOUBLED if self.doubled else 1.0)
+                * (_HELD if self.held else 1.0))
 
 
 class Place(NamedTuple):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -50,7 +50,7 @@ class Chains:
         self.end(note)
 
 
-def voice_lines(here: Iterable[Event], staff: str, divisions: Fraction,
+def voice_lines(here: Sequence[Event], staff: str, divisions: Fraction,
            chains: Chains) -> tuple[Line, Line]:
     """Share the notes of a staff between its two voices; each chord highest note first."""
     found = [(note, e.onset / divisions, e.length / divisions) for e in here
@@ -61,8 +61,11 @@ def voice_lines(here: Iterable[Event], staff: str, divisions: Fraction,
     out = 1 if staff == "1" else -1  # the right hand's top and the left hand's bottom lead
     outer = {at: max(out * _height(n) for n, o, v in found if o <= at < o + v)
              for at in {onset for _, onset, _ in found}}
+    spans = [(_pitch_class(n), e.onset / divisions, e.end / divisions) for e in here
+             if not e.rest and not e.grace for n in e.notes if pitch_of(n) is not None]
     heads = [Head(note, onset, length, _height(note), note in chains.before,
-                  note in chains.after, out * _height(note) == outer[onset])
+                  note in chains.after, out * _height(note) == outer[onset],
+                  sum(c == _pitch_class(note) and o <= onset < e for c, o, e in spans) > 1)
              for note, onset, length in found]
     places = share(heads, _fitting)
     lines = (Line(), Line())
@@ -117,6 +120,12 @@ def _height(note: etree._Element) -> int:
     pitch = pitch_of(note)
     assert pitch is not None
     return pitch.position
+
+
+def _pitch_class(note: etree._Element) -> int:
+    pitch = pitch_of(note)
+    assert pitch is not None
+    return pitch.pitch_class
 
 
 def _fitting(length: Fraction) -> Fraction:
