@@ -152,6 +152,18 @@ def test_graces_and_ornaments_stay_and_add_no_note(converted) -> None:
     assert [s.tag for s in harp.iterfind(".//ornaments/*")] == ["trill-mark", "mordent", "turn"]
 
 
+@pytest.mark.parametrize(("sign", "wanted"), [
+    ('<trill-mark/><accidental-mark>flat</accidental-mark>', ["D♭6"]), ("<trill-mark/>", []),
+    ('<turn/><accidental-mark placement="below">flat</accidental-mark>', ["B♭5"]),
+    ("<mordent/>", []), ('<inverted-mordent/><accidental-mark>flat</accidental-mark>', ["D♭6"])])
+def test_an_ornament_whose_other_note_the_pedals_lack_is_told(converted, sign, wanted) -> None:
+    ornament = note("C6", notations=f"<ornaments>{sign}</ornaments>")
+    result, _ = converted(piano(note("B5") + ornament + note("D6") + note("B5") + REST))
+    told = [f["message"] for f in result.report["findings"] if "ornament" in f["message"]]
+    assert len(told) == len(wanted)
+    assert all(name in line for name, line in zip(wanted, told, strict=True))
+
+
 def test_a_tremolo_between_notes_stays_between_them(converted) -> None:
     sign = '<ornaments><tremolo type="{}">3</tremolo></ornaments>'
     bar = note("E5", 8, notations=sign.format("start")) + note(

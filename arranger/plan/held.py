@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from arranger.io.held import HeldOn
-from arranger.model.score import Score
+from arranger.model.score import Note, Score
 from arranger.plan.ring import T60
 
 #: So long at least, in quarter notes, a note has to go on to be worth another stroke (assumption).
@@ -27,6 +27,7 @@ def to_strike_again(score: Score, part: str, held: Sequence[HeldOn]) -> tuple[He
     notes = [n for n in score.part_notes(part) if not n.grace]
     strikes = {(n.onset, n.midi) for n in notes}
     busy = {n.measure for n in notes}
+    outer = _Outer(notes).at
     last: dict[tuple[str, int], Fraction] = {}
     chosen: list[HeldOn] = []
     for place in held:
@@ -41,8 +42,23 @@ def to_strike_again(score: Score, part: str, held: Sequence[HeldOn]) -> tuple[He
         if (not silent or beat.denominator != 1 or note.end - at < _LEAST
                 or (at, note.midi) in strikes):
             continue
-        sounding = [n.midi for n in notes if n.onset <= at < n.end]
-        if bar.index not in busy or note.midi in (max(sounding), min(sounding)):
+        if bar.index not in busy or note.midi in outer(at):
             last[note.id, note.midi] = at
             chosen.append(place)
     return tuple(chosen)
+
+
+class _Outer:
+    """Highest and lowest pitch sounding at moments asked for in order of time."""
+
+    def __init__(self, notes: Sequence[Note]) -> None:
+        self._coming = sorted(notes, key=lambda n: n.onset, reverse=True)
+        self._sounding: list[Note] = []
+
+    def at(self, moment: Fraction) -> tuple[int, int]:
+        """MIDI numbers of the highest and the lowest note."""
+        while self._coming and self._coming[-1].onset <= moment:
+            self._sounding.append(self._coming.pop())
+        self._sounding = [n for n in self._sounding if n.end > moment]
+        tones = [n.midi for n in self._sounding]
+        return max(tones), min(tones)
