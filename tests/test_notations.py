@@ -196,11 +196,12 @@ def test_a_feathered_beam_keeps_its_rhythm(converted) -> None:
     assert harp.find(".//beam").get("fan") == "accel"
 
 
-def test_a_hidden_voice_sounds_like_any_other(converted) -> None:
+def test_a_hidden_voice_sounds_and_is_seen(converted) -> None:
     hidden = melody("E4", "F4", "G4", "A4").replace("<note>", '<note print-object="no">').replace(
         "<voice>1", "<voice>2")
-    result, _ = converted(piano(TUNE + backup(16) + hidden + REST))
+    result, harp = converted(piano(TUNE + backup(16) + hidden + REST))
     assert {"E4", "F4", "G4", "A4"} <= set(names(result))
+    assert harp.find("measure/note[pitch][@print-object]") is None
 
 
 def test_cue_notes_are_left_out_and_said(converted) -> None:

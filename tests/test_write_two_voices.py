@@ -149,6 +149,23 @@ def test_directions_keep_their_place() -> None:
     assert at == 8
 
 
+def test_chord_symbols_and_figures_keep_the_schema() -> None:
+    symbol = ("<harmony><root><root-step>C</root-step></root><kind>major</kind><staff>1</staff>"
+              "</harmony>")
+    figures = "<figured-bass><figure><figure-number>6</figure-number></figure></figured-bass>"
+    forward = "<forward><duration>2</duration></forward>"
+    harp, _ = relaid(note("G5", 16) + backup(16) + forward + symbol + figures + backup(2)
+                     + line("E5", "F5", "G5", "E5", voice=2)[len(backup(16)):])
+    assert harp.findtext("measure/harmony/offset") == "2"
+    assert len(harp.findall("measure/figured-bass")) == 1
+
+
+def test_a_tie_within_the_bar_that_is_cut_leaves_no_stroke() -> None:
+    held = note("C5", 8, tie="start", voice=3) + note("C5", 8, tie="stop", voice=3)
+    _, after = relaid(UPPER + line("r", "C5", "E5", "E5", voice=2) + backup(16) + held)
+    assert [n.onset for n in after.notes if n.pitch.name == "C5"] == [0, 1]
+
+
 def test_beams_go_by_the_beat_and_hooks_by_their_side() -> None:
     figure = note("G5", 3) + note("A5", 1) + note("B5", 1) + note("C6", 3) + note("G5", 8)
     harp, _ = relaid(figure + backup(16) + note("E5", 8, voice=2) + note("D5", 8, voice=2))

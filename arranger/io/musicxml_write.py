@@ -19,6 +19,7 @@ from arranger.io.write_keys import signatures, write_keys
 from arranger.io.write_levers import write_levers
 from arranger.io.write_marks import Elements, write_fingers, write_ids, write_rolls
 from arranger.io.write_notes import patch_measure
+from arranger.io.write_order import forget
 from arranger.io.write_pedals import write_pedals
 from arranger.io.write_phrase_signs import (
     hairpins,
@@ -83,6 +84,8 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
     if gathered:
         elements = _as_one_player(part, measures, elements)
         tied = {note for chain in elements.values() for note in chain[1:]}
+    for note in part.iterfind("measure/note[pitch]"):
+        forget(note, "print-object")  # what is to be played is to be seen
     if layout:
         join_fermatas(part)
         write_clefs(part)

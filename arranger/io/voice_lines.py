@@ -69,7 +69,9 @@ def voice_lines(here: Sequence[Event], staff: str, divisions: Fraction,
              for note, onset, length in found]
     places = share(heads, _fitting)
     lines = (Line(), Line())
-    for head in sorted(heads, key=lambda h: -h.position):
+    for head in sorted(heads, key=lambda h: (h.onset, -h.position)):
+        if head.note in chains.gone:  # what it went on from has been cut
+            continue
         given = places[head.note]
         if given.length == 0:
             chains.leave(head.note)
@@ -96,7 +98,8 @@ def _without_twins(found: list[Written], chains: Chains) -> list[Written]:
             else:
                 chains.end(one[0])
             detach(one[0])
-    return list(_struck_again(first.values(), chains))
+    return [one for one in list(_struck_again(first.values(), chains))
+            if one[0] not in chains.gone]
 
 
 def _struck_again(found: Iterable[Written], chains: Chains) -> Iterator[Written]:

@@ -22,6 +22,7 @@ from arranger.model.score import Measure, NoteId
 _STAVES = ("1", "2")
 _VOICES = {("1", 1): "1", ("1", 2): "2", ("2", 1): "5", ("2", 2): "6"}
 _TIMED = ("direction", "sound", "harmony", "figured-bass")
+_MOVABLE = ("direction", "sound", "harmony")  # what the schema gives an offset
 _ONCE = ("articulations", "ornaments", "fermata")
 Elements = Mapping[NoteId, tuple[etree._Element, ...]]
 
@@ -92,7 +93,7 @@ def _take_timed(measure: etree._Element) -> list[tuple[Fraction, etree._Element]
             if len(child):
                 found.append((at, child))
             measure.remove(child)
-        elif child.tag in _TIMED and begun:
+        elif begun and (child.tag in _TIMED or child.get("location") == "middle"):
             found.append((at, child))
             measure.remove(child)
         begun = begun or child.tag in ("note", "backup", "forward")
@@ -101,13 +102,11 @@ def _take_timed(measure: etree._Element) -> list[tuple[Fraction, etree._Element]
 
 
 def _put_back(measure: etree._Element, at: Fraction, child: etree._Element) -> None:
-    if child.tag in _TIMED:
-        own = Fraction((child.findtext("offset") or "0").strip() or 0)
-        drop(child, "offset")
-        insert(measure, at + own if at + own >= 0 else at, [child])
-        return
-    insert(measure, at, [child])
+    own = Fraction((child.findtext("offset") or "0").strip() or 0)
     drop(child, "offset")
+    insert(measure, max(at + own, Fraction(0)), [child])
+    if child.tag not in _MOVABLE:
+        drop(child, "offset")
 
 
 Graces = dict[tuple[int, Fraction], list[etree._Element]]
