@@ -109,6 +109,14 @@ def test_rests_show_where_the_whole_staff_is_silent_and_once() -> None:
     assert seen == [("1", "quarter"), ("2", None)]
 
 
+def test_a_rest_between_two_notes_of_a_voice_shows_beside_the_other_voice() -> None:
+    upper = note("G5") + note("r", 8) + note("A5")
+    harp, _ = relaid(upper + line("E5", voice=2, lengths=(16,)))
+    seen = [n.findtext("type") for n in harp.iterfind("measure/note[rest]")
+            if n.get("print-object") != "no" and n.findtext("staff") == "1"]
+    assert seen == ["quarter", "quarter"]
+
+
 def test_a_tie_that_is_cut_leaves_nothing_behind() -> None:
     held = backup(16) + note("C5", 16, voice=3, tie="start")
     harp, after = relaid(UPPER + line("E5", "C5", voice=2, lengths=(8, 8)) + held,

@@ -136,7 +136,8 @@ def _voice(lines: tuple[Line, Line], voice: int, end: Fraction, graces: Graces) 
     at = Fraction(0)
     for onset in [*onsets, *([end] if voice == 1 else [])]:
         if onset > at:
-            rows += _rests(at, onset, lines, voice == 1)
+            within = onset in mine.chords and onset > onsets[0]
+            rows += _rests(at, onset, lines, voice == 1, within)
         if onset in mine.chords:
             rows.append((onset, mine.values[onset],
                          [*graces.pop((voice, onset), ()), *mine.chords[onset]]))
@@ -147,19 +148,22 @@ def _voice(lines: tuple[Line, Line], voice: int, end: Fraction, graces: Graces) 
 
 
 def _rests(start: Fraction, end: Fraction, lines: tuple[Line, Line],
-           seen: bool) -> list[Row]:
-    """Rests over a gap of one voice: if ``seen``, then where the whole staff is silent."""
+           first: bool, within: bool) -> list[Row]:
+    """Rests over a gap of one voice, seen where the whole staff is silent, of the ``first`` voice.
+
+    Beside a note of the other voice they are seen ``within`` a voice, between two of its notes.
+    """
     sounding = [(o, o + line.values[o]) for line in lines for o in line.chords]
     cuts = sorted({start, end, *(c for span in sounding for c in span if start < c < end)})
+    heard = {at: any(a <= at < b for a, b in sounding) for at in cuts}
     rows: list[Row] = []
-    run = cuts[0]
+    run = start
     for one, two in pairwise(cuts):
-        heard = any(a <= one < b for a, b in sounding)
-        later = two < end and any(a <= two < b for a, b in sounding) == heard
-        if later:
+        seen = within if heard[one] else first
+        if two < end and seen == (within if heard[two] else first):
             continue
         for value in spelled(run, two):
-            rest = element("note", None, **({} if seen and not heard else {"print-object": "no"}))
+            rest = element("note", None, **({} if seen else {"print-object": "no"}))
             rest.append(element("rest"))
             write_value(rest, value)
             rows.append((run, value.length, [rest]))
