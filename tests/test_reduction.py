@@ -274,3 +274,11 @@ def test_under_moving_parts_only_what_leads_is_struck_again(tmp_path) -> None:
     strokes = {e["after"][0]["name"] for e in convert(request).report["ledger"]
                if e["kind"] == "restrike"}
     assert strokes == {"G5", "C4"}
+
+
+def test_a_bar_that_only_resting_parts_make_longer_keeps_its_length(tmp_path) -> None:
+    long = note("r", 16) + note("r", 16)
+    root = ensemble(Flute=long + "|" + long, Oboe=long + "|" + long,
+                    Cello=melody("C3", "D3", "E3", "F3") + "|" + melody("C3", "D3", "E3", "F3"))
+    _, opened, _ = opened_of(root, tmp_path, parts=("all",))
+    assert [m.duration for m in opened.document.score.measures] == [8, 8]
