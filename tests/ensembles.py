@@ -109,13 +109,12 @@ def cut(path: Path, to: Path, bars: int) -> Path:
 def corpus(count: int) -> list[Path]:
     """Scores of the music21 package with three parts or more, evenly over their composers."""
     import music21
-    found = []
     root = Path(music21.__file__).parent / "corpus"
-    for kind in KINDS:
-        paths = sorted(p for p in (root / kind).rglob("*") if p.suffix in (".mxl", ".xml"))
-        share = max(1, count // len(KINDS))
-        found.append(paths[::max(1, len(paths) // share)][:share])
-    return [p for paths in found for p in paths][:count]
+    kinds = [sorted(p for p in (root / kind).rglob("*") if p.suffix in (".mxl", ".xml"))
+             for kind in KINDS]
+    share = next((n for n in range(1, count + 1) if sum(min(n, len(k)) for k in kinds) >= count),
+                 count)
+    return [path for kind in kinds for path in kind[::max(1, len(kind) // share)][:share]][:count]
 
 
 def told(table: Sequence[Row]) -> list[str]:

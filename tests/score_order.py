@@ -21,6 +21,7 @@ class Flow:
     dacapo: bool = False
     dalsegno: bool = False
     final: bool = False  # closes with a final barline
+    trio: bool = False
 
 
 def _endings(flow: list[Flow]) -> list[frozenset[int]]:
@@ -40,7 +41,7 @@ def played(flow: list[Flow], numbers: Sequence[str]) -> tuple[int, ...]:
     start again after a final barline.
     """
     starts = [i for i in range(len(numbers))
-              if i == 0 or (flow[i - 1].final and numbers[i] in ("0", "1"))]
+              if i == 0 or (flow[i - 1].final and numbers[i] in ("0", "1") and not flow[i].trio)]
     stops = [*starts[1:], len(numbers)]
     return tuple(start + bar for start, stop in zip(starts, stops, strict=True)
                  for bar in playing_order(flow[start:stop]))
@@ -70,7 +71,8 @@ def playing_order(flow: list[Flow]) -> tuple[int, ...]:
         leaves = numbers and (at + 1 >= len(flow) or not endings[at + 1])
         if here.backward or leaves:
             start, turn = at + 1, 1
-        if jumped and here.fine:
+        before_trio = at + 1 < len(flow) and flow[at + 1].trio and not any(f.fine for f in flow)
+        if jumped and (here.fine or before_trio):
             break
         if jumped and here.tocoda:
             coda = [i for i in range(at + 1, len(flow)) if flow[i].coda]

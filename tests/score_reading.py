@@ -239,8 +239,9 @@ class _PartReader:
         text = " ".join("".join(w.itertext()) for w in item.iterfind("direction-type/words"))
         text = re.sub(r"[\s.]+", " ", text).strip().lower()
         flow = self.flow[index]
-        flow.dacapo |= re.match(r"(d c|dc|da capo)\b", text) is not None
-        flow.dalsegno |= re.match(r"(d s|ds|dal segno)\b", text) is not None
+        flow.dacapo |= re.search(r"\b(d c|da capo)\b|^dc\b", text) is not None
+        flow.dalsegno |= re.search(r"\b(d s|dal segno)\b|^ds\b", text) is not None
+        flow.trio |= re.match(r"(trio|alternativo|minore|maggiore|musette)\b", text) is not None
         flow.fine |= text == "fine"
         flow.tocoda |= text in ("to coda", "al coda")
 
@@ -311,6 +312,6 @@ def _flow(readers: list[_PartReader], count: int) -> list[Flow]:
             here.backward = max(here.backward, flow.backward)
             here.starts |= flow.starts
             for sign in ("forward", "stops", "segno", "coda", "fine", "tocoda", "dacapo",
-                         "dalsegno", "final"):
+                         "dalsegno", "final", "trio"):
                 setattr(here, sign, getattr(here, sign) or getattr(flow, sign))
     return merged

@@ -54,7 +54,8 @@ _SIGNS = {"♭": -1, "b": -1, "♮": 0, "n": 0, "♯": 1, "#": 1}
 _SHOWN = {-1: "♭", 0: "♮", 1: "♯", None: "?"}
 _TOKENS = re.compile(r"\s*[A-G][♭♮♯b#n]([\s,]+[A-G][♭♮♯b#n])*[\s,]*")
 _TOKEN = re.compile(r"([A-G])([♭♮♯b#n])")
-_PEDALISH = re.compile(r"[\sA-G♭♮♯→>\-–,/]*[♭♮♯][\sA-G♭♮♯→>\-–,/]*")
+#: An accidental by itself belongs to an ornament or a figured bass, not to a pedal.
+_PEDALISH = re.compile(r"(?=.*[A-G])[\sA-G♭♮♯→>\-–,/]*[♭♮♯][\sA-G♭♮♯→>\-–,/]*")
 _EPS = 1e-6
 
 

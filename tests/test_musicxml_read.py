@@ -313,7 +313,8 @@ def test_marks_are_read_and_those_of_the_stem_shared() -> None:
               "<technical><harmonic/><fingering>3</fingering></technical></notations>")
     document = one(n("C4", 1, inside) + n("E4", 1, chord=True) + n("G4"))
     assert [x.marks for x in document.score.notes] == [
-        {"staccato", "arpeggiate", "fermata", "mordent", "harmonic"}, {"staccato", "fermata"},
+        {"staccato", "arpeggiate", "fermata", "mordent", "inverted", "harmonic"},
+        {"staccato", "fermata"},
         frozenset()]
 
 

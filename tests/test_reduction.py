@@ -238,3 +238,47 @@ def test_easier_drafts_are_nested_and_closed(tmp_path_factory, rows) -> None:
 
 def test_an_unknown_line_has_no_say() -> None:
     assert part_roles({}, Ensemble({}, {}), (), RULES) == {}
+
+
+def held(names: str, bars: int) -> str:
+    """A chord held over some bars; its members are tied."""
+    made = []
+    for bar in range(bars):
+        tie = "start" if bar == 0 else "stop" if bar == bars - 1 else "stop start"
+        made.append("".join(note(n, 16, chord=at > 0, tie=tie)
+                            for at, n in enumerate(names.split())))
+    return "|".join(made)
+
+
+def test_a_held_chord_is_struck_again_when_its_strings_are_silent(tmp_path) -> None:
+    root = ensemble(Flute=held("G5", 4), Violin=held("C5 E5", 4))
+    request, _, _ = opened_of(root, tmp_path, parts=("all",), tempo=Fraction(60))
+    result = convert(request)
+    strokes = [(e["bar"], e["after"][0]["name"]) for e in result.report["ledger"]
+               if e["kind"] == "restrike"]
+    assert strokes == [(bar, name) for bar in "234" for name in ("C5", "E5", "G5")]
+    assert all(e["before"] == [] for e in result.report["ledger"] if e["kind"] == "restrike")
+    assert len(result.report["notes"]) == 12
+
+
+def test_low_and_quick_notes_are_left_to_ring(tmp_path) -> None:
+    request, _, _ = opened_of(ensemble(Flute=held("C2", 2), Cello=held("E2", 2)), tmp_path,
+                              parts=("all",), tempo=Fraction(120))
+    assert len(convert(request).report["notes"]) == 2
+
+
+def test_under_moving_parts_only_what_leads_is_struck_again(tmp_path) -> None:
+    moving = "|".join([melody("E4", "F4", "E4", "D4")] * 2)
+    root = ensemble(Flute=held("G5", 2), Violin=held("C5", 2), Viola=moving, Cello=held("C4", 2))
+    request, _, _ = opened_of(root, tmp_path, parts=("all",), tempo=Fraction(40))
+    strokes = {e["after"][0]["name"] for e in convert(request).report["ledger"]
+               if e["kind"] == "restrike"}
+    assert strokes == {"G5", "C4"}
+
+
+def test_a_bar_that_only_resting_parts_make_longer_keeps_its_length(tmp_path) -> None:
+    long = note("r", 16) + note("r", 16)
+    root = ensemble(Flute=long + "|" + long, Oboe=long + "|" + long,
+                    Cello=melody("C3", "D3", "E3", "F3") + "|" + melody("C3", "D3", "E3", "F3"))
+    _, opened, _ = opened_of(root, tmp_path, parts=("all",))
+    assert [m.duration for m in opened.document.score.measures] == [8, 8]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from arranger.model.draft import Draft
 from arranger.model.errors import ChoiceError
 from arranger.model.ledger import GiveToHand, Ledger
 from arranger.model.pins import Pins
+from arranger.model.score import NoteId
 from arranger.options import key_table
 from arranger.passes import keys
 from arranger.passes.notice import notices
@@ -123,10 +125,14 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
     draft = _accounted(request, opened, draft)
     errors, said, lever_keys = _judged(settings, opened, draft)
     progress("writing the draft")
-    xml = _written(request, settings, opened, draft)
+    xml, lengths = _written(request, settings, opened, draft)
     proofread(request, xml, draft, settings, errors)
+    figures = summary(draft, errors)
+    if len(opened.parts) > 1:
+        figures["written_shorter"] = sum(lengths.get(n.id, n.source.duration) < n.source.duration
+                                         for n in draft.notes)
     body = report(draft, heading(command, request, opened, more_told(request, settings, opened)),
-                  said, summary(draft, errors), opened.doubled)
+                  said, figures, opened.doubled, lengths, opened.struck_again)
     if "levers" in body:
         body["levers"] |= lever_keys
     choices = fared(chosen, opened, draft)
@@ -165,21 +171,25 @@ def _printed(body: dict[str, Any], xml: bytes) -> dict[str, bytes]:
         return {}
 
 
-def _written(request: Request, settings: Settings, opened: Opened, draft: Draft) -> bytes:
-    """Write the draft and read it back; voices are joined only where that changes no note."""
+def _written(request: Request, settings: Settings, opened: Opened,
+             draft: Draft) -> tuple[bytes, Mapping[NoteId, Fraction]]:
+    """Write the draft and read it back; return it with the length of each note as written.
+
+    Several parts are written as one player reads them only where that changes no note.
+    """
     signed = {bar.fifths for bar in draft.source.measures}
     keys_read = {fifths: written_key(fifths, settings.harp) for fifths in signed}
     for gathered in (True, False) if len(opened.parts) > 1 else (False,):
         xml = write(opened.document, draft, diagrams_at(opened, draft), request.fingering,
                     request.pedals, gathered=gathered, keys=keys_read)
         try:
-            read_back(request, xml, draft)
+            lengths = read_back(request, xml, draft)
         except SelfCheckError:
             if not gathered:
                 raise
         else:
             break
-    return xml
+    return xml, lengths
 
 
 def _accounted(request: Request, opened: Opened, draft: Draft) -> Draft:

@@ -14,6 +14,7 @@ from arranger.io.landmarks import double_bars, rehearsal_marks
 from arranger.io.source import sha256
 from arranger.io.source_part import source_part
 from arranger.io.tempo import contradicted
+from arranger.io.timing import timing
 from arranger.model.diagnostic import Diagnostic
 from arranger.model.draft import Draft
 from arranger.passes.sections import sections
@@ -31,6 +32,8 @@ def heading(command: str, request: Request, opened: Opened,
             "tempo_word": "" if request.tempo else contradicted(
                 opened.document.root, tempo.marks[0].bpm),
             "fingering": request.fingering, "pedals": request.pedals, **(more or {})}
+    if said := timing(opened.document.root):
+        told["timing"] = said
     return Heading(command, request.source.name, sha256(request.source), opened.parts,
                    opened.kept_parts, told)
 

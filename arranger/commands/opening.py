@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from fractions import Fraction
 
 from arranger.commands.request import Request
 from arranger.io.document import Document
 from arranger.io.doubled import LaidTogether, laid_together
 from arranger.io.harp_part import HarpPart, as_harp_part
+from arranger.io.held import held_on, untie
 from arranger.io.musicxml_read import read
 from arranger.io.part_choice import choose_parts, named_parts, part_labels
 from arranger.io.source import open_source
@@ -15,8 +17,9 @@ from arranger.io.transpose import transpose
 from arranger.io.unpitched import unpitched
 from arranger.model.ensemble import Ensemble
 from arranger.model.errors import ChoiceError, SourceError
-from arranger.model.score import Note, NoteId
+from arranger.model.score import Note, NoteId, Score
 from arranger.passes.settings import Settings
+from arranger.plan.held import to_strike_again
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player, with_limits
 from arranger.rulebook.prices import load_prices
@@ -34,6 +37,7 @@ class Opened:
     kept_parts: tuple[str, ...]
     doubled: tuple[tuple[Note, NoteId], ...] = ()
     semitones: int = 0
+    struck_again: frozenset[NoteId] = frozenset()  # held in the source, where a string is silent
     ensemble: Ensemble | None = None
 
     @property
@@ -69,12 +73,21 @@ def open_to_arrange(request: Request, semitones: int = 0) -> Opened:
     if not document.score.part_notes(harp_part.part_id):
         raise SourceError(f"{request.source}: the chosen part has no notes; choose another "
                           f"with --part")
+    again: frozenset[tuple[Fraction, int]] = frozenset()
+    if len(chosen) > 1:
+        places = to_strike_again(_at_tempo(request, document.score), harp_part.part_id,
+                                 held_on(document, harp_part.part_id))
+        untie(places)
+        again = frozenset((p.onset, p.note.midi) for p in places)
+        document = read(harp_part.root, str(request.source)) if places else document
     laid = laid_together(root, chosen, document, harp_part.part_id)
     opened = _opened(request, document, harp_part, labels, chosen, laid, semitones)
     if len(chosen) < 2:
         return opened
     ensemble = Ensemble(laid.lines, labels, tune, named_parts(root, request.keep))
-    return replace(opened, ensemble=ensemble)
+    struck = frozenset(n.id for n in document.score.part_notes(harp_part.part_id)
+                       if (n.onset, n.midi) in again and not n.grace)
+    return replace(opened, ensemble=ensemble, struck_again=struck)
 
 
 def open_as_written(request: Request) -> Opened:
@@ -92,9 +105,14 @@ def _opened(request: Request, document: Document, harp_part: HarpPart, labels: d
             chosen: tuple[str, ...], laid: LaidTogether = _ONE_PART,
             semitones: int = 0) -> Opened:
     """Name the parts, and set the tempo that was asked for."""
-    if request.tempo is not None:
-        score = replace(document.score, tempo=document.score.tempo.scaled(request.tempo))
-        document = replace(document, score=score)
+    document = replace(document, score=_at_tempo(request, document.score))
     return Opened(document, harp_part, tuple(labels[i] for i in chosen),
                   tuple(label for i, label in labels.items() if i not in chosen),
                   laid.doubled, semitones)
+
+
+def _at_tempo(request: Request, score: Score) -> Score:
+    """The score at the tempo that was asked for."""
+    if request.tempo is None:
+        return score
+    return replace(score, tempo=score.tempo.scaled(request.tempo))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
@@ -14,6 +14,7 @@ from arranger.io.musicxml_tree import parse
 from arranger.io.proofreading import Place, Plucked, Proof, note_faults, pedal_faults, proofs
 from arranger.model.diagnostic import Diagnostic
 from arranger.model.draft import Draft, HarpNote
+from arranger.model.score import NoteId
 from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
 
@@ -35,8 +36,10 @@ def accounted(request: Request, draft: Draft) -> None:
                              f"({wrong[0]}); please report this with the file")
 
 
-def read_back(request: Request, xml: bytes, draft: Draft) -> None:
+def read_back(request: Request, xml: bytes, draft: Draft) -> Mapping[NoteId, Fraction]:
     """Read what is to be published: every note must stand where the draft has it.
+
+    Returns the length of every note as it is written.
 
     Raises
     ------
@@ -44,13 +47,15 @@ def read_back(request: Request, xml: bytes, draft: Draft) -> None:
         Another note is written than was meant.
     """
     score = read(parse(xml, "draft.musicxml"), "draft.musicxml").score
-    written = {(n.onset, n.midi) for n in score.part_notes(score.parts[-1].id) if not n.grace}
+    written = {(n.onset, n.midi): n.duration for n in score.part_notes(score.parts[-1].id)
+               if not n.grace}
     meant = {(n.onset, n.pitch.midi) for n in draft.notes if not n.source.grace}
-    if written != meant:
-        onset, midi = min(written ^ meant)
+    if written.keys() != meant:
+        onset, midi = min(written.keys() ^ meant)
         bar = draft.source.locate(onset).bar
         raise SelfCheckError(f"{request.source}: bar {bar}: the written draft does not have the "
                              f"notes meant (MIDI {midi}); please report this with the file")
+    return {n.id: written[n.onset, n.pitch.midi] for n in draft.notes if not n.source.grace}
 
 
 def proofread(request: Request, xml: bytes, draft: Draft, settings: Settings,

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from lxml import etree
 
+from arranger.io.harp_asides import leave_out_asides, still_tremolo
 from arranger.io.lever_words import read_lever_text
 from arranger.io.pedal_words import is_pedal_text
 from arranger.io.write_order import detach, element, forget, prune_notations
@@ -28,7 +29,8 @@ _BOWING = re.compile(
     r"\b(?:arco|pizz(?:icato)?|(?:con|senza|via|avec|sans|mit|ohne|with|without) "
     r"(?:sord(?:in[aeio]|ines?)?|sourdines?|dämpfer|mutes?)|mute[ds]?|"
     r"col legno(?: battuto| tratto)?|sul(?: ponticello| tasto|la tastiera)|spicc(?:ato)?|"
-    r"div(?:isi)?|unis(?:on[io])?|(?:up|down)[- ]bow)\b\.?", re.IGNORECASE)
+    r"div(?:isi)?|unis(?:on[io])?|(?:up|down)[- ]bow)\b\.?"
+    r"|^\W*(?:[aà]|zu) ?[2-4]\W*$", re.IGNORECASE)
 _BOWED = ("up-bow", "down-bow", "open-string", "thumb-position", "double-tongue", "triple-tongue",
           "stopped", "snap-pizzicato", "fret", "string", "hammer-on", "pull-off", "bend", "tap",
           "brass-bend", "flip", "smear", "open", "half-muted", "harmon-mute", "hole", "handbell")
@@ -47,20 +49,23 @@ class Removed:
 def clean(part: etree._Element, keep_fingering: bool = False) -> tuple[Removed, ...]:
     """Take out, in place, what is not for a harpist; return it counted by kind.
 
-    With ``keep_fingering`` (a harp part) fingers and words for the hands stay. In a part of one
-    staff, which is another player's, words and signs of bow and mute go too.
+    With ``keep_fingering`` (a harp part) fingers, words for the hands and cues stay. In a part of
+    one staff, which is another player's, words and signs of bow and mute and tremolos on one note
+    go too.
     """
     kinds = {"sustain pedal": _PEDAL, "una corda": _CORDA}
     if not keep_fingering:
         kinds["words for the hands"] = _HANDS
         if all((s.text or "1").strip() == "1" for s in part.iter("staves", "staff")):
             kinds["bowing"] = _BOWING
-    found: dict[str, tuple[int, str]] = {}
+    said = [] if keep_fingering else leave_out_asides(part)
     for measure in part.findall("measure"):
-        bar = measure.get("number", "")
-        for kind in _clean_measure(measure, kinds, keep_fingering):
-            count, first = found.get(kind, (0, bar))
-            found[kind] = (count + 1, first)
+        said += [(kind, measure.get("number", ""))
+                 for kind in _clean_measure(measure, kinds, keep_fingering)]
+    found: dict[str, tuple[int, str]] = {}
+    for kind, bar in said:
+        count, first = found.get(kind, (0, bar))
+        found[kind] = (count + 1, first)
     return tuple(Removed(kind, count, bar) for kind, (count, bar) in sorted(found.items()))
 
 
@@ -79,6 +84,8 @@ def _clean_measure(measure: etree._Element, kinds: Kinds, keep_fingering: bool) 
             if sign.tag == "fingering" or sign.tag in _BOWED:
                 detach(sign)
                 yield "fingering" if sign.tag == "fingering" else "bowing"
+        if "bowing" in kinds and still_tremolo(note):
+            yield "bowed tremolo"
         prune_notations(note)
 
 

@@ -13,8 +13,11 @@ MOST_EVENTS = 500_000
 _DATA_BYTES = {0x8: 2, 0x9: 2, 0xA: 2, 0xB: 2, 0xC: 1, 0xD: 1, 0xE: 2}
 
 
-def check_midi(content: bytes, name: str, longest: int) -> None:
-    """Walk through all tracks.
+def check_midi(content: bytes, name: str, longest: int) -> tuple[int, int]:
+    """Walk through all tracks; return the strokes beside the beat, and all strokes.
+
+    Beside the beat is what begins on no quarter and no third of a crotchet: the strokes that a
+    reader has to round.
 
     Parameters
     ----------
@@ -37,7 +40,7 @@ def check_midi(content: bytes, name: str, longest: int) -> None:
         raise SourceError(f"{name}: MIDI time in frames (SMPTE) or of no length; "
                           "export it again with bars and beats")
     at = 8 + int.from_bytes(content[4:8], "big")
-    events = 0
+    events = off = strokes = 0
     try:
         while at + 8 <= len(content):
             kind, size = content[at:at + 4], int.from_bytes(content[at + 4:at + 8], "big")
@@ -45,8 +48,10 @@ def check_midi(content: bytes, name: str, longest: int) -> None:
             if at + size > len(content):
                 raise IndexError
             if kind == b"MTrk":
-                ticks, count = _walk(content[at:at + size])
+                ticks, count, struck = _walk(content[at:at + size])
                 events += count
+                strokes += len(struck)
+                off += sum(when * 4 % division > 0 and when * 3 % division > 0 for when in struck)
                 if ticks > longest * division:
                     raise SourceError(f"{name}: lasts more than {longest} quarter notes; "
                                       "no piece is that long")
@@ -55,11 +60,13 @@ def check_midi(content: bytes, name: str, longest: int) -> None:
         raise SourceError(f"{name}: truncated or damaged MIDI file") from error
     if not 0 < events <= MOST_EVENTS:
         raise SourceError(f"{name}: MIDI file with {'too many' if events else 'no'} events")
+    return off, strokes
 
 
-def _walk(track: bytes) -> tuple[int, int]:
-    """Return the length of a track in ticks and the number of its events; IndexError if cut."""
+def _walk(track: bytes) -> tuple[int, int, list[int]]:
+    """Return the length of a track in ticks, its events, its strokes' ticks; IndexError if cut."""
     at = ticks = events = status = 0
+    struck: list[int] = []
     while at < len(track):
         delta, at = _variable(track, at)
         ticks += delta
@@ -77,12 +84,14 @@ def _walk(track: bytes) -> tuple[int, int]:
             size, at = _variable(track, at)
             at += size
         elif status >> 4 in _DATA_BYTES:
+            if status >> 4 == 0x9 and at + 1 < len(track) and track[at + 1]:
+                struck.append(ticks)
             at += _DATA_BYTES[status >> 4]
         else:
             raise IndexError
         if at > len(track):
             raise IndexError
-    return ticks, events
+    return ticks, events, struck
 
 
 def _variable(track: bytes, at: int) -> tuple[int, int]:

@@ -61,7 +61,7 @@ def read(root: etree._Element, name: str = "",
     notes, chains = _notes(readers, starts, clock)
     opening = clock[starts[1]]
     tempo = tempo_map(((clock[starts[bar] + at], sign) for bar, at, sign in found.tempi), opening)
-    order = playing_order(flows(found.signs, len(bars)))
+    order = playing_order(flows(found.signs, [bar.number for bar in bars]))
     score = Score(_title(root), _parts(root, readers), measures, notes, tempo, order)
     return Document(root, score, chains, name)
 

@@ -15,18 +15,26 @@ from arranger.io.write_beams import repair_beams
 from arranger.io.write_clefs import write_clefs
 from arranger.io.write_divisions import divisions_by_measure
 from arranger.io.write_events import Patch
-from arranger.io.write_gather import gather
 from arranger.io.write_keys import SAME, signatures, write_keys
 from arranger.io.write_levers import write_levers
 from arranger.io.write_marks import Elements, write_fingers, write_ids, write_rolls
 from arranger.io.write_notes import patch_measure
+from arranger.io.write_order import forget
 from arranger.io.write_pedals import write_pedals
+from arranger.io.write_phrase_signs import (
+    hairpins,
+    keep_hairpins,
+    keep_slurs,
+    one_line_of_dynamics,
+    one_line_of_words,
+)
 from arranger.io.write_rests import hide_rests, hide_spare_rests
-from arranger.io.write_slurs import drop_broken_slides, repair_slurs
+from arranger.io.write_slurs import drop_broken_slides, pairs, repair_slurs
 from arranger.io.write_tempo import write_tempo
+from arranger.io.write_two_voices import write_two_voices
 from arranger.io.write_voices import Voices, place, remove_doomed
 from arranger.model.draft import Draft, HarpNote
-from arranger.model.score import NoteId
+from arranger.model.score import Measure, NoteId
 
 HEADER = ('<?xml version="1.0" encoding="UTF-8" standalone="no"?>\n'
           '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
@@ -46,7 +54,7 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
     fingering : ``all``, ``hints`` or ``none``.
     pedals : ``all``; ``changes`` (and the opening setting); ``diagrams`` only; ``none``.
     layout : let clefs and key signatures follow what is written; else they stay.
-    gathered : join voices that move alike into chords, as where several parts became one.
+    gathered : write two voices a staff at most, as where several parts became one.
     keys : signatures that this harp does not read, with those that stand for them.
 
     Only the part ``draft.part`` is changed. Notes not in the draft become rests or leave their
@@ -72,11 +80,13 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
         repair_beams(measure, patch)
         hide_rests(measure, patch)
         hide_spare_rests(measure)
-    twins = {note: twin for measure in (part.findall("measure") if gathered else ())
-             for note, twin in gather(measure).items()}
-    elements, tied = _joined(elements, twins), {twins.get(note, note) for note in tied}
     repair_slurs(part, patch)
     remove_doomed(patch)
+    if gathered:
+        elements = _as_one_player(part, measures, elements)
+        tied = {note for chain in elements.values() for note in chain[1:]}
+    for note in part.iterfind("measure/note[pitch]"):
+        forget(note, "print-object")  # what is to be played is to be seen
     if layout:
         join_fermatas(part)
         write_clefs(part)
@@ -94,6 +104,18 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
     return serialise(root)
 
 
+def _as_one_player(part: etree._Element, measures: tuple[Measure, ...],
+                   elements: Elements) -> Elements:
+    """Write what several players had as one player reads it; return the notes that are left."""
+    slurs, wedges = pairs(part, "slur"), hairpins(part)
+    one_line_of_words(part)
+    elements = write_two_voices(part, measures, elements)
+    keep_slurs(part, slurs)
+    keep_hairpins(part, wedges)
+    one_line_of_dynamics(part)
+    return elements
+
+
 def serialise(root: etree._Element) -> bytes:
     """Return a tree as a MusicXML 4.0 file, indented by two spaces."""
     root.set("version", "4.0")
@@ -107,11 +129,6 @@ def _copy(document: Document) -> tuple[etree._Element, Elements]:
     twin = dict(zip(document.root.iter("note"), root.iter("note"), strict=True))
     return root, {ident: tuple(twin[note] for note in chain)
                   for ident, chain in document.elements.items()}
-
-
-def _joined(elements: Elements, twins: Mapping[etree._Element, etree._Element]) -> Elements:
-    return {ident: tuple(dict.fromkeys(twins.get(note, note) for note in chain))
-            for ident, chain in elements.items()}
 
 
 def _fates(document: Document, draft: Draft,

@@ -17,6 +17,7 @@ from lxml import etree
 from arranger.io.files import read_bytes
 from arranger.io.midi_check import check_midi
 from arranger.io.musicxml_tree import parse
+from arranger.io.timing import tell_rounded
 from arranger.model.errors import SourceError
 
 #: Suffix to the name music21 has for the format.
@@ -45,12 +46,15 @@ def load(path: Path) -> etree._Element:
     kind = FORMATS[path.suffix.lower()]
     if not content.strip():
         raise SourceError(f"{path}: the file is empty")
+    off = notes = 0
     if kind == "midi":
-        check_midi(content, str(path), LONGEST)
+        off, notes = check_midi(content, str(path), LONGEST)
     elif told := refusal(content, kind):
         raise SourceError(f"{path}: {told}")
     root = parse(_converted(path, kind, patience(content)), str(path))
     _settle(root)
+    if off:
+        tell_rounded(root, off, notes)
     return root
 
 

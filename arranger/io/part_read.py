@@ -8,7 +8,7 @@ gives a Fraction of the grid and nothing else changes.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -34,6 +34,7 @@ _MARKS = {
     "inverted-mordent": "mordent", "turn": "turn", "inverted-turn": "turn",
     "delayed-turn": "turn", "delayed-inverted-turn": "turn", "vertical-turn": "turn",
     "inverted-vertical-turn": "turn", "glissando": "glissando", "slide": "slide"}
+_ACCIDENTALS = ("flat", "natural", "sharp")
 #: Marks written at one note of a chord but meant for its stem.
 _OF_THE_STEM = frozenset({"staccato", "staccatissimo", "accent", "fermata", "tremolo"})
 _NONE: frozenset[str] = frozenset()
@@ -264,6 +265,7 @@ class PartReader:
                     ties.add(child.get("type"))
                 elif child.tag in ("articulations", "ornaments", "technical"):
                     marks.update(_MARKS[c.tag] for c in child if c.tag in _MARKS)
+                    marks.update(_beside_ornament(child))
                 elif child.tag in _MARKS:
                     marks.add(_MARKS[child.tag])
         if "let-ring" in ties:
@@ -364,3 +366,13 @@ class PartReader:
 
     def _mark_endings(self) -> None:
         self.found.signs += [playing_order.Sign(self.index, "ending", n) for n in self._endings]
+
+
+def _beside_ornament(ornaments: etree._Element) -> Iterator[str]:
+    """Yield what is said of an ornament's other note: its accidental, or that it is the upper."""
+    for child in ornaments:
+        text = (child.text or "").strip()
+        if child.tag == "inverted-mordent":
+            yield "inverted"
+        elif child.tag == "accidental-mark" and text in _ACCIDENTALS:
+            yield f"{'below' if child.get('placement') == 'below' else 'above'}-{text}"

@@ -2,7 +2,9 @@
 
 Conventions (common practice): a repeat without a number is played twice; after a da capo or dal
 segno repeats are not taken, the last ending is played, and ``fine`` and ``to coda`` come into
-force; each jump is made once.
+force; each jump is made once. Movements are played each by itself: one begins where the printed
+numbers start again after a final bar line, unless a trio does. A da capo from a trio without a
+``fine`` ends where the trio began.
 """
 
 from __future__ import annotations
@@ -15,13 +17,14 @@ from typing import Any, Literal
 from lxml import etree
 
 Kind = Literal["forward", "backward", "ending", "segno", "coda", "tocoda", "fine", "dacapo",
-               "dalsegno"]
+               "dalsegno", "final", "movement", "trio"]
 MOST_TIMES = 100
 _WORDS: tuple[tuple[Kind, re.Pattern[str]], ...] = (
     ("dacapo", re.compile(r"\bd\.\s?c\.|\bda capo\b|^dc\b", re.I)),
     ("dalsegno", re.compile(r"\bd\.\s?s\.|\bdal segno\b|^ds\b", re.I)),
     ("tocoda", re.compile(r"\bto coda\b|^alla? coda$", re.I)),
-    ("fine", re.compile(r"^\s*fine\.?\s*$", re.I)))
+    ("fine", re.compile(r"^\s*fine\.?\s*$", re.I)),
+    ("trio", re.compile(r"^\W*(?:trio|alternativo|minore|maggiore|musette)\b", re.I)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,19 +52,23 @@ class Flow:
     fine: bool = False
     dacapo: bool = False
     dalsegno: bool = False
+    final: bool = False
+    movement: bool = False
+    trio: bool = False
 
 
 def read_barline(barline: etree._Element, bar: int) -> list[Sign]:
     """Read the repeat of a barline; ValueError for a number of times that makes no sense."""
     repeat = barline.find("repeat")
+    final = barline.findtext("bar-style", "").strip() == "light-heavy"
     if repeat is None:
-        return []
+        return [Sign(bar, "final")] if final else []
     if repeat.get("direction") == "forward":
         return [Sign(bar, "forward")]
     times = repeat.get("times", "2").strip()
     if not times.isascii() or not times.isdigit() or not 0 < int(times[:9]) <= MOST_TIMES:
         raise ValueError(f"a repeat played {times[:20]!r} times makes no sense")
-    return [Sign(bar, "backward", int(times))]
+    return [Sign(bar, "backward", int(times)), *([Sign(bar, "final")] if final else [])]
 
 
 def ending_numbers(ending: etree._Element) -> tuple[int, ...]:
@@ -93,10 +100,14 @@ def read_direction(direction: etree._Element, bar: int) -> list[Sign]:
     return signs
 
 
-def flows(signs: Iterable[Sign], bars: int) -> tuple[Flow, ...]:
-    """Gather signs by bar; signs repeated in several parts count once."""
-    gathered: list[dict[str, Any]] = [{} for _ in range(bars)]
-    for sign in _with_departure(tuple(signs)):
+def flows(signs: Iterable[Sign], numbers: Sequence[str]) -> tuple[Flow, ...]:
+    """Gather signs by bar, by their printed ``numbers``; those of several parts count once."""
+    gathered: list[dict[str, Any]] = [{} for _ in numbers]
+    signs = tuple(signs)
+    finals = {sign.bar for sign in signs if sign.kind == "final"}
+    movements = [Sign(at, "movement") for at, number in enumerate(numbers)
+                 if at - 1 in finals and number in ("0", "1")]
+    for sign in _with_departure((*signs, *movements)):
         here = gathered[sign.bar]
         if sign.kind == "backward":
             here["times"] = max(here.get("times", 0), sign.value)
@@ -121,9 +132,16 @@ def playing_order(bars: Sequence[Flow]) -> tuple[int, ...]:
 
     Ends for any input: a repeat is taken ``times - 1`` times, a da capo or dal segno once.
     """
+    starts = [i for i, bar in enumerate(bars) if i == 0 or (bar.movement and not bar.trio)]
+    return tuple(first + at for first, after in zip(starts, [*starts[1:], len(bars)], strict=True)
+                 for at in _order(bars[first:after]))
+
+
+def _order(bars: Sequence[Flow]) -> Sequence[int]:
+    """Bar indices of one movement as performed."""
     if not any(bar != Flow() for bar in bars):
-        return tuple(range(len(bars)))
-    return tuple(_Performance(bars).run())
+        return range(len(bars))
+    return _Performance(bars).run()
 
 
 class _Performance:
@@ -178,7 +196,8 @@ class _Performance:
         if bar.times:
             self.start, self.turn = (self.start, self.turn) if bar.endings else (at + 1, 1)
         if self.jumped:
-            if bar.fine:
+            if bar.fine or (at + 1 < len(self.bars) and self.bars[at + 1].trio
+                            and not any(b.fine for b in self.bars)):
                 return None
             coda = self._find("coda", at + 1)
             return coda if bar.tocoda and coda is not None else at + 1

@@ -12,8 +12,11 @@ ATTRIBUTES = ("footnote", "level", "divisions", "key", "time", "staves", "part-s
               "measure-style")
 DIRECTION = ("direction-type", "offset", "footnote", "level", "voice", "staff", "sound",
              "listening")
+HARMONY = ("root", "numeral", "function", "kind", "inversion", "bass", "degree", "frame", "offset",
+           "footnote", "level", "staff")
 PITCH = ("step", "alter", "octave")
-_ORDER = {"note": NOTE, "attributes": ATTRIBUTES, "direction": DIRECTION, "pitch": PITCH,
+_ORDER = {"note": NOTE, "attributes": ATTRIBUTES, "direction": DIRECTION, "harmony": HARMONY,
+          "pitch": PITCH,
           "forward": ("duration", "footnote", "level", "voice", "staff")}
 
 

@@ -80,6 +80,7 @@ def _take_out_unseen(measure: etree._Element) -> None:
         if (stretch and all(_unseen(c) for c in stretch) and max(others, default=-1) >= ends[at]
                 and _joined(stretch)):
             _take_out(stretch)
+            ends[at] = -1  # of two that reach the end of the bar one stays
 
 
 def _unseen(child: etree._Element) -> bool:

@@ -11,8 +11,10 @@ from arranger.model.diagnostic import Diagnostic, Severity
 from arranger.model.draft import Draft, HarpNote
 from arranger.model.harp import pedal_word
 from arranger.model.ledger import Alteration, Drop, Merge, OctaveShift, Repitch
+from arranger.model.score import Note
 from arranger.passes.settings import Settings
 from arranger.passes.start import start
+from arranger.plan.ornaments import auxiliaries
 from arranger.plan.roles import roles
 from arranger.plan.slices import slices
 from arranger.rulebook.rules import rule
@@ -22,7 +24,7 @@ def notices(draft: Draft, removed: Sequence[Removed],
             settings: Settings) -> tuple[Diagnostic, ...]:
     """Warnings and advice about a draft, in order of time."""
     found = [*_outer_voices(draft), *_hurried(draft, settings), *_held(draft),
-             *_repeated(draft, settings), *_signs(draft, removed)]
+             *_repeated(draft, settings), *_ornaments(draft), *_signs(draft, removed)]
     return tuple(sorted(found, key=lambda d: (d.where.onset, d.code, d.notes)))
 
 
@@ -101,6 +103,29 @@ def _repeated(draft: Draft, settings: Settings) -> list[Diagnostic]:
                  f"{notes[0].pitch.label} is plucked again within "
                  f"{settings.player.restrike_warning_seconds:.1f} s: the ring is cut short",
                  notes[0].onset, tuple(n.id for n in notes)) for notes in bars.values()]
+
+
+def _ornaments(draft: Draft) -> list[Diagnostic]:
+    """Ornaments whose other note the pedals do not give where they stand."""
+    if draft.levers is not None:
+        return []
+    bars: dict[int, list[Note]] = {}
+    for note in draft.source.part_notes(draft.part):
+        bars.setdefault(note.measure, []).append(note)
+    found = []
+    for played in draft.notes:
+        if not played.source.marks & {"trill", "turn", "mordent"}:
+            continue
+        here = played.source.measure
+        setting = draft.plan.at(played.onset)
+        for other in auxiliaries(played.source, bars[here], draft.source.measures[here].fifths):
+            if other.pitch_class not in setting.pitch_classes:
+                stands = pedal_word(other.step, setting.alter(other.step))
+                found.append(_say(
+                    draft, "P1", "warning", f"the ornament on {played.pitch.label} wants "
+                    f"{other.label}, and the pedal stands at {stands}: leave the ornament out, or "
+                    "set the pedal for it", played.onset, (played.id,)))
+    return found
 
 
 def _signs(draft: Draft, removed: Sequence[Removed]) -> list[Diagnostic]:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from types import MappingProxyType
 from typing import Any
 
 from arranger.model.diagnostic import Diagnostic
@@ -34,10 +35,14 @@ class Heading:
 
 def report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
            summary: Mapping[str, float | int | str],
-           doubled: Sequence[tuple[Note, NoteId]] = ()) -> dict[str, Any]:
+           doubled: Sequence[tuple[Note, NoteId]] = (),
+           lengths: Mapping[NoteId, Fraction] = MappingProxyType({}),
+           struck_again: Collection[NoteId] = ()) -> dict[str, Any]:
     """Return the report of a draft; fractions are strings ``n`` or ``n/d``.
 
     ``doubled``: notes that several arranged parts struck alike, with the id of the one given up.
+    ``lengths``: of notes as they are written, in quarter notes, where that is known.
+    ``struck_again``: notes that the source holds on with a tie, and the draft strikes.
     """
     group_of = _groups(draft)
     body: dict[str, Any] = {
@@ -50,10 +55,11 @@ def report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
                   "beats": m.beats, "beat_type": m.beat_type} for m in draft.source.measures],
         **({"pedals": _pedals(draft)} if draft.levers is None
            else {"levers": _levers(draft, draft.levers)}),
-        "notes": [_note(draft, n) | group_of(n) for n in draft.notes],
+        "notes": [_note(draft, n, lengths.get(n.id, n.source.duration)) | group_of(n)
+                  for n in draft.notes],
     }
     if heading.command in ("convert", "options"):
-        body["ledger"] = entries(draft, draft.ledger.entries)
+        body["ledger"] = _with_strokes(draft, entries(draft, draft.ledger.entries), struck_again)
         body["ledger"] += [_double(draft, note, twin) for note, twin in doubled]
     body["findings"] = [_finding(f) for f in findings]
     body["cost"] = {**draft.cost, "total": draft.total}
@@ -102,9 +108,9 @@ def _where(draft: Draft, note: Note) -> Location:
     return draft.source.locate(note.onset, None if note.grace else note.measure)
 
 
-def _note(draft: Draft, note: HarpNote) -> dict[str, Any]:
+def _note(draft: Draft, note: HarpNote, length: Fraction) -> dict[str, Any]:
     return {"id": note.id, "source_ids": list(note.source.source_ids or (note.id,)),
-            "duration": str(note.source.duration), "midi": note.pitch.midi,
+            "duration": str(length), "midi": note.pitch.midi,
             "string": note.pitch.name, "hand": note.hand, "finger": note.finger,
             **_place(_where(draft, note.source)),
             "grace": note.source.grace, "rolled": note.rolled}
@@ -158,6 +164,18 @@ def _double(draft: Draft, note: Note, twin: NoteId) -> dict[str, Any]:
             "also": [], **_place(_where(draft, note)), "grace": False,
             "before": [_sound(twin, note.onset, note.pitch)], "after": [],
             "fidelity": "other-sound"}
+
+
+def _with_strokes(draft: Draft, told: list[dict[str, Any]],
+                  again: Collection[NoteId]) -> list[dict[str, Any]]:
+    """The ledger with a line for each stroke that the source has not, whatever it became."""
+    others = [e for e in told if not {b["id"] for b in e["before"]} & set(again)]
+    return others + [
+        {"id": f"restrike-{n.id}", "kind": "restrike", "stage": "reading", "rule": "R6",
+         "reason": f"{n.pitch.label} is held on, and its string is silent by then", "also": [],
+         **_place(_where(draft, n.source)), "grace": False, "before": [],
+         "after": [_sound(n.id, n.onset, n.pitch)], "fidelity": "other-sound"}
+        for n in draft.notes if n.id in again]
 
 
 def _finding(found: Diagnostic) -> dict[str, Any]:

@@ -1,0 +1,179 @@
+"""The two voices of a staff in one bar: which notes they hold, and for how long."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from copy import deepcopy
+from dataclasses import dataclass, field
+from fractions import Fraction
+from itertools import zip_longest
+
+from lxml import etree
+
+from arranger.io.note_values import Value, longest_value
+from arranger.io.two_voices import Head, Place, share
+from arranger.io.write_events import Event, pitch_of
+from arranger.io.write_order import detach, drop, element, prune_notations, put
+
+
+@dataclass(slots=True)
+class Line:
+    """Chords of one voice of a staff, each with its onset in quarter notes of the bar."""
+
+    chords: dict[Fraction, list[etree._Element]] = field(default_factory=dict)
+    values: dict[Fraction, Fraction] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class Chains:
+    """Which written notes are one sounding note, and which of them are written no more."""
+
+    after: dict[etree._Element, etree._Element]
+    before: dict[etree._Element, etree._Element]
+    gone: set[etree._Element] = field(default_factory=set)
+    twins: dict[etree._Element, etree._Element] = field(default_factory=dict)
+
+    def end(self, note: etree._Element) -> None:
+        """Let a note end here: what is tied to it is not written."""
+        _untie(note, "start")
+        following = self.after.get(note)
+        while following is not None and following not in self.gone:
+            self.gone.add(following)
+            following = self.after.get(following)
+
+    def leave(self, note: etree._Element) -> None:
+        """Leave out a note that only goes on, and what goes on from it."""
+        self.gone.add(note)
+        before = self.before.get(note)
+        if before is not None:
+            _untie(before, "start")
+        self.end(note)
+
+
+def voice_lines(here: Sequence[Event], staff: str, divisions: Fraction,
+           chains: Chains) -> tuple[Line, Line]:
+    """Share the notes of a staff between its two voices; each chord highest note first."""
+    found = [(note, e.onset / divisions, e.length / divisions) for e in here
+             if not e.rest and not e.grace for note in e.notes
+             if (note.findtext("staff") or "1").strip() == staff and note not in chains.gone
+             and pitch_of(note) is not None]
+    found = _without_twins(found, chains)
+    out = 1 if staff == "1" else -1  # the right hand's top and the left hand's bottom lead
+    outer = {at: max(out * _height(n) for n, o, v in found if o <= at < o + v)
+             for at in {onset for _, onset, _ in found}}
+    spans = [(_pitch_class(n), e.onset / divisions, e.end / divisions) for e in here
+             if not e.rest and not e.grace for n in e.notes if pitch_of(n) is not None]
+    heads = [Head(note, onset, length, _height(note), note in chains.before,
+                  note in chains.after, out * _height(note) == outer[onset],
+                  sum(c == _pitch_class(note) and o <= onset < e for c, o, e in spans) > 1)
+             for note, onset, length in found]
+    places = share(heads, _fitting)
+    lines = (Line(), Line())
+    for head in sorted(heads, key=lambda h: (h.onset, -h.position)):
+        if head.note in chains.gone:  # what it went on from has been cut
+            continue
+        given = places[head.note]
+        if given.length == 0:
+            chains.leave(head.note)
+            continue
+        _hold(head, given, heads, chains)
+        line = lines[given.voice - 1]
+        line.chords.setdefault(head.onset, []).append(head.note)
+        line.values[head.onset] = given.length
+    return lines
+
+
+Written = tuple[etree._Element, Fraction, Fraction]
+
+
+def _without_twins(found: list[Written], chains: Chains) -> list[Written]:
+    """Leave one note for each string and moment, of two the longer."""
+    first: dict[tuple[Fraction, object], Written] = {}
+    for one in sorted(found, key=lambda f: (f[0] in chains.before, -f[2])):
+        other = first.setdefault((one[1], pitch_of(one[0])), one)
+        if other is not one:
+            chains.twins[one[0]] = other[0]
+            if one[0] in chains.before:
+                chains.leave(one[0])
+            else:
+                chains.end(one[0])
+            detach(one[0])
+    return [one for one in list(_struck_again(first.values(), chains))
+            if one[0] not in chains.gone]
+
+
+def _struck_again(found: Iterable[Written], chains: Chains) -> Iterator[Written]:
+    """Let a note end where its string is struck again; the new stroke lasts as long as it would."""
+    strings: dict[object, list[Written]] = {}
+    for one in sorted(found, key=lambda f: f[1]):
+        strings.setdefault(pitch_of(one[0]), []).append(one)
+    for strokes in strings.values():
+        reach = Fraction(0)
+        for (note, onset, length), after in zip_longest(strokes, strokes[1:]):
+            reach = max(reach, onset + length)
+            if after is not None and after[1] < reach:
+                if after[1] < onset + length:
+                    chains.end(note)
+                yield note, onset, _fitting(after[1] - onset)
+            else:
+                yield note, onset, _fitting(reach - onset) if reach > onset + length else length
+
+
+def _height(note: etree._Element) -> int:
+    pitch = pitch_of(note)
+    assert pitch is not None
+    return pitch.position
+
+
+def _pitch_class(note: etree._Element) -> int:
+    pitch = pitch_of(note)
+    assert pitch is not None
+    return pitch.pitch_class
+
+
+def _fitting(length: Fraction) -> Fraction:
+    value = longest_value(length)
+    return value.length if value else length
+
+
+def _hold(head: Head, place: Place, heads: Iterable[Head], chains: Chains) -> None:
+    """Write the length of a note, as a note of that length beside it is written or anew."""
+    note = head.note
+    if place.length < head.length:
+        chains.end(note)
+    like = next((h.note for h in heads if h.onset == head.onset and h.length == place.length
+                 and h.note.find("type") is not None), None)
+    if like is note:
+        return
+    if like is not None:
+        _copy_value(like, note)
+    else:
+        write_value(note, longest_value(place.length))
+
+
+def _copy_value(source: etree._Element, note: etree._Element) -> None:
+    drop(note, "type", "dot", "time-modification")
+    for tag in ("type", "dot", "time-modification"):
+        for child in source.findall(tag):
+            put(note, deepcopy(child))
+
+
+def write_value(note: etree._Element, value: Value | None) -> None:
+    """Write type, dots and tuplet of a note; without a value none of them."""
+    drop(note, "type", "dot", "time-modification")
+    if value is None:
+        return
+    put(note, element("type", value.name))
+    for _ in range(value.dots):
+        put(note, element("dot"))
+    if value.ratio:
+        change = put(note, element("time-modification"))
+        change.extend([element("actual-notes", str(value.ratio[0])),
+                       element("normal-notes", str(value.ratio[1]))])
+
+
+def _untie(note: etree._Element, kind: str) -> None:
+    for sign in [*note.findall("tie"), *note.findall("notations/tied")]:
+        if sign.get("type") == kind:
+            detach(sign)
+    prune_notations(note)

@@ -1,0 +1,228 @@
+"""A part that several players' parts became, written anew in two voices a staff."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from copy import deepcopy
+from fractions import Fraction
+from itertools import pairwise
+
+from lxml import etree
+
+from arranger.io.note_values import spelled
+from arranger.io.voice_lines import Chains, Line, voice_lines, write_value
+from arranger.io.write_beat_beams import beam
+from arranger.io.write_divisions import divisions_by_measure, number, step
+from arranger.io.write_events import Event, events
+from arranger.io.write_order import detach, drop, element, notations, prune_notations, put, set_text
+from arranger.io.write_pedals import insert
+from arranger.io.write_tuplets import bracket
+from arranger.model.score import Measure, NoteId
+
+_STAVES = ("1", "2")
+_VOICES = {("1", 1): "1", ("1", 2): "2", ("2", 1): "5", ("2", 2): "6"}
+_TIMED = ("direction", "sound", "harmony", "figured-bass")
+_MOVABLE = ("direction", "sound", "harmony")  # what the schema gives an offset
+_ONCE = ("articulations", "ornaments", "fermata")
+Elements = Mapping[NoteId, tuple[etree._Element, ...]]
+
+
+def write_two_voices(part: etree._Element, measures: tuple[Measure, ...],
+                     elements: Elements) -> Elements:
+    """Write a harp part anew in at most two voices a staff; return the notes that are left.
+
+    Notes struck together share stems, a unison is written once, rests show where the whole staff
+    is silent, beams go by the beat. Where two voices cannot hold all, lengths are written shorter
+    (``two_voices.share``); onsets and pitches stay.
+
+    Parameters
+    ----------
+    part : two staves; changed in place.
+    measures : the bars of the score, for their metre.
+    elements : the written notes of each note, first the struck one, then those tied to it.
+    """
+    links = [(a, b) for chain in elements.values() for a, b in pairwise(chain)]
+    chains = Chains(dict(links), {b: a for a, b in links})
+    for bar, (measure, divisions) in zip(measures, divisions_by_measure(part), strict=False):
+        _relay(measure, divisions, bar, chains)
+    return {ident: tuple(dict.fromkeys(_twin(note, chains) for note in chain
+                                       if _twin(note, chains) not in chains.gone))
+            for ident, chain in elements.items()}
+
+
+def _twin(note: etree._Element, chains: Chains) -> etree._Element:
+    while note in chains.twins:
+        note = chains.twins[note]
+    return note
+
+
+def _relay(measure: etree._Element, divisions: Fraction, bar: Measure, chains: Chains) -> None:
+    here = [e for e in events(measure) if e.head.find("cue") is None]
+    end = max((e.end for e in here), default=Fraction(0)) / divisions
+    timed = _take_timed(measure)
+    fermatas = {e.onset / divisions: sign for e in here if e.rest
+                for sign in e.head.iterfind("notations/fermata")}
+    lines = {staff: voice_lines(here, staff, divisions, chains) for staff in _STAVES}
+    graces = _graces(here, divisions, lines, chains)
+    closing = [b for b in measure.findall("barline") if b.get("location", "right") == "right"]
+    for child in [c for c in measure if c.tag in ("note", "backup", "forward")] + closing:
+        measure.remove(child)
+    at = Fraction(0)
+    for staff in _STAVES:
+        for voice in (1, 2):
+            if voice == 2 and not lines[staff][1].chords:
+                continue
+            if at:
+                move = etree.SubElement(measure, "backup")
+                move.append(element("duration", number(at * divisions)))
+            made = _voice(lines[staff], voice, end, graces.get(staff, {}))
+            _finish(made, staff, voice, divisions, bar, measure, fermatas)
+            at = max((o + v for o, v, _ in made), default=Fraction(0))
+    measure.extend(closing)
+    for place, child in timed:
+        _put_back(measure, place, child)
+
+
+def _take_timed(measure: etree._Element) -> list[tuple[Fraction, etree._Element]]:
+    """Take out directions and the like, with their places in divisions; clefs within go."""
+    found: list[tuple[Fraction, etree._Element]] = []
+    at, begun = Fraction(0), False
+    for child in list(measure):
+        if child.tag == "attributes" and begun:
+            drop(child, "clef")
+            if len(child):
+                found.append((at, child))
+            measure.remove(child)
+        elif begun and (child.tag in _TIMED or child.get("location") == "middle"):
+            found.append((at, child))
+            measure.remove(child)
+        begun = begun or child.tag in ("note", "backup", "forward")
+        at = max(at + step(child), Fraction(0))
+    return found
+
+
+def _put_back(measure: etree._Element, at: Fraction, child: etree._Element) -> None:
+    own = Fraction((child.findtext("offset") or "0").strip() or 0)
+    drop(child, "offset")
+    insert(measure, max(at + own, Fraction(0)), [child])
+    if child.tag not in _MOVABLE:
+        drop(child, "offset")
+
+
+Graces = dict[tuple[int, Fraction], list[etree._Element]]
+
+
+def _graces(here: Iterable[Event], divisions: Fraction, lines: Mapping[str, tuple[Line, Line]],
+            chains: Chains) -> dict[str, Graces]:
+    """Grace notes by staff, voice and the moment they lean on."""
+    found: dict[str, Graces] = {}
+    for event in here:
+        if not event.grace:
+            continue
+        staff, at = event.staff, event.onset / divisions
+        voice = next((v for v in (1, 2) if at in lines[staff][v - 1].chords), 1)
+        found.setdefault(staff, {}).setdefault((voice, at), []).extend(event.notes)
+    return found
+
+
+Row = tuple[Fraction, Fraction, list[etree._Element]]  # onset, length, notes (graces first)
+
+
+def _voice(lines: tuple[Line, Line], voice: int, end: Fraction, graces: Graces) -> list[Row]:
+    """Chords and rests of one voice; the first voice of a staff fills the bar."""
+    mine = lines[voice - 1]
+    onsets = sorted(mine.chords)
+    rows: list[Row] = []
+    at = Fraction(0)
+    for onset in [*onsets, *([end] if voice == 1 else [])]:
+        if onset > at:
+            within = onset in mine.chords and onset > onsets[0]
+            rows += _rests(at, onset, lines, voice == 1, within)
+        if onset in mine.chords:
+            rows.append((onset, mine.values[onset],
+                         [*graces.pop((voice, onset), ()), *mine.chords[onset]]))
+            at = onset + mine.values[onset]
+    for (_, at), notes in sorted(graces.items()) if voice == 1 else ():
+        rows.append((min(at, end), Fraction(0), notes))  # they lean on the note before
+    return sorted(rows, key=lambda r: (r[0], bool(r[1]) and r[0] >= end))
+
+
+def _rests(start: Fraction, end: Fraction, lines: tuple[Line, Line],
+           first: bool, within: bool) -> list[Row]:
+    """Rests over a gap of one voice, seen where the whole staff is silent, of the ``first`` voice.
+
+    Beside a note of the other voice they are seen ``within`` a voice, between two of its notes.
+    """
+    sounding = [(o, o + line.values[o]) for line in lines for o in line.chords]
+    cuts = sorted({start, end, *(c for span in sounding for c in span if start < c < end)})
+    heard = {at: any(a <= at < b for a, b in sounding) for at in cuts}
+    rows: list[Row] = []
+    run = start
+    for one, two in pairwise(cuts):
+        seen = within if heard[one] else first
+        if two < end and seen == (within if heard[two] else first):
+            continue
+        for value in spelled(run, two):
+            rest = element("note", None, **({} if seen else {"print-object": "no"}))
+            rest.append(element("rest"))
+            write_value(rest, value)
+            rows.append((run, value.length, [rest]))
+            run += value.length
+        run = two
+    return rows
+
+
+def _finish(rows: list[Row], staff: str, voice: int, divisions: Fraction, bar: Measure,
+            measure: etree._Element, fermatas: dict[Fraction, etree._Element]) -> None:
+    """Give the notes of a voice their voice, length, stems, beams and brackets; append them."""
+    whole = [r for r in rows if r[1]]
+    if whole and all(notes[0].find("rest") is not None for _, _, notes in whole) and all(
+            notes[0].get("print-object") != "no" for _, _, notes in whole):
+        rest = element("note")
+        rest.append(element("rest", None, measure="yes"))
+        rows[:] = [(Fraction(0), sum((r[1] for r in whole), Fraction(0)), [rest]),
+                   *(r for r in rows if not r[1])]
+    at = Fraction(0)
+    for onset, length, notes in rows:
+        if onset > at:
+            move = etree.SubElement(measure, "forward")
+            move.extend([element("duration", number((onset - at) * divisions)),
+                         element("voice", _VOICES[staff, voice]), element("staff", staff)])
+        graces = [n for n in notes if n.find("grace") is not None]
+        chord = [n for n in notes if n not in graces]
+        for note in notes:
+            set_text(note, "voice", _VOICES[staff, voice])
+            set_text(note, "staff", staff)
+            drop(note, "stem")
+            measure.append(note)
+        _chord(chord, length * divisions)
+        if chord and chord[0].find("rest") is not None and onset in fermatas and chord[0].get(
+                "print-object") != "no":
+            notations(chord[0]).append(deepcopy(fermatas[onset]))
+        at = onset + length
+    stems = [(o, v, next(n for n in notes if n.find("grace") is None))
+             for o, v, notes in rows if v]
+    beam(stems, bar)
+    bracket(stems)
+
+
+def _chord(notes: list[etree._Element], length: Fraction) -> None:
+    """Let notes share a stem: one sign of a kind, the rest of what is the stem's goes."""
+    shown: set[str] = set()
+    for at, note in enumerate(notes):
+        drop(note, "chord", "beam")
+        for sign in note.findall("notations/tuplet"):
+            detach(sign)
+        for sign in [s for tag in _ONCE for s in note.findall(f"notations/{tag}")]:
+            for child in list(sign) if sign.tag != "fermata" else ():
+                if child.tag in shown:
+                    detach(child)
+                shown.add(str(child.tag))
+            if sign.tag == "fermata":
+                if "fermata" in shown:
+                    detach(sign)
+                shown.add("fermata")
+        prune_notations(note)
+        if at:
+            put(note, element("chord"))
+        set_text(note, "duration", number(length))
