@@ -91,7 +91,7 @@ def thumb_below(case: Case) -> Iterator[Diagnostic]:
 
 
 def just_left(case: Case) -> Iterator[Diagnostic]:
-    """S4: a string passes from hand to hand too soon, and no other sharing avoids it."""
+    """S4: a string passes from hand to hand too soon, as the part shares the strings."""
     limit = case.player.collision_seconds
     last: dict[int, tuple[float, str, Note]] = {}
     bars: dict[int, list[tuple[float, str, Note, Note]]] = {}
