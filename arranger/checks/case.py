@@ -172,6 +172,11 @@ class Case:
                 found.append(Slide(start, signed.pop(0) if near else None))
         return tuple(sorted(found, key=lambda s: s.start.onset))
 
+    def damped(self, note: Note, until: float) -> bool:
+        """Tell whether a damping sign stands after a note's pluck, up to ``until`` (seconds)."""
+        return any(note.onset < sign.onset and self.seconds(sign.onset) <= until + 1e-6
+                   for sign in self.marks.damps)
+
     def swells(self) -> tuple[tuple[Fraction, Fraction], ...]:
         """Start and stop of every crescendo hairpin."""
         return tuple((h.onset, h.stop) for h in self.marks.hairpins if h.kind == "crescendo")

@@ -17,6 +17,7 @@ from arranger.model.score import Score
 from arranger.passes.account import net
 from arranger.passes.alike import alike
 from arranger.passes.compass import fold, tuning
+from arranger.passes.damping import mark_damping
 from arranger.passes.feet import give_up, move_pedals
 from arranger.passes.hands import give_hands
 from arranger.passes.levers import give_levers, set_levers
@@ -70,7 +71,7 @@ def arrange(score: Score, part: str, settings: Settings,
     notes = tuple(replace(n, source=origin[n.id]) for n in result.draft.notes)
     draft = replace(result.draft, source=score, notes=notes, cost=cost, bound=bound,
                     ledger=Ledger(entries))
-    return Arranged(net(draft), result.missed, settled)
+    return Arranged(mark_damping(net(draft), settings), result.missed, settled)
 
 
 def weighed(score: Score, part: str, settings: Settings, recall: Recall) -> Draft:
