@@ -15,9 +15,11 @@ import pytest
 
 from arranger.model.harp import HarpString
 from arranger.model.pitch import Pitch
+from arranger.plan.exposure import exposed
 from arranger.plan.grip_costs import GripCosts
 from arranger.plan.grips import Grip
 from arranger.plan.hand_options import Tone, options
+from arranger.plan.slices import slices
 from tests.handwritten import chord, low, note
 from tests.test_scenes import PLAYER, PRICES, SETTINGS, by_onset, drafted, grip, named
 
@@ -127,6 +129,14 @@ def test_what_goes_wrong_weighs_more_in_a_thin_texture(age: float):
                                            np.array([new]))[0, 0])
     assert prices[True] * 100 == prices[False] * (100 + PRICES["exposure"])
     assert prices[False] > 0
+
+
+def test_a_texture_is_thin_where_two_notes_sound_at_most():
+    """Held notes count, rests do not."""
+    draft = drafted(note("C5", 4) + note("D5", 4) + chord("E5 G5", 4) + note("r", 4),
+                    low("C3", 12) + low("C3", 4), 60)
+    parts = slices(draft.notes, draft.source.tempo)
+    assert exposed(parts) == [True, True, False, True]
 
 
 def test_parallel_sixths_in_both_hands_lose_nothing():
