@@ -123,9 +123,9 @@ def test_what_goes_wrong_weighs_more_in_a_thin_texture(age: float):
     costs = GripCosts(PLAYER, PRICES)
     old = costs.number(Grip((28,), (1,)))
     prices = {}
-    for exposed in (False, True):
-        new = costs.number(Grip((28,), (2,), exposed=exposed))
-        prices[exposed] = int(costs.across(0, np.array([old]), np.array([age]),
+    for thin in (False, True):
+        new = costs.number(Grip((28,), (2,), exposed=thin))
+        prices[thin] = int(costs.across(0, np.array([old]), np.array([age]),
                                            np.array([new]))[0, 0])
     assert prices[True] * 100 == prices[False] * (100 + PRICES["exposure"])
     assert prices[False] > 0
