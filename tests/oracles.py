@@ -6,7 +6,7 @@ Nothing here calls the code under test. A path is a sequence of indices into ``P
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise, product
 from math import ceil
 from typing import TypeVar
@@ -199,14 +199,6 @@ def _moves(lp: _Programme, x: Mapping[tuple[int, int, int], int], t: int, switch
             lp.row(dict.fromkeys(out[q], 1) | {x[t - 1, p, q]: -1}, 0, 0)
             lp.row(dict.fromkeys(into[q], 1) | {x[t, p, q]: -1}, 0, 0)
     return moves
-
-
-def cheapest_choice(rows: Sequence[Sequence[T]], own: Callable[[int, T], float],
-                    link: Callable[[int, T, T], float]) -> float:
-    """Least sum of ``own(t, choice)`` and ``link(t, before, choice)`` over all sequences."""
-    return min(sum(own(t, c) for t, c in enumerate(chosen))
-               + sum(link(t, a, b) for t, (a, b) in enumerate(pairwise(chosen), start=1))
-               for chosen in product(*rows))
 
 
 def pedal_model(times: Sequence[float], ways: Sequence[Sequence[Ways]],

@@ -53,6 +53,15 @@ def test_errors_are_those_named_here_and_few() -> None:
     assert counted("error") <= bars_with_notes() / 100
 
 
+def test_hands_and_fingers_are_found_for_all_but_a_few_attacks() -> None:
+    """No note of the part is changed for it; where none serve, more strings are asked than fit."""
+    grips = [(a, g) for p in FILES for case in (looked_at(p)[0],)
+             for a, g in zip(case.attacks, case.grips, strict=True)]
+    whole = [len(g.fingers) == len({n.pitch.position for n in a.notes}) for a, g in grips]
+    assert sum(whole) >= 0.99 * len(whole)
+    assert all(bool(g.fault) != found for (_, g), found in zip(grips, whole, strict=True))
+
+
 def test_warnings_are_few() -> None:
     assert 0 < counted("warning") <= 5 * bars_with_notes() / 100
 

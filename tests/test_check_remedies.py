@@ -14,7 +14,8 @@ from arranger.checks.case import Case
 from arranger.model.diagnostic import Diagnostic
 from arranger.passes.edit_part import edited
 from arranger.passes.inspect import checked, inspect
-from tests.checking import FILES, part_of
+from arranger.rulebook.rules import rule
+from tests.checking import FILES, as_case, part_of
 
 pytestmark = pytest.mark.skipif(not FILES, reason="the harp parts are not here")
 QUICK = ("r-691", "n26881--009", "n26881--003", "n26880--008")
@@ -66,3 +67,12 @@ def test_a_false_remedy_would_be_thrown_out() -> None:
     (clash,) = [d for d in inspect(case, {}).findings if d.severity == "error"]
     wrong = replace(clash.remedies[0], edits=())
     assert any(d.code == "S1" for d in checked(edited(case, wrong.edits)))
+
+
+def test_a_string_that_changes_hands_too_soon_may_stay_in_its_hand() -> None:
+    """The same sound comes before any loss."""
+    (example,) = [e for e in rule("S4").examples if not e.good]
+    (found,) = [d for d in inspect(as_case(example), {}).findings if d.code == "S4"]
+    assert [(r.title, r.fidelity) for r in found.remedies] == [
+        ("let the right hand keep the string", "same-sound"),
+        ("leave out the second of each pair", "other-sound")]

@@ -21,7 +21,6 @@ OF_DRAFTS = ("T1", "T2", "T3", "T4", "K1", "K2", "K3", "K4", "K5", "K6")
 #: Bad examples that are no fault of a part, with the code the check names instead, and why.
 ELSEWHERE = {
     ("P1", "the left hand still needs F natural at that moment"): ("S1", "told as a clash"),
-    ("S4", "the left hand takes E4 just after the right hand"): ("R1", "one hand may keep it"),
     ("H1", "five notes in the right hand"): ("", "the left hand helps"),
     ("H2", "a twelfth in the left hand"): ("", "the right hand helps"),
     ("H3", "C2 in the right hand"): ("", "the left hand takes it"),

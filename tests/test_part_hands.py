@@ -6,7 +6,7 @@ from fractions import Fraction
 from itertools import product
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arranger.model.harp import HarpString
@@ -14,6 +14,7 @@ from arranger.model.pitch import Pitch
 from arranger.model.score import Note
 from arranger.plan.hand_options import reach
 from arranger.plan.part_hands import Attack, fault, grips
+from arranger.plan.recall import Recall
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
 
@@ -88,3 +89,34 @@ def test_a_roll_may_help_but_not_a_short_chord(marks: frozenset[str], helps: boo
 def test_one_string_wanted_twice_counts_once() -> None:
     struck = [*named("C4 E4 G4 B4"), *named("C4 E4 G4 B4")]
     assert fault(struck, PLAYER) == ""
+
+
+def test_fingers_fall_from_the_lowest_string_to_the_thumb() -> None:
+    (grip,) = grips([Attack(Fraction(0), 0.0, tuple(named("C2 G2 C3 E3 G3 C4 E4")))], PLAYER,
+                    load_prices())
+    for held in (grip.left, grip.right):
+        fingers = [grip.fingers[n.id] for n in held]
+        assert fingers == sorted(set(fingers), reverse=True)
+        assert fingers[-1] == 1
+    assert set(grip.fingers) == {n.id for n in (*grip.left, *grip.right)}
+
+
+def test_written_fingers_are_kept_and_the_others_found_around_them() -> None:
+    struck = named("C4 E4 G4")
+    bottom = struck[0].id
+    attack = [Attack(Fraction(0), 0.0, tuple(struck))]
+    (free,) = grips(attack, PLAYER, load_prices())
+    (bound,) = grips(attack, PLAYER, load_prices(), {bottom: 4})
+    assert (free.fingers[bottom], bound.fingers[bottom]) == (3, 4)
+    assert len(bound.fingers) == 3
+
+
+@given(st.lists(PLACES, min_size=2, max_size=4))
+@settings(max_examples=20, deadline=None)
+def test_a_part_is_shared_alike_whatever_is_recalled(rows: list[set[int]]) -> None:
+    attacks = [Attack(Fraction(t), t / 4, tuple(notes(sorted(places))))
+               for t, places in enumerate(rows)]
+    recall = Recall()
+    fresh = grips(attacks, PLAYER, load_prices())
+    assert grips(attacks[1:], PLAYER, load_prices(), recall=recall)
+    assert grips(attacks, PLAYER, load_prices(), recall=recall) == fresh

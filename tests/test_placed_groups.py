@@ -65,6 +65,8 @@ def test_hints_are_first_fingers_and_changes_of_hand():
 
     assert hints("R C4:4 E4:3 G4:2 C5:1 G4:2") == ["C4@0", "G4@2"]
     assert hints("R C4:4+E4:3 G4:1") == ["C4@0"]
+    assert hints("R C4:4+E4:3+C5:1") == ["C4@0", "E4@0", "C5@0"]
+    assert hints("R C4:3+E4:2+G4:1 C4:3+E4:2+G4:1 D4:3+F4:2+A4:1") == ["C4@0", "D4@1"]
     assert hints("L C3:4 . . E3:3 ; R . C4:4 E4:3 .") == ["C3@0", "C4@1/2", "E3@3/2"]
 
 

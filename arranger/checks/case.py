@@ -12,7 +12,8 @@ from arranger.model.harp import Harp, HarpString, spellings
 from arranger.model.ledger import Drop, OctaveShift, Respell
 from arranger.model.marks import PartMarks
 from arranger.model.score import Note, NoteId, Score
-from arranger.plan.part_hands import Attack, Grip, grips
+from arranger.plan.part_hands import Attack, Grip, grips, unshared
+from arranger.plan.recall import Recall
 from arranger.plan.slices import clock
 from arranger.plan.timing import Use
 from arranger.rulebook.players import Player
@@ -53,6 +54,7 @@ class Case:
     settings, and the player marks what comes between.
     ``lever_entry``: of a case that begins later than the part, how the levers stand by the marks.
     ``fingers`` are written fingers, ``staves`` all staves a note (with its doubles) stands on.
+    ``recall``: what the hand planner has found of this part, for the part with an edit.
     """
 
     score: Score
@@ -69,6 +71,7 @@ class Case:
     times: Mapping[Fraction, float] = field(default_factory=dict)
     graces: tuple[Note, ...] = ()
     lever_entry: Mapping[HarpString, int] | None = None
+    recall: Recall = field(default_factory=Recall, compare=False)
 
     @property
     def player(self) -> Player:
@@ -97,6 +100,11 @@ class Case:
         """Seconds from the start of the score."""
         known = self.times.get(onset)
         return clock(self.score.tempo, [onset])[0] if known is None else known
+
+    def all_fingers(self) -> dict[NoteId, int]:
+        """Fingers as written, and of the other notes those the hand planner finds."""
+        found = {n: f for grip in self.grips for n, f in grip.fingers.items()}
+        return found | dict(self.fingers)
 
     def uses(self) -> list[Use]:
         """Every letter wanted by a note, by onset; strings without discs want none."""
@@ -165,6 +173,11 @@ class Case:
                 near = signed and signed[0].measure - start.measure <= 1
                 found.append(Slide(start, signed.pop(0) if near else None))
         return tuple(sorted(found, key=lambda s: s.start.onset))
+
+    def damped(self, note: Note, until: float) -> bool:
+        """Tell whether a damping sign stands after a note's pluck, up to ``until`` (seconds)."""
+        return any(note.onset < sign.onset and self.seconds(sign.onset) <= until + 1e-6
+                   for sign in self.marks.damps)
 
     def swells(self) -> tuple[tuple[Fraction, Fraction], ...]:
         """Start and stop of every crescendo hairpin."""
@@ -243,7 +256,7 @@ def with_notes(case: Case, notes: Iterable[Note], marks: PartMarks | None = None
                entry: Mapping[str, int] | None = None, hands: bool = True) -> Case:
     """Return the case with other notes (and marks), its attacks and grips worked out anew.
 
-    ``hands``: False leaves out the grips, for a case that is only to be edited.
+    ``hands``: False leaves out which hand takes what; what no hand can hold is known all the same.
     """
     everything = sorted(notes, key=lambda n: (float(n.onset), n.midi, n.id))
     ordered = tuple(n for n in everything if not n.grace)
@@ -253,11 +266,12 @@ def with_notes(case: Case, notes: Iterable[Note], marks: PartMarks | None = None
     attacks = tuple(Attack(onset, time, group)
                     for (onset, group), time in zip(groups, times, strict=True))
     return Case(case.score, case.part, case.judge, ordered, attacks,
-                grips(attacks, case.player, case.judge.prices) if hands else (),
+                grips(attacks, case.player, case.judge.prices, case.fingers, case.recall)
+                if hands else unshared(attacks, case.player),
                 marks or case.marks, case.fingers,
                 case.staves, case.entry if entry is None else entry, case.changes_marked,
                 {a.onset: a.seconds for a in attacks}, tuple(n for n in everything if n.grace),
-                case.lever_entry)
+                case.lever_entry, case.recall)
 
 
 def hands_of(case: Case) -> dict[NoteId, str]:

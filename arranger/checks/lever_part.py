@@ -78,9 +78,10 @@ def in_time(case: Case) -> Iterator[Diagnostic]:
 
 def lever_draft(case: Case, pitches: Mapping[NoteId, Pitch]) -> Draft:
     """Return the part with its levers set and moved: as marked, where the marks give every note."""
-    plan, hands = _as_marked(case) or plan_levers(case), hands_of(case)
+    plan, hands, fingers = (_as_marked(case) or plan_levers(case), hands_of(case),
+                            case.all_fingers())
     notes = tuple(in_order(
-        HarpNote(n, pitches.get(n.id, n.pitch), hands.get(n.id, "R"), case.fingers.get(n.id),
+        HarpNote(n, pitches.get(n.id, n.pitch), hands.get(n.id, "R"), fingers.get(n.id),
                  "arpeggiate" in n.marks) for n in case.score.part_notes(case.part)))
     return Draft(case.score, case.part, notes, levers=LeverPlan(plan.opening, plan.moves))
 

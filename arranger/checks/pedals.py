@@ -200,7 +200,8 @@ def ringing(case: Case) -> Iterator[Diagnostic]:
         age = change.gap - foot_time(case, change.notches)
         loud = float(level(np.array([change.old.midi]), np.array([max(age, 0.0)]))[0])
         held = change.old.end > change.new.onset
-        if age > 0 and loud > bad and not held and HarpString.of(change.old.pitch) <= \
+        if age > 0 and loud > bad and not held and not case.damped(
+                change.old, case.seconds(change.new.onset)) and HarpString.of(change.old.pitch) <= \
                 case.harp.wire_top:
             bars.setdefault(change.new.measure, []).append(change)
     for found in bars.values():

@@ -13,6 +13,7 @@ from arranger.model.mark_edits import Unsign
 from arranger.model.pitch import Pitch
 from arranger.model.score import Note
 from arranger.plan.ring import T60
+from arranger.rulebook.damping import load_damping
 from arranger.rulebook.rules import rule
 
 
@@ -91,8 +92,11 @@ def _in_turns(case: Case, found: Sequence[_Again]) -> Iterator[Remedy]:
 
 
 def bass_rings_on(case: Case) -> Iterator[Diagnostic]:
-    """R2: a wire string rings into a harmony it does not belong to, in every bar of a row."""
-    seconds = rule("R2").number("ring_seconds")
+    """R2: a wire string rings into a harmony it does not belong to, in every bar of a row.
+
+    Not where it is damped then or soon after, or where it is to ring.
+    """
+    seconds, soon = rule("R2").number("ring_seconds"), load_damping().blur_seconds
     top = case.harp.wire_top
     found: dict[int, tuple[Note, Note]] = {}
     bass: tuple[float, Note] | None = None
@@ -102,7 +106,9 @@ def bass_rings_on(case: Case) -> Iterator[Diagnostic]:
             classes = {n.pitch.pitch_class for n in attack.notes}
             near = {(bass[1].midi + i) % 12 for i in (1, 11)}
             if attack.seconds - bass[0] < seconds and bass[1].pitch.pitch_class not in classes \
-                    and low[0].midi != bass[1].midi and near & classes:
+                    and low[0].midi != bass[1].midi and near & classes \
+                    and "let-ring" not in bass[1].marks \
+                    and not case.damped(bass[1], attack.seconds + soon):
                 found.setdefault(low[0].measure, (bass[1], low[0]))
         if low:
             bass = (attack.seconds, low[0])

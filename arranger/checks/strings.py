@@ -9,9 +9,11 @@ from arranger.checks.case import HAND, Case
 from arranger.checks.chords import playable_together, spelled_clashes
 from arranger.model.diagnostic import Diagnostic, Remedy
 from arranger.model.harp import HarpString
-from arranger.model.ledger import Drop, Merge, Respell
+from arranger.model.ledger import Drop, GiveToHand, Merge, Respell
 from arranger.model.score import Note
 from arranger.plan.part_hands import Grip
+
+_OTHER = {"L": "R", "R": "L"}
 
 
 def two_pitches(case: Case) -> Iterator[Diagnostic]:
@@ -91,7 +93,7 @@ def thumb_below(case: Case) -> Iterator[Diagnostic]:
 
 
 def just_left(case: Case) -> Iterator[Diagnostic]:
-    """S4: a string passes from hand to hand too soon, and no other sharing avoids it."""
+    """S4: a string passes from hand to hand too soon, as the part shares the strings."""
     limit = case.player.collision_seconds
     last: dict[int, tuple[float, str, Note]] = {}
     bars: dict[int, list[tuple[float, str, Note, Note]]] = {}
@@ -108,11 +110,15 @@ def just_left(case: Case) -> Iterator[Diagnostic]:
         gap, which, _, note = min(found, key=lambda f: (f[0], f[3].onset, f[3].midi))
         edits = tuple(Drop(n.id) for _, _, _, n in found)
         price = case.judge.prices["drop_doubling"] * len(found)
+        keeps = tuple(GiveToHand(n.id, _OTHER[w]) for _, w, _, n in found)
         yield case.say("S4", "warning", f"the {HAND[which]} takes {note.pitch.label} {gap:.2f} s "
                        f"after the other hand has plucked it",
                        list(dict.fromkeys(n for _, _, *two in found for n in two)),
                        onset=found[0][3].onset, need=(gap, limit),
-                       remedies=[Remedy("leave out the second of each pair", "other-sound", price,
+                       remedies=[Remedy(f"let the {HAND[_OTHER[which]]} keep the string",
+                                        "same-sound",
+                                        case.judge.prices["other_hand"] * len(found), keeps),
+                                 Remedy("leave out the second of each pair", "other-sound", price,
                                         edits)])
 
 

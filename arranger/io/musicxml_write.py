@@ -13,6 +13,7 @@ from arranger.io.harp_signs import join_fermatas
 from arranger.io.write_accidentals import needs, write_accidentals
 from arranger.io.write_beams import repair_beams
 from arranger.io.write_clefs import write_clefs
+from arranger.io.write_damps import write_damps
 from arranger.io.write_divisions import divisions_by_measure
 from arranger.io.write_events import Patch
 from arranger.io.write_keys import SAME, signatures, write_keys
@@ -61,9 +62,7 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
     chord; the rest get the draft's pitch, hand (staff 1 is the right), roll and finger.
     """
     root, elements = _copy(document)
-    part = next((p for p in root.findall("part") if p.get("id") == draft.part), None)
-    if part is None:
-        raise ValueError(f"the tree has no part {draft.part!r}")
+    part = _part(root, draft.part)
     patch = Patch(_fates(document, draft, elements))
     tied = {note for chain in elements.values() for note in chain[1:]}
     before = needs(part, tied)
@@ -100,6 +99,7 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
     elif pedals != "none":
         write_pedals(part, draft.plan, document.score,
                      () if pedals == "changes" else diagrams_at, pedals != "diagrams")
+    write_damps(root, draft, document.score)
     write_ids(root, draft.notes, elements)
     return serialise(root)
 
@@ -121,6 +121,13 @@ def serialise(root: etree._Element) -> bytes:
     root.set("version", "4.0")
     etree.indent(root, "  ")
     return (HEADER + etree.tostring(root, encoding="unicode", with_tail=False) + "\n").encode()
+
+
+def _part(root: etree._Element, ident: str) -> etree._Element:
+    part = next((p for p in root.findall("part") if p.get("id") == ident), None)
+    if part is None:
+        raise ValueError(f"the tree has no part {ident!r}")
+    return part
 
 
 def _copy(document: Document) -> tuple[etree._Element, Elements]:

@@ -82,11 +82,22 @@ class PedalPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class Damp:
+    """Strings silenced by a hand (R or L) at ``onset``: those on which ``notes`` still ring."""
+
+    onset: Fraction
+    seconds: float
+    hand: str
+    notes: tuple[HarpNote, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Draft:
     """Source, notes on the harp, pedals, ledger and cost. ``part`` is the arranged part's id.
 
     ``cost`` maps term names to integers; ``bound`` is a proven lower bound on their sum.
-    ``levers`` is set for every harp without pedals, also where none is moved.
+    ``levers`` is set for every harp without pedals, also where none is moved. ``damps``: where a
+    hand silences strings, in order of time.
     """
 
     source: Score
@@ -97,6 +108,7 @@ class Draft:
     cost: Mapping[str, int] = field(default_factory=dict)
     bound: int = 0
     levers: LeverPlan | None = None
+    damps: tuple[Damp, ...] = ()
 
     @property
     def total(self) -> int:

@@ -65,18 +65,28 @@ def placed_groups(notes: Iterable[HarpNote]) -> tuple[tuple[Grip, ...], ...]:
 def finger_hints(notes: Sequence[HarpNote]) -> frozenset[NoteId]:
     """Return the notes whose finger tells the rest: where a group begins, or a line changes hand.
 
-    Of a chord its lowest string. Fingers that cross begin a group.
+    Of a chord its lowest string, or all where a finger is passed over; a chord struck again with
+    the same fingers says nothing new. Fingers that cross begin a group.
     """
-    shown = {grips[0][0].id for grips in placed_groups(notes)}
+    shown: set[NoteId] = set()
+    last: dict[str, object] = {}
+    for grips in placed_groups(notes):
+        first, hand = grips[0], grips[0][0].hand
+        held = [(n.string.position, n.finger) for n in first]
+        if len(first) == 1 or len(grips) > 1 or last.get(hand) != held:
+            fingers = [n.finger or 0 for n in first]
+            next_to_next = fingers == list(range(fingers[0], fingers[0] - len(first), -1))
+            shown |= {n.id for n in (first[:1] if next_to_next else first)}
+        last[hand] = held
     hands: dict[Fraction, set[str]] = {}
-    first: dict[Fraction, HarpNote] = {}
+    lowest: dict[Fraction, HarpNote] = {}
     for note in sorted(notes, key=lambda n: (n.onset, n.string)):
         if not note.source.grace:
             hands.setdefault(note.onset, set()).add(note.hand)
-            first.setdefault(note.onset, note)
+            lowest.setdefault(note.onset, note)
     before: set[str] = set()
     for onset, here in hands.items():
         if len(here) == len(before) == 1 and here != before:
-            shown.add(first[onset].id)
+            shown.add(lowest[onset].id)
         before = here
     return frozenset(shown)

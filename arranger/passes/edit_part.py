@@ -50,8 +50,8 @@ def edited(case: Case, edits: Sequence[PartEdit], hands: bool = True) -> Case:
                 _change(notes, edit)
     marks = replace(case.marks, pedals=tuple(sorted(pedals, key=lambda m: m.onset)),
                     levers=tuple(sorted(levers, key=lambda m: m.onset)))
-    changed = with_notes(case, notes.values(), marks, hands=hands)
-    return replace(changed, fingers=fingers, staves=staves)
+    return with_notes(replace(case, fingers=fingers, staves=staves), notes.values(), marks,
+                      hands=hands)
 
 
 def _change(notes: dict[NoteId, Note], edit: PartEdit) -> None:

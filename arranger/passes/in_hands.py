@@ -10,6 +10,7 @@ from arranger.model.ledger import Alteration, Drop, OctaveShift
 from arranger.model.pitch import Pitch
 from arranger.model.score import NoteId
 from arranger.passes.settings import Settings
+from arranger.plan.exposure import exposed
 from arranger.plan.hand_options import Tone
 from arranger.plan.hand_search import Scene
 from arranger.plan.pedal_path import Ways
@@ -27,21 +28,21 @@ def set_scene(draft: Draft, parts: tuple[Slice, ...], ways: tuple[tuple[Ways, ..
               ends: tuple[tuple[float, ...], ...], part_roles: Mapping[NoteId, Role],
               settings: Settings) -> Scene:
     """What the hands are asked to do with these slices."""
-    tones = tuple(tuple(None if n.source.grace else _tone(n, part_roles[n.id], s, settings)
-                        for n in s.notes) for s in parts)
+    tones = tuple(tuple(None if n.source.grace else _tone(n, part_roles[n.id], s, thin, settings)
+                        for n in s.notes) for s, thin in zip(parts, exposed(parts), strict=True))
     places = frozenset(s.position for s in settings.harp.strings if s not in draft.plan.fixed)
     pins = tuple(tuple(settings.pins.of(n.id) for n in s.notes) for s in parts)
     return Scene(parts, ways, ends, tones, places, pins)
 
 
-def _tone(note: HarpNote, role: Role, here: Slice, settings: Settings) -> Tone:
+def _tone(note: HarpNote, role: Role, here: Slice, thin: bool, settings: Settings) -> Tone:
     length = note.source.duration
     roll = (not note.source.marks & {"staccato", "staccatissimo", "non-arpeggiate"}
             and len(here.notes) >= 3 and length >= 1)
     tone = Tone(pitch=note.pitch, hand=note.hand,
                 drop=worth(note, role, settings.prices).drop,
                 fixed=bool(role.tune or role.bass), roll=roll, rolled=note.rolled,
-                chord=note.source.chord)
+                chord=note.source.chord, exposed=thin)
     return pinned_tone(tone, settings.pins.of(note.id))
 
 

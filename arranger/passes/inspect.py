@@ -41,8 +41,8 @@ CHECKS: Mapping[str, Rule] = {
 LEVER_CHECKS: Mapping[str, Rule] = {**lever_part.CHECKS, **lever_marks.CHECKS}
 #: Rules of pedals, which say nothing of other harps.
 _OF_PEDALS = frozenset({*pedals.CHECKS, *pedal_marks.CHECKS, "C2", "L1", "L3", "N1", "N3", "N6"})
-#: Rules that look at which hand takes what.
-_BY_HANDS = frozenset({*hands.CHECKS, *LEVER_CHECKS, "S3", "S4"})
+#: Rules that look at which hand takes what; H1 to H3 look at each attack by itself.
+_BY_HANDS = frozenset({*hands.CHECKS, *LEVER_CHECKS, "S3", "S4"} - {"H1", "H2", "H3"})
 #: Errors that leaving out a note cannot bring about: each is of notes that are there, too near.
 _NOT_BY_LESS = frozenset({"P1", "P3", "S1", "S2", "H1", "H2", "H3", "R1", "O2", "C1"})
 #: Bars on each side of a finding that are checked again with a remedy applied (assumption).

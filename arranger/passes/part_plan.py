@@ -31,8 +31,9 @@ def planned(case: Case, found: Inspection, settings: Settings) -> Draft:
         return lever_draft(case, {})
     hands = {n.id: hand for grip in case.grips
              for hand, notes in (("L", grip.left), ("R", grip.right)) for n in notes}
+    fingers = case.all_fingers()
     notes = tuple(HarpNote(n, found.respelling.pitches.get(n.id, n.pitch),
-                           hands.get(n.id, "R" if n.staff == 1 else "L"), case.fingers.get(n.id),
+                           hands.get(n.id, "R" if n.staff == 1 else "L"), fingers.get(n.id),
                            "arpeggiate" in n.marks)
                   for n in case.score.part_notes(case.part))
     fixed = tuning(notes, case.harp)

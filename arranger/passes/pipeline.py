@@ -18,6 +18,7 @@ from arranger.passes.account import net
 from arranger.passes.again import spare_strings
 from arranger.passes.alike import alike
 from arranger.passes.compass import fold, fold_price, tuning
+from arranger.passes.damping import mark_damping
 from arranger.passes.feet import give_up, move_pedals
 from arranger.passes.hands import give_hands
 from arranger.passes.levers import give_levers, set_levers
@@ -71,7 +72,7 @@ def arrange(score: Score, part: str, settings: Settings,
     notes = tuple(replace(n, source=origin[n.id]) for n in result.draft.notes)
     draft = replace(result.draft, source=score, notes=notes, cost=cost, bound=bound,
                     ledger=Ledger(entries))
-    return Arranged(net(draft), result.missed, settled)
+    return Arranged(mark_damping(net(draft), settings), result.missed, settled)
 
 
 def weighed(score: Score, part: str, settings: Settings, recall: Recall) -> Draft:

@@ -24,7 +24,9 @@ _EPS = 1e-6
 class GripCosts:
     """Numbers of grips and the price tables between them (implements ``search.Costs``)."""
 
-    def __init__(self, player: Player, prices: Mapping[str, int]) -> None:
+    def __init__(self, player: Player, prices: Mapping[str, int],
+                 impossible: int = IMPOSSIBLE) -> None:
+        self._impossible = impossible
         self._player = player
         self._prices = prices
         self._numbers: dict[Grip, int] = {}
@@ -47,7 +49,8 @@ class GripCosts:
             mask = sum(1 << s for s in grip.strings)
             single = grip.fingers[0] if len(grip.fingers) == 1 else 0
             self._rows.append((grip.strings[0], grip.strings[-1], mask, mask << 1 | mask >> 1,
-                               single, sum(1 << f for f in grip.fingers)))
+                               single, sum(1 << f for f in grip.fingers),
+                               100 + self._prices["exposure"] * grip.exposed))
             self._array = None
         return found
 
@@ -55,14 +58,17 @@ class GripCosts:
         """Columns of these grips.
 
         Lowest and highest string, set of strings, of their neighbours, finger of a single note,
-        set of fingers.
+        set of fingers, per cent by which clumsiness towards it weighs.
         """
         if self._array is None:
-            self._array = np.array(self._rows, dtype=np.int64).reshape(-1, 6).T
+            self._array = np.array(self._rows, dtype=np.int64).reshape(-1, 7).T
         return np.asarray(self._array[:, ids])
 
     def own(self, worker: int, old: Ids, age: Times, new: Ids) -> Table:
-        """Travel, turning, the same finger or string again (old x new)."""
+        """Travel, turning, the same finger or string again (old x new).
+
+        A finger is quick to another string where the time is less than a pluck takes.
+        """
         if not len(new) or (len(old) == 1 and old[0] == FREE):
             return np.zeros((len(old), len(new)), dtype=np.int32)
         a, b = self._of(old)[:, :, None], self._of(new)[:, None, :]
@@ -72,12 +78,18 @@ class GripCosts:
         price = np.maximum(width - free[:, None], 0.0)
         price *= prices["travel"]
         if age.min() < player.restrike_free_seconds:
-            each = np.where(age < player.restrike_error_seconds - _EPS, IMPOSSIBLE, np.where(
-                age < player.restrike_warning_seconds - _EPS, prices["restrike"], np.where(
-                    age < player.restrike_free_seconds - _EPS, prices["restrike_easy"], 0)))
-            price += np.bitwise_count(a[2] & b[2]) * each[:, None]
+            each = np.where(age < player.restrike_error_seconds - _EPS, self._impossible,
+                            np.where(age < player.restrike_warning_seconds - _EPS,
+                                     prices["restrike"],
+                                     np.where(age < player.restrike_free_seconds - _EPS,
+                                              prices["restrike_easy"], 0)))
+            price += np.bitwise_count(a[2] & b[2]) * each[:, None] * b[6] // 100
         hops = np.where(age < player.same_finger_seconds - _EPS, prices["hop"], 0)
         price += np.bitwise_count(a[5] & b[5]) * hops[:, None]
+        if age.min() < player.placing_lead_seconds - _EPS:
+            quick = np.where(age < player.placing_lead_seconds - _EPS, prices["hop_quick"], 0)
+            again = np.bitwise_count(a[5] & b[5]).astype(np.int64) - np.bitwise_count(a[2] & b[2])
+            price += np.maximum(again, 0) * quick[:, None]
         singly = np.where(age <= player.afresh_seconds, a[4, :, 0], 0)
         price += self._turns[singly[:, None], b[4], np.clip(b[0] - a[0], -_WIDEST, _WIDEST)]
         return np.asarray(price, dtype=np.int32)
@@ -89,12 +101,12 @@ class GripCosts:
                 len(old) == 1 and old[0] == FREE):
             return np.zeros((len(old), len(new)), dtype=np.int32)
         a, b = self._of(old)[:, :, None], self._of(new)[:, None, :]
-        each = np.where(age < player.restrike_error_seconds - _EPS, IMPOSSIBLE, np.where(
+        each = np.where(age < player.restrike_error_seconds - _EPS, self._impossible, np.where(
             age < player.collision_seconds - _EPS, prices["collision"], 0))
         close = np.where(age < player.placing_lead_seconds - _EPS, prices["near_after"], 0)
         price = np.bitwise_count(a[2] & b[2]) * each[:, None]
         price += np.bitwise_count(a[3] & b[2]) * close[:, None]
-        return np.asarray(price, dtype=np.int32)
+        return np.asarray(price * b[6] // 100, dtype=np.int32)
 
 
 def _turns(prices: Mapping[str, int]) -> npt.NDArray[np.int64]:

@@ -20,11 +20,15 @@ _EASY = {1: (1, 3), 2: (3, 5), 3: (5, 9)}
 
 @dataclass(frozen=True, slots=True)
 class Grip:
-    """Positions of the strings from the lowest up, the finger on each, and if it is rolled."""
+    """Positions of the strings from the lowest up, the finger on each, and if it is rolled.
+
+    ``exposed``: the texture is thin, so that what goes wrong is heard.
+    """
 
     strings: tuple[int, ...]
     fingers: tuple[int, ...]
     rolled: bool = False
+    exposed: bool = False
 
 
 @lru_cache(maxsize=16)
@@ -34,9 +38,9 @@ def finger_sets(count: int, most: int) -> tuple[tuple[int, ...], ...]:
                         key=lambda f: (f[-1], f)))
 
 
-def grips(strings: tuple[int, ...], rolled: bool, most: int) -> tuple[Grip, ...]:
+def grips(strings: tuple[int, ...], rolled: bool, exposed: bool, most: int) -> tuple[Grip, ...]:
     """All grips of one hand on these strings with its first ``most`` fingers."""
-    return tuple(Grip(strings, f, rolled) for f in finger_sets(len(strings), most))
+    return tuple(Grip(strings, f, rolled, exposed) for f in finger_sets(len(strings), most))
 
 
 def grip_price(grip: Grip, player: Player, prices: Mapping[str, int]) -> int:

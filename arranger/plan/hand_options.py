@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from functools import cache
+from itertools import combinations, pairwise
 
 from arranger.model.harp import HarpString
 from arranger.model.pitch import Pitch
 from arranger.rulebook.players import Player
+from arranger.rulebook.rules import rule
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +24,7 @@ class Tone:
 
     ``fixed``: it may not be moved by octaves (tune, bass, or a string without disc near by).
     ``roll``: it may be part of a rolled chord; ``rolled``: the source rolls it; ``chord`` numbers
-    the written chord.
+    the written chord. ``exposed``: it is struck in a thin texture (``plan.exposure``).
     """
 
     pitch: Pitch
@@ -32,6 +34,7 @@ class Tone:
     roll: bool
     rolled: bool
     chord: int
+    exposed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,9 +184,17 @@ def _moved(tones: Sequence[Tone], picked: Sequence[int], kept: Sequence[int], wh
     return found
 
 
+@cache
+def _close_and_low() -> tuple[int, int]:
+    """Position of the string below which close intervals blur, and steps that are close (R3)."""
+    limits = rule("R3").limits
+    below = Pitch.parse(str(limits["below"].value)).position
+    return below, int(rule("R3").number("close_steps"))
+
+
 def _sized(option: Option, tones: Sequence[Tone], player: Player,
            prices: Mapping[str, int]) -> Option:
-    """Add the price of the other hand and of chords shared between the hands."""
+    """Add the price of the other hand, of shared chords, and of close intervals low down."""
     price = option.price
     chords: dict[int, set[str]] = {}
     for which, hand in (("L", option.left), ("R", option.right)):
@@ -191,4 +202,7 @@ def _sized(option: Option, tones: Sequence[Tone], player: Player,
             price += prices["other_hand"] * (tones[i].hand != which)
             chords.setdefault(tones[i].chord, set()).add(which)
     price += prices["split"] * sum(len(c) > 1 for c in chords.values())
+    struck = sorted(p.position for hand in (option.left, option.right) for _, p in hand.tones)
+    low, third = _close_and_low()
+    price += prices["close_low"] * sum(a < low and b - a <= third for a, b in pairwise(struck))
     return Option(option.left, option.right, price)

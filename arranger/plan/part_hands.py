@@ -1,25 +1,38 @@
-"""Which hand takes what in a part as it is written, and why no hand can, where none can.
+"""Which hand and finger take what in a part as it is written, and why none can, where none can.
 
-The one place where a check asks the hand planner. The staff only breaks ties: a fault is told
-only where no way of sharing the strings serves.
+The one place where a check asks the hand planner, for notes whose strings stand and which stay.
+The staff is the hand and written fingers are kept, unless that costs too much elsewhere; a fault is
+told only where no way of sharing the strings serves.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import lru_cache
 
-from arranger.model.score import Note
-from arranger.plan.hand_options import Option, Tone, options, reach
-from arranger.plan.hand_path import hand_path
+from arranger.model.draft import HarpNote
+from arranger.model.pins import Pin
+from arranger.model.score import Note, NoteId
+from arranger.plan.exposure import exposed
+from arranger.plan.grip_costs import GripCosts
+from arranger.plan.hand_options import Tone, reach
+from arranger.plan.hand_search import HandSearch, Scene
+from arranger.plan.pedal_path import Way, Ways
+from arranger.plan.recall import Recall
+from arranger.plan.slices import Slice
+from arranger.plan.universe import LOST, Choice
 from arranger.rulebook.players import Player
+from arranger.rulebook.universe import load_universe
 
 _TOLD = ("H3", "H2", "H1")
 #: Marks of chords that must not be rolled.
 _PLAIN = frozenset({"staccato", "staccatissimo", "non-arpeggiate"})
 _DROP = 1000  # price of a note left out of a grip: only the ranking matters
+#: Price of a string that comes back too soon for any finger: told by rule R1, and here it stays.
+_AGAIN = 500
+_UNWRITTEN: Mapping[NoteId, int] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,49 +49,79 @@ class Grip:
     """Both hands at one attack, lowest string first.
 
     ``fault`` is the rule no sharing keeps, "" if one keeps all; ``if_rolled``: rolled, the chord
-    could be held after all.
+    could be held after all. ``fingers``: 1 (thumb) to 4, of the notes that are held.
     """
 
     left: tuple[Note, ...]
     right: tuple[Note, ...]
     fault: str = ""
     if_rolled: bool = False
+    fingers: Mapping[NoteId, int] = field(default_factory=dict)
 
     def hand(self, which: str) -> tuple[Note, ...]:
         """Notes of one hand, L or R."""
         return self.left if which == "L" else self.right
 
 
-def grips(attacks: Sequence[Attack], player: Player,
-          prices: Mapping[str, int]) -> tuple[Grip, ...]:
-    """Share a whole part between the hands; one grip an attack."""
+def grips(attacks: Sequence[Attack], player: Player, prices: Mapping[str, int],
+          written: Mapping[NoteId, int] = _UNWRITTEN,
+          recall: Recall | None = None) -> tuple[Grip, ...]:
+    """Share a whole part between hands and fingers; one grip an attack (exact).
+
+    ``written``: fingers that stand in the part; they are kept wherever the hands can. ``recall``:
+    of the same part, player and prices.
+    """
     strings = [_strings(a.notes) for a in attacks]
-    paid = tuple(sorted(prices.items()))
-    rows = [_options(tuple(_tone(n) for n in notes), player, paid) for notes in strings]
-    _, path = hand_path(rows, [a.seconds for a in attacks], player, prices)
-    found = []
-    for notes, option in zip(strings, path, strict=True):
-        left = tuple(notes[i] for i, _ in option.left.tones)
-        right = tuple(notes[i] for i, _ in option.right.tones)
-        whole = len(left) + len(right) == len(notes)
-        found.append(Grip(left, right) if whole else _broken_grip(left, right, notes, player))
-    return tuple(found)
+    parts = tuple(Slice(a.onset, a.seconds, tuple(
+        HarpNote(n, n.pitch, "L" if n.staff == 2 else "R", None, "arpeggiate" in n.marks)
+        for n in notes)) for a, notes in zip(attacks, strings, strict=True))
+    scene = Scene(
+        parts,
+        ways=tuple(tuple(Ways((Way(n.pitch, 0),), _DROP) for n in notes) for notes in strings),
+        ends=(), tones=tuple(tuple(_tone(n, thin) for n in notes)
+                             for notes, thin in zip(strings, exposed(parts), strict=True)),
+        places=frozenset(),
+        pins=tuple(tuple(_written(n, written) for n in notes) for notes in strings)
+        if written else (), universe=replace(load_universe(), changes=0))
+    prices = {**prices, "other_hand": prices["written_hand"]}
+    recall = recall or Recall()
+    recall.get("grip costs", lambda: GripCosts(player, prices, _AGAIN))
+    search = HandSearch(scene, [[0] * len(notes) for notes in strings], player, prices,
+                        recall=recall)
+    lost = {t: {(i, LOST): _DROP for i in range(len(notes))} for t, notes in enumerate(strings)}
+    _, picked = search.solve(lost, search.search)
+    return tuple(_grip(notes, choice, player)
+                 for notes, choice in zip(strings, picked, strict=True))
 
 
-@lru_cache(maxsize=16384)
-def _options(tones: tuple[Tone, ...], player: Player,
-             prices: tuple[tuple[str, int], ...]) -> tuple[Option, ...]:
-    return options(tones, player, dict(prices), frozenset(), 16)
+def unshared(attacks: Sequence[Attack], player: Player) -> tuple[Grip, ...]:
+    """Faults alone, attack by attack, without asking which hand takes what."""
+    return tuple(_broken_grip((), (), _strings(a.notes), player) for a in attacks)
+
+
+def _grip(notes: Sequence[Note], choice: Choice, player: Player) -> Grip:
+    hands: list[tuple[Note, ...]] = []
+    fingers: dict[NoteId, int] = {}
+    for grip in (choice.left, choice.right):
+        of = {} if grip is None else dict(zip(grip.strings, grip.fingers, strict=True))
+        held = tuple(n for n in notes if n.pitch.position in of)
+        hands.append(held)
+        fingers |= {n.id: of[n.pitch.position] for n in held}
+    left, right = hands
+    return replace(_broken_grip(left, right, notes, player), fingers=fingers)
 
 
 def _broken_grip(left: tuple[Note, ...], right: tuple[Note, ...], notes: Sequence[Note],
                  player: Player) -> Grip:
     """Say what is wrong; a chord that only a roll brings into reach is too wide."""
+    found = fault(notes, player)
+    if not found:
+        return Grip(left, right)
     rolled = [replace(n, marks=n.marks | {"arpeggiate"}) for n in notes]
     plain = any(n.marks & _PLAIN for n in notes)
     if not plain and not fault(rolled, player):
         return Grip(left, right, "H2", if_rolled=True)
-    return Grip(left, right, fault(notes, player))
+    return Grip(left, right, found)
 
 
 def _strings(notes: Sequence[Note]) -> tuple[Note, ...]:
@@ -89,9 +132,14 @@ def _strings(notes: Sequence[Note]) -> tuple[Note, ...]:
     return tuple(first[position] for position in sorted(first))
 
 
-def _tone(note: Note) -> Tone:
+def _written(note: Note, fingers: Mapping[NoteId, int]) -> Pin:
+    finger = fingers.get(note.id)
+    return Pin() if finger is None else Pin(hand="L" if note.staff == 2 else "R", finger=finger)
+
+
+def _tone(note: Note, thin: bool) -> Tone:
     return Tone(pitch=note.pitch, hand="R" if note.staff == 1 else "L", drop=_DROP, fixed=True,
-                roll=False, rolled="arpeggiate" in note.marks, chord=note.chord)
+                roll=False, rolled="arpeggiate" in note.marks, chord=note.chord, exposed=thin)
 
 
 def fault(notes: Sequence[Note], player: Player) -> str:

@@ -22,6 +22,7 @@ from arranger.report.page_levers import levers_section
 from arranger.report.page_lists import (
     bar_index,
     compass,
+    damping_list,
     diagrams,
     figures,
     item_list,
@@ -200,7 +201,7 @@ def _pedals(report: Mapping[str, Any], written: Written, drawn: bool) -> str:
     pedals = report.get("pedals")
     if not pedals:
         return ('<section id="pedals" aria-label="Strings"><h2>Strings</h2>'
-                f'{compass(report["notes"])}</section>')
+                f'{compass(report["notes"])}{_damping(report, written, drawn)}</section>')
     opening = PedalSetting.of(pedals["opening"])
     return ('<section id="pedals" aria-label="Pedals"><h2>Pedals</h2>'
             "<p>A peg above the line is flat, on the line natural, below it sharp.</p>"
@@ -210,7 +211,12 @@ def _pedals(report: Mapping[str, Any], written: Written, drawn: bool) -> str:
             "foot has the upper three, the right foot the lower four.</p>"
             f"{pedal_chart(report, drawn)}"
             f'{moves_table(pedals["moves"], written.bars if drawn else ())}'
+            f'{_damping(report, written, drawn)}'
             f'<h3>Strings</h3>{compass(report["notes"])}</section>')
+
+
+def _damping(report: Mapping[str, Any], written: Written, drawn: bool) -> str:
+    return damping_list(report.get("damping", ()), written.bars if drawn else ())
 
 
 def _tuned(pedals: Mapping[str, Any]) -> str:

@@ -10,7 +10,7 @@ from types import MappingProxyType
 from typing import Any
 
 from arranger.model.diagnostic import Diagnostic
-from arranger.model.draft import Draft, HarpNote, PedalMove
+from arranger.model.draft import Damp, Draft, HarpNote, PedalMove
 from arranger.model.harp import PEDALS
 from arranger.model.ledger import Alteration, Drop, Merge, OctaveShift, Repitch, Respell
 from arranger.model.levers import LeverPlan, setting_words
@@ -55,6 +55,7 @@ def report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
                   "beats": m.beats, "beat_type": m.beat_type} for m in draft.source.measures],
         **({"pedals": _pedals(draft)} if draft.levers is None
            else {"levers": _levers(draft, draft.levers)}),
+        **({"damping": [_damp(draft, d) for d in draft.damps]} if draft.damps else {}),
         "notes": [_note(draft, n, lengths.get(n.id, n.source.duration)) | group_of(n)
                   for n in draft.notes],
     }
@@ -95,6 +96,12 @@ def _pedals(draft: Draft) -> dict[str, Any]:
 def _move(draft: Draft, move: PedalMove) -> dict[str, Any]:
     return {**_place(draft.source.locate(move.onset)), "seconds": round(move.seconds, 3),
             "pedal": move.pedal, "from": move.before, "to": move.after, "foot": move.foot}
+
+
+def _damp(draft: Draft, damp: Damp) -> dict[str, Any]:
+    return {**_place(draft.source.locate(damp.onset)), "seconds": round(damp.seconds, 3),
+            "hand": damp.hand, "strings": [n.pitch.name for n in damp.notes],
+            "notes": [n.id for n in damp.notes], "rule": "R2"}
 
 
 def _levers(draft: Draft, levers: LeverPlan) -> dict[str, Any]:

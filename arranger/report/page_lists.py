@@ -143,6 +143,23 @@ def moves_table(moves: Sequence[Entry], bars: Sequence[str]) -> str:
             f'<div class="tables">{tables}</div>')
 
 
+def damping_list(damps: Sequence[Entry], bars: Sequence[str]) -> str:
+    """List where a hand silences strings that would ring on, each linked to its bar."""
+    if not damps:
+        return ""
+    rows = []
+    for damp in damps:
+        index = bar_index(damp, bars)
+        where = escape(place(damp))
+        link = f'<a href="#bar-{index}">{where}</a>' if index else where
+        names = escape(", ".join(note_label(str(s)) for s in damp["strings"]))
+        hand = "left" if damp["hand"] == "L" else "right"
+        rows.append(f"<li>{link}: the {hand} hand damps {names}</li>")
+    return ("<h3>Damping</h3><p>These strings would ring on into a harmony they are foreign to, "
+            "and a hand is free. Other places are left to you.</p>"
+            f'<ul class="damping">{"".join(rows)}</ul>')
+
+
 def _moves(lines: Sequence[Sequence[Entry]], bars: Sequence[str]) -> str:
     rows = "".join(_moment(some, bars) for some in lines)
     first, last = (shown(line[0]["bar"]) for line in (lines[0], lines[-1]))

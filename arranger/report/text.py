@@ -16,6 +16,7 @@ from arranger.report.wording import (
     by_kind,
     key_words,
     message,
+    note_label,
     place,
     plain,
     settings_words,
@@ -38,6 +39,8 @@ def text(report: Mapping[str, Any]) -> str:
         lines += ["", *_alterations(report["ledger"], len(report["notes"]))]
     if "pedals" in report:
         lines += ["", *_pedals(report["pedals"])]
+    if report.get("damping"):
+        lines += ["", *_damping(report["damping"])]
     if report.get("levers", {}).get("opening"):
         lines += ["", *_levers(report["levers"])]
     if report.get("choices"):
@@ -107,6 +110,16 @@ def _levers(levers: Mapping[str, Any]) -> Iterator[str]:
     first, count = _busiest(moves)
     yield from _columns("moves     ",
                         f"{len(moves)}; most in bar {plain(first['bar'])} ({count})", 10)
+
+
+def _damping(damps: Sequence[Entry]) -> Iterator[str]:
+    """Say how often a hand is to damp strings, and where first."""
+    first = damps[0]
+    names = ", ".join(note_label(str(s)) for s in first["strings"])
+    more = f", {len(damps)} marks in all" if len(damps) > 1 else ""
+    yield "Damping"
+    yield from _wrap(f"  {place(first)}: {names} would ring on into another harmony and the left "
+                     f"hand is free{more}", "  ")
 
 
 def _busiest(moves: Sequence[Entry]) -> tuple[Entry, int]:

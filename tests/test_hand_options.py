@@ -10,10 +10,8 @@ from hypothesis import strategies as st
 
 from arranger.model.pitch import Pitch
 from arranger.plan.hand_options import Hand, Option, Tone, options, reach
-from arranger.plan.hand_path import between, hand_path
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
-from tests.oracles import cheapest_choice
 from tests.strategies import tones_
 
 PLAYERS = tuple(load_player(p) for p in ("average", "small-hand", "large-hand", "student"))
@@ -111,50 +109,3 @@ def test_two_notes_moved_towards_each_other_do_not_meet_on_one_string():
 
 def test_no_tones_no_hands():
     assert options([], PLAYER, PRICES, STRINGS, 16) == (Option(Hand(), Hand(), 0),)
-    assert hand_path([], [], PLAYER, PRICES) == (0, ())
-
-
-def transition(old: Option, new: Option, gap: float) -> int:
-    """Price of travel and collisions from the docstrings: travel is what exceeds a hand's span."""
-    price = 0
-    for a, b in ((old.left, new.left), (old.right, new.right)):
-        if a.tones and b.tones:
-            reached = sorted(p.position for _, p in (*a.tones, *b.tones))
-            way = reached[-1] - reached[0] - PLAYER.span_steps
-            price += int(PRICES["travel"] * max(0, way - PLAYER.travel_steps_per_second * gap))
-    if gap < PLAYER.collision_seconds:
-        for a, b in ((old.left, new.right), (old.right, new.left)):
-            price += PRICES["collision"] * len({p.position for _, p in a.tones}
-                                               & {p.position for _, p in b.tones})
-    return price
-
-
-@given(st.lists(tones_(most=4), min_size=1, max_size=4),
-       st.lists(st.sampled_from([0.05, 0.2, 0.3, 1.0]), min_size=3, max_size=3))
-@settings(max_examples=60, deadline=None)
-def test_the_path_of_the_hands_equals_brute_force(slices, gaps):
-    rows = [options(tones, PLAYER, PRICES, STRINGS, 16)[:6] for tones in slices]
-    times = [sum(gaps[:t]) for t in range(len(rows))]
-
-    def link(t: int, old: Option, new: Option) -> int:
-        return transition(old, new, times[t] - times[t - 1])
-
-    total, path = hand_path(rows, times, PLAYER, PRICES)
-    assert total == cheapest_choice(rows, lambda _, o: o.price, link)
-    assert total == sum(o.price for o in path) + sum(
-        link(t, a, b) for t, (a, b) in enumerate(pairwise(path), start=1))
-    assert all(o in row for o, row in zip(path, rows, strict=True))
-    assert hand_path(rows, times, PLAYER, PRICES) == (total, path)
-
-
-def test_a_string_just_left_by_the_other_hand_is_a_collision():
-    here = Option(Hand(((0, Pitch.parse("C4")),)), Hand(), 0)
-    there = Option(Hand(), Hand(((0, Pitch.parse("C4")),)), 0)
-    assert between(here, there, 0.2, PLAYER, PRICES) == PRICES["collision"]
-    assert between(here, there, PLAYER.collision_seconds, PLAYER, PRICES) == 0
-    assert between(here, here, 0.2, PLAYER, PRICES) == 0
-
-
-GRIPS = st.lists(st.sets(st.integers(14, 26), min_size=1, max_size=4).map(
-    lambda s: tuple(sorted(s))), min_size=1, max_size=5)
-TIMES = st.lists(st.sampled_from([0.1, 0.2, 0.3, 0.7]), min_size=5, max_size=5)
