@@ -15,9 +15,11 @@ from lxml import etree
 from arranger.model.choice import Choice
 from arranger.model.draft import Draft
 from arranger.model.pins import PedalPin, Pins
+from arranger.model.pitch import Pitch
 from arranger.model.score import Score
 from arranger.options.drafts import apart, dominates, whole_drafts
 from arranger.options.hand_risks import hand_risks
+from arranger.options.honoured import broken
 from arranger.options.key_table import key_table, told
 from arranger.options.matching import match
 from arranger.options.present import present_pins
@@ -183,6 +185,17 @@ def test_taking_an_option_changes_the_total_by_its_price(free):
         assert sum(outcome.terms.values()) == outcome.cost_change
 
 
+def test_a_demand_that_hands_could_meet_and_feet_cannot_leaves_a_draft():
+    # the right hand reaches down to the G string, where F sharp is G flat; no foot is that quick
+    left = "".join(low(n, 1) for n in ("G2", "F#2", "G2", "F#2"))
+    score, part = score_of(bars((note("r", 16), left + low("r", 12))), 200)
+    choice = Choice("1", Fraction(5, 4), Pitch.parse("F#2"), "hand", "R")
+    matched = match([choice], score, part, SETTINGS.harp)
+    draft = arrange(score, part, replace(SETTINGS, pins=matched.pins)).draft
+    assert broken(draft, matched.placed) == matched.placed
+    assert 43 in {n.pitch.midi for n in draft.notes}
+
+
 def test_outcomes_of_a_spot_differ_in_music_and_are_ranked(free):
     *_, weighed = free
     for one in weighed:
@@ -194,7 +207,6 @@ def test_outcomes_of_a_spot_differ_in_music_and_are_ranked(free):
 
 
 def test_ranked_options_equal_brute_force_over_all_ideas(free):
-    from arranger.options.honoured import broken
     from arranger.options.ideas import ideas
     score, part, draft, weighed = free
     scales = Scales(draft, SETTINGS)

@@ -39,7 +39,8 @@ def test_first_line_of_a_clean_draft():
 def test_whole_summary():
     assert text(sample_report()) == """\
 mill.musicxml: the draft needs you at bar 2.
-Made for harp pedal-47, player average, crotchet 90 at the start.
+Made for concert pedal harp, 47 strings, C1 to G7; an average adult hand;
+crotchet 90 at the start.
 
 Alterations: 5, in a draft of 8 notes
     1 left out                   bar 1
@@ -164,8 +165,10 @@ def test_settings():
     assert settings_words({"tempo": "90", "tempo_assumed": True, "harp": "lever-34",
                            "player": "student", "transpose": -2, "fingering": "hints",
                            "pedals": "all"}) == (
-        "harp lever-34, player student, crotchet 90 (assumed) at the start, "
-        "transposed by -2 semitones, fingering hints")
+        "lever harp of 34 strings, C2 to A6, tuned in E flat; a student: an octave, slower feet, "
+        "more time for the hands; crotchet 90 (assumed) at the start; transposed by -2 semitones; "
+        "fingering hints")
+    assert settings_words({"harp": "my/own-harp.toml"}) == "my/own-harp.toml"
 
 
 def test_tuning_of_the_low_strings():

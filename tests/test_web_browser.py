@@ -139,8 +139,8 @@ def test_from_the_drop_to_the_part_taken_home(browser, started):
     assert taken.split(":")[2][0].encode() in server.ask(
         "GET", f"{view.url.split(str(port))[1]}/files/choices.toml")[1]
 
-    view.get_by_role("button", name="Take back the last choice").click()
-    desk.until_said("The choice is taken back.")
+    view.get_by_role("button", name="Undo the last change").click()
+    desk.until_said("The last change is undone.")
     expect(view.locator(".options strong")).to_have_count(0)
     assert axe(view) == []
     desk.close(port)
