@@ -21,6 +21,7 @@ from arranger.options.drafts import apart, dominates, whole_drafts
 from arranger.options.hand_risks import hand_risks
 from arranger.options.honoured import broken
 from arranger.options.key_table import key_table, told
+from arranger.options.knock_on import knock_on
 from arranger.options.matching import match
 from arranger.options.present import present_pins
 from arranger.options.spots import spots
@@ -194,6 +195,34 @@ def test_a_demand_that_hands_could_meet_and_feet_cannot_leaves_a_draft():
     draft = arrange(score, part, replace(SETTINGS, pins=matched.pins)).draft
     assert broken(draft, matched.placed) == matched.placed
     assert 43 in {n.pitch.midi for n in draft.notes}
+
+
+def test_what_a_choice_entails_is_told_in_words():
+    score, part = score_of(bars((note("B4", 4) + note("C5", 4) + note("D5", 4) + note("C#5", 4),
+                                 low("G3", 16)), (note("D5", 16), low("B3", 16))), 60)
+    was = arrange(score, part, SETTINGS).draft
+    by_name = {n.pitch.name: n for n in reversed(was.notes)}
+    (move,) = was.plan.moves
+    gone = replace(was, plan=replace(was.plan, moves=()))
+    moved = replace(move, onset=move.onset - 1)
+    other = replace(move, pedal="D", after=-1)
+    notes = tuple(replace(n, hand="R") if n is by_name["B3"] else
+                  replace(n, pitch=Pitch.parse("Db5")) if n is by_name["C#5"] else n
+                  for n in was.notes if n is not by_name["D5"])
+
+    def told(one, two, asked=Pins()):  # noqa: B008 - a frozen value
+        return knock_on(one, two, asked)
+    assert told(was, was) == ()
+    assert told(was, replace(was, notes=notes)) == (
+        "bar 1: D5 is left out; C♯5 on the D♭ string", "bar 2: B3 in the right hand")
+    assert told(was, gone) == ("bar 1: no pedal C♯",)
+    assert told(gone, was) == ("bar 1: also pedal C♯",)
+    swapped = replace(gone, plan=replace(gone.plan, moves=(other,)))
+    assert told(was, swapped) == ("bar 1: pedal D♭ in place of pedal C♯",)
+    late = replace(was, plan=replace(was.plan, moves=(moved,)))
+    beat = score.locate(moved.onset).beat
+    assert told(was, late) == (f"bar 1: pedal C♯ moves on beat {beat}, not {beat + 1}",)
+    assert told(was, late, Pins(pedals=(PedalPin("C", 1, moved.onset),))) == ()
 
 
 def test_outcomes_of_a_spot_differ_in_music_and_are_ranked(free):

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from arranger.model.draft import Draft, HarpNote
-from arranger.model.harp import pedal_word
+from arranger.model.draft import Draft
 from arranger.model.ledger import Fidelity, Ledger
 from arranger.model.pins import Pins
-from arranger.model.score import NoteId, Score
+from arranger.model.score import Score
 from arranger.options.foot_risks import foot_risks
 from arranger.options.honoured import broken, with_reasons
 from arranger.options.ideas import Idea, Workshop, ideas
+from arranger.options.knock_on import knock_on
 from arranger.options.present import loosened
 from arranger.options.spots import Spot, risks
 from arranger.passes.feet import move_pedals
@@ -31,11 +31,8 @@ _OF_A_KIND = {"pedal": 1, "line": 1, "roll": 1, "still": 1}
 _AROUND = 1
 #: Price over which an option is offered only if there are fewer than _FEW cheaper ones.
 _DEAR, _FEW = 300, 2
-#: Notes of a bar on other strings that are told one by one.
-_ONE_BY_ONE = 2
 #: Quarter notes within which a risk after an idea is still the same one.
 _MOMENT = 1
-_HAND = {"R": "right", "L": "left"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +141,7 @@ class Scales:
         ledger = Ledger(tuple(e for e in now.ledger.entries if (e.edit, e.kind) not in before))
         fidelity: Fidelity = ("same-sound" if _sounds(now) == _sounds(was) else "other-sound")
         return Outcome(idea, change, {t: v for t, v in terms.items() if v}, fidelity, now,
-                       knock_on(was, now, idea.placed.pins.notes), ledger)
+                       knock_on(was, now, idea.placed.pins), ledger)
 
     def _plan(self, score: Score, pins: Pins, recall: Recall) -> Draft:
         settings = self.shop.settings
@@ -193,48 +190,3 @@ def _face(draft: Draft, idea: Idea | None = None) -> tuple[object, ...]:
     if idea is not None and idea.choice.kind == "pedal":
         return notes, tuple((m.onset, m.pedal, m.after) for m in draft.plan.moves)
     return (notes,)
-
-
-def knock_on(was: Draft, now: Draft, asked: Collection[NoteId] = ()) -> tuple[str, ...]:
-    """What changes besides the notes in question, bar by bar, pedals last."""
-    old, new = ({n.id: n for n in d.notes} for d in (was, now))
-    told: dict[str, list[str]] = {}
-    for note in was.source.part_notes(was.part):
-        words = _changed(old.get(note.id), new.get(note.id))
-        if words and note.id not in asked:
-            name = (old.get(note.id) or note).pitch.label
-            told.setdefault(was.source.locate(note.onset, note.measure).bar, []).append(
-                f"{name} {words}")
-    lines = [f"bar {bar}: {_in_short(words)}" for bar, words in told.items()]
-    gone, come = _moves(was) - _moves(now), _moves(now) - _moves(was)
-    for moves, word in ((gone, "no longer"), (come, "now")):
-        lines += [f"bar {was.source.locate(onset).bar}: pedal {pedal_word(pedal, after)} {word}"
-                  for onset, pedal, after in sorted(moves)]
-    return tuple(lines)
-
-
-def _in_short(words: Sequence[str]) -> str:
-    """Changes of a bar one by one, or counted where many notes only change their strings."""
-    respelled = [w for w in words if " on " in w and "," not in w]
-    if len(respelled) <= _ONE_BY_ONE:
-        return "; ".join(words)
-    rest = [w for w in words if w not in respelled]
-    return "; ".join([f"{len(respelled)} notes on other strings", *rest])
-
-
-def _moves(draft: Draft) -> set[tuple[Fraction, str, int]]:
-    return {(m.onset, m.pedal, m.after) for m in draft.plan.moves}
-
-
-def _changed(old: HarpNote | None, new: HarpNote | None) -> str:
-    if old is None or new is None:
-        return "" if old is new else "left out" if new is None else "sounds again"
-    words = []
-    if old.pitch != new.pitch:
-        words.append(f"on {new.pitch.label}" if old.pitch.midi == new.pitch.midi
-                     else f"becomes {new.pitch.label}")
-    if old.hand != new.hand:
-        words.append(f"in the {_HAND[new.hand]} hand")
-    if old.rolled != new.rolled:
-        words.append("rolled" if new.rolled else "not rolled")
-    return ", ".join(words)

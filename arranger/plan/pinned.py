@@ -49,7 +49,8 @@ def pinned_choices(choices: Sequence[Choice], ways: Sequence[Ways], pins: Sequen
     """Choices in which every note lies in the hand and under the finger asked.
 
     Strings that cannot be plucked so are still an option, as dear as losing the note: the pedals
-    may have no other, and a demand that cannot be met leaves a plan. ``rolled``: whether the source rolls each note; a roll that only a pin asks for costs ``roll``.
+    may have no other, and a demand that cannot be met leaves a plan. ``rolled``: whether the source
+    rolls each note; a roll that only a pin asks for costs ``roll``.
     """
     if any(p.hand or p.finger is not None for p in pins):
         fit = [all(_fits(c, ways, pins, i) for i in range(len(pins))) for c in choices]
