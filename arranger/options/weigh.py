@@ -25,10 +25,15 @@ from arranger.plan.recall import Recall
 
 #: Options offered at a spot at most, and those that are weighed over the whole piece.
 MOST = 3
+#: Ideas weighed besides where others turn out to be the same, or impossible, in the whole piece.
+_SPARE = 2
 #: Options of one kind at most, where not two: the same move at other moments is one idea.
 _OF_A_KIND = {"pedal": 1, "line": 1, "roll": 1, "still": 1}
 #: Bars on each side of a spot that are planned to see which ideas are worth the whole piece.
 _AROUND = 1
+#: Rounds of bargaining in which they are planned. One finds nearly what thirty find, and only the
+#: order of ideas hangs on it.
+_ROUNDS = 1
 #: Price over which an option is offered only if there are fewer than _FEW cheaper ones.
 _DEAR, _FEW = 300, 2
 #: Quarter notes within which a risk after an idea is still the same one.
@@ -76,46 +81,59 @@ class Scales:
         self.alter = present is None if alter is None else alter
         self.shop = Workshop.of(draft, settings)
         self.present = present
+        self._glance = replace(settings, universe=replace(settings.universe, rounds=_ROUNDS))
         self._whole: Draft | None = None
         self._recall = Recall()
         self._done: dict[str, Outcome | None] = {}
 
     def weigh(self, spot: Spot) -> Weighed:
         """All ideas of a spot, weighed near by first, then the best over the whole piece."""
-        shop = self.shop
-        found = ideas(spot, shop, not self.alter)
-        near = self._excerpt(spot)
-        recall = Recall()
-        base = self._plan(near, Pins(), recall)
+        kept: dict[object, Outcome] = {}
+        for idea in _various(self._guesses(spot)):
+            outcome = self.carried_out(idea)
+            if outcome is not None:
+                face = _face(outcome.draft, idea)
+                kept[face] = min(kept.get(face, outcome), outcome, key=lambda o: o.cost_change)
+            if len(kept) == MOST:
+                break
+        return Weighed(spot, tuple(sorted(kept.values(), key=lambda o: o.cost_change)))
+
+    def _guesses(self, spot: Spot) -> list[tuple[int, int, Idea]]:
+        """Ideas that help, with their price near by and their rank; of those alike the first."""
+        shop, recall, near = self.shop, Recall(), self._excerpt(spot)
+        base = self._plan(near, Pins(), recall, self._glance)
         guesses: list[tuple[int, int, Idea]] = []
-        seen: set[object] = {_face(base)}
-        for rank, idea in enumerate(found):
+        seen: set[object] = set()
+        for rank, idea in enumerate(ideas(spot, shop, not self.alter)):
             timed = idea.choice.kind == "pedal"
             pins = idea.placed.pins
-            draft = self._timed(pins) if timed else self._plan(near, pins, recall)
-            if broken(draft, [idea.placed]) or _face(draft, idea) in seen:
+            draft = self._timed(pins) if timed else self._plan(near, pins, recall, self._glance)
+            face = _face(draft, idea)
+            if broken(draft, [idea.placed]) or face in seen:
                 continue
+            if face == _face(base, idea) and not broken(shop.draft, [idea.placed]):
+                continue  # it is so already
             if not self._helps(spot, idea, shop.draft if timed else base, draft):
                 continue
-            seen.add(_face(draft, idea))
+            seen.add(face)
             guesses.append((0 if timed else draft.total - base.total, rank, idea))
-        outcomes = [o for i in _various(guesses) if (o := self.carried_out(i)) is not None]
-        kept: dict[object, Outcome] = {}
-        for one in sorted(outcomes, key=lambda o: o.cost_change):
-            kept.setdefault(_face(one.draft, one.idea), one)
-        return Weighed(spot, tuple(kept.values()))
+        return guesses
 
     def _helps(self, spot: Spot, idea: Idea, was: Draft, now: Draft) -> bool:
         """Tell whether what is hard at the spot is less hard, or the whole cheaper.
 
         Another moment of a pedal must make the work of the feet lighter or cleaner. Where a note
-        was altered any other way with it counts.
+        was altered any other way with it counts, and any by which it sounds as written.
         """
         settings, worst = self.shop.settings, spot.risks[0]
         if idea.choice.kind == "pedal":
             before, after = (sum(r.weight for r in foot_risks(d, settings)) for d in (was, now))
             return after < before
-        return (now.total < was.total or worst.kind == "altered"
+        if worst.kind == "altered":
+            lost = self.shop.written[worst.notes[0]]
+            return (lost.id in idea.placed.pins.notes
+                    or any(n.id == lost.id and n.pitch.midi == lost.midi for n in now.notes))
+        return (now.total < was.total
                 or not any(r.kind == worst.kind and r.weight >= worst.weight
                            and abs(r.onset - worst.onset) <= _MOMENT
                            and set(r.notes) & set(worst.notes) for r in risks(now, settings)))
@@ -128,10 +146,11 @@ class Scales:
 
     def _carry_out(self, idea: Idea) -> Outcome | None:
         if self._whole is None:
-            self._whole = self._plan(self.shop.draft.source, Pins(), self._recall)
+            self._whole = self._plan(self.shop.draft.source, Pins(), self._recall,
+                                     self.shop.settings)
         was = self._whole
-        now = with_reasons(self._plan(was.source, idea.placed.pins, self._recall),
-                           [idea.placed])
+        now = with_reasons(self._plan(was.source, idea.placed.pins, self._recall,
+                                      self.shop.settings), [idea.placed])
         change = now.total - was.total
         if broken(now, [idea.placed]) or change > KEPT // 2 or _face(now, idea) == _face(was):
             return None
@@ -143,8 +162,7 @@ class Scales:
         return Outcome(idea, change, {t: v for t, v in terms.items() if v}, fidelity, now,
                        knock_on(was, now, idea.placed.pins), ledger)
 
-    def _plan(self, score: Score, pins: Pins, recall: Recall) -> Draft:
-        settings = self.shop.settings
+    def _plan(self, score: Score, pins: Pins, recall: Recall, settings: Settings) -> Draft:
         base = settings.pins
         if self.present is not None:
             base = base.plus(loosened(self.present, score, self.shop.draft.part, settings.harp,
@@ -170,14 +188,14 @@ class Scales:
 def _various(guesses: Sequence[tuple[int, int, Idea]]) -> list[Idea]:
     """The cheapest idea of every kind, then the next cheapest, of one kind no more than a few."""
     ranks: Counter[str] = Counter()
-    queue = []
+    queue: list[tuple[int, int, Idea]] = []
     for at, (price, _, idea) in enumerate(sorted(guesses, key=lambda g: g[:2])):
         kind = idea.choice.kind
-        dear = at >= _FEW and price > _DEAR and kind != "still"
+        dear = len(queue) >= _FEW and price > _DEAR and kind != "still"
         if ranks[kind] < _OF_A_KIND.get(kind, 2) and not dear:
             queue.append((ranks[kind], at, idea))
         ranks[kind] += 1
-    return [idea for _, _, idea in sorted(queue, key=lambda q: q[:2])[:MOST]]
+    return [idea for _, _, idea in sorted(queue, key=lambda q: q[:2])[:MOST + _SPARE]]
 
 
 def _sounds(draft: Draft) -> frozenset[tuple[Fraction, int]]:
