@@ -276,9 +276,20 @@ def test_ids_name_their_choice_and_come_back():
                  "3:2:pedal:pedal-F#", "5:1:C5:roll-no", "5:1:C5:pitch-Eb5", "5:1:C5:hand-left",
                  "5:1:C5:finger-2"):
         assert Choice.parse(text).id == text
-    for text in ("12:3:C#5", "12:3:H5:drop", "12:3:C5:finger-x", "12:3:C5:pedal-F", ""):
+    for text in ("12:3:C#5", "12:3:H5:drop", "12:3:C5:finger-x", "12:3:C5:pedal-F", "",
+                 "3:2:pedal:pedal-FF", "3:2:C5:pitch-H", "3:2:C5:string-H"):
         with pytest.raises(ValueError, match="not the id of an option"):
             Choice.parse(text)
+
+
+def test_choices_are_told_in_words():
+    for text, words in (("12:3:C#5:string-D", "C♯5 in bar 12, beat 3, on the D string"),
+                        ("1:1:F4:octave--1", "F4 in bar 1, beat 1, an octave lower"),
+                        ("1:1:F4:octave-2", "F4 in bar 1, beat 1, 2 octaves higher"),
+                        ("5:3/2:C5:pitch-Eb5", "C5 in bar 5, beat 1.5, sounded as E♭5"),
+                        ("3:2:pedal:pedal-F#", "pedal F♯ moved in bar 3, beat 2"),
+                        ("3:2:pedal:pedal-F", "pedal F♮ moved in bar 3, beat 2")):
+        assert Choice.parse(text).words == words
 
 
 def test_bars_of_empty_music_have_no_spots():

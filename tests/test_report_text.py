@@ -11,6 +11,7 @@ from arranger.report.wording import (
     KINDS,
     bars,
     beat_words,
+    entailed,
     by_kind,
     kind_words,
     message,
@@ -211,3 +212,11 @@ def test_first_line_says_when_a_piece_resists():
         "the draft needs you at bar 1. It resists the harp: 4 of 12 bars cannot be "
         "played or lose notes of tune or bass. Look next at bars 2-3, 5: tune or bass.")
     assert "resists" not in verdict({**report, "bars": [{}] * 13})
+
+
+def test_what_a_choice_entails_is_one_sentence_or_a_list():
+    assert entailed([]) == ("", "")
+    assert entailed(["bar 3: no pedal F♯"]) == ("also bar 3: no pedal F♯", "")
+    said, rows = entailed(["bar 3: no pedal F♯", "bar 5: A4 < B4"])
+    assert said == "changes 2 bars, 3 to 5"
+    assert rows == "<ul><li>bar 3: no pedal F♯</li><li>bar 5: A4 &lt; B4</li></ul>"

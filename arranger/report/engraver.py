@@ -31,6 +31,7 @@ _HELD_MOVED = re.compile(r"(?:[A-G][#$=]\s?)+")
 LEAST, BYTES_A_SECOND = 10, 50_000
 _GIVEN_UP = ("The engraver gave up on this score, a fault of the engraving library; the draft and "
              "the lists are complete.")
+_APART = "130"  #: room between words and the note of a tempo, in verovio's units
 _SEED = re.compile(r"#(\w+)-\w+$")
 #: Groups that keep their ids, and those that keep their class; the rest of them serves nothing.
 _NAMED = ("note", "measure")
@@ -139,7 +140,18 @@ def clean(root: ET.Element, glyphs: dict[str, ET.Element]) -> ET.Element:
             element.attrib.pop("class", None)
         if "transform" in element.attrib:
             element.set("transform", element.get("transform", "").replace(", ", ","))
+        if kind == "tempo":
+            _part_words_and_note(element)
     return root
+
+
+def _part_words_and_note(tempo: ET.Element) -> None:
+    """Set the note of a tempo off from the words before it: verovio leaves no room."""
+    said = ""
+    for run in tempo.iter("tspan"):
+        if run.get("font-family") and said.strip():
+            run.set("dx", _APART)
+        said += run.text or ""
 
 
 def hold_settings(part: ET.Element) -> tuple[tuple[int, PedalSetting], ...]:

@@ -6,10 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from arranger.report.page_lists import shown
-from arranger.report.wording import Entry, place
-
-#: Consequences told beside an option before the rest is only counted.
-_TOLD = 4
+from arranger.report.wording import Entry, entailed, place
 
 
 def spots_section(report: Mapping[str, Any]) -> str:
@@ -46,8 +43,8 @@ def _spot(spot: Entry) -> str:
 
 
 def _option(option: Entry) -> str:
-    told = option.get("knock_on", ())
-    more = f"; and {len(told) - _TOLD} more" if len(told) > _TOLD else ""
-    also = f"<br><small>also {shown('; '.join(told[:_TOLD]))}{more}</small>" if told else ""
+    said, listed = entailed(option.get("knock_on", ()))
+    also = (f"<details><summary>{shown(said)}</summary>{listed}</details>" if listed
+            else f"<br><small>{shown(said)}</small>" if said else "")
     return (f"<li>{shown(option['title'])} <small>weight {option['cost_change']:+d}</small>"
             f"{also}<br><code>--take {shown(option['id'])}</code></li>")

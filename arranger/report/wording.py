@@ -9,6 +9,7 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
+from html import escape
 from itertools import groupby
 from typing import Any
 
@@ -173,6 +174,19 @@ def settings_words(settings: Mapping[str, Any]) -> str:
         said.append(f"transposed by {rest.pop('transpose')} semitones")
     said += [f"{k} {v}".replace("_", " ") for k, v in sorted(rest.items())]
     return plain("; ".join(said))
+
+
+def entailed(lines: Sequence[str]) -> tuple[str, str]:
+    """What a choice changes besides (a line a bar): in one sentence, and the lines as HTML list.
+
+    The list is empty where the sentence says it all.
+    """
+    if len(lines) < 2:
+        return (f"also {plain(lines[0])}" if lines else ""), ""
+    first, last = (plain(line).partition(":")[0].removeprefix("bar ") for line in
+                   (lines[0], lines[-1]))
+    rows = "".join(f"<li>{escape(plain(line))}</li>" for line in lines)
+    return f"changes {len(lines)} bars, {first} to {last}", f"<ul>{rows}</ul>"
 
 
 def tuning_words(pedals: Mapping[str, Any]) -> str:

@@ -8,15 +8,13 @@ from typing import Any
 
 from arranger.io.choices_file import read_choices
 from arranger.model.errors import ArrangerError
-from arranger.report.wording import Entry, message, place, plain
+from arranger.report.wording import Entry, entailed, message, place, plain
 from arranger.rulebook.titles import titles
 from arranger.web.jobs import RUNNING
 from arranger.web.printing import NAME as PRINTED
 from arranger.web.shelf import KEYS
 from arranger.web.store import Work, get_json
 
-#: Consequences of a way that are told one by one.
-_TOLD = 3
 #: Changes of the whole weight that are called small, and large (assumption).
 _SMALL, _LARGE = 30, 150
 
@@ -137,10 +135,9 @@ def _way(option: Entry, spot: Entry, taken: Mapping[str, str], still: str) -> st
     do = ("<strong>chosen</strong>" if chosen else
           f'<button data-take="{shown(option["id"])}" data-bar="{int(spot["bar_index"])}"{still} '
           f'aria-label="Choose: {title}">Choose</button>')
-    told = option.get("knock_on", ())
-    more = f"; and {len(told) - _TOLD} more" if len(told) > _TOLD else ""
-    listed = shown("; ".join(told[:_TOLD]))
-    also = f'<span class="soft">also {listed}{more}</span>' if told else ""
+    said, listed = entailed(option.get("knock_on", ()))
+    also = (f'<details class="soft"><summary>{shown(said)}</summary>{listed}</details>' if listed
+            else f'<span class="soft">{shown(said)}</span>' if said else "")
     price = _price(int(option["cost_change"]))
     return f'<li><span class="way">{title}</span> <em>{price}</em> {do}{also}</li>'
 

@@ -97,7 +97,8 @@ def bench(work: Work) -> str:
     """The page of one work: the desk, and the score beside it."""
     title = shown(work.title)
     return _page(f"{title}: harp", (
-        f'<header class="top"><a href="/">All scores</a><h1>{title}</h1></header>'
+        f'<header class="top"><a class="down" href="#sheet">The part</a>'
+        f'<a href="/">All scores</a><h1>{title}</h1></header>'
         f'<div class="bench" data-work="{work.id}"><div id="desk" role="region" '
         f'aria-label="What to make of it">{desk(work)}</div>'
         '<main id="sheet" aria-label="What was made"><p id="empty" class="lead">'

@@ -103,6 +103,7 @@ function sheet(state) {
 
 function show(bar) {
   goal = bar;
+  find("sheet").scrollIntoView({ block: "nearest" }); // on a telephone it lies below
   const frame = find("sheet").querySelector("iframe");
   if (frame) frame.contentWindow.location.replace(new URL(`${shownSheet}#bar-${bar}`, location.href));
 }
