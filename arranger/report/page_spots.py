@@ -39,7 +39,8 @@ def _spot(spot: Entry) -> str:
     ways = "".join(_option(o) for o in spot["options"])
     ways = f'<ul class="options">{ways}</ul>' if ways else "<p>Nothing better was found.</p>"
     where = place(spot)
-    return (f"<li><p><b>{shown(where[:1].upper() + where[1:])}.</b> {said}.{again}</p>{ways}</li>")
+    return (f"<li><p><b>{shown(where[:1].upper() + where[1:])}.</b> {said[:1].upper()}{said[1:]}."
+            f"{again}</p>{ways}</li>")
 
 
 def _option(option: Entry) -> str:
@@ -47,4 +48,4 @@ def _option(option: Entry) -> str:
     also = (f"<details><summary>{shown(said)}</summary>{listed}</details>" if listed
             else f"<br><small>{shown(said)}</small>" if said else "")
     return (f"<li>{shown(option['title'])} <small>weight {option['cost_change']:+d}</small>"
-            f"{also}<br><code>--take {shown(option['id'])}</code></li>")
+            f"{also}<code>--take {shown(option['id'])}</code></li>")
