@@ -152,7 +152,7 @@ def test_from_the_drop_to_the_part_taken_home(browser, started):
 def test_a_choice_is_drawn_within_a_second_beyond_its_planning(browser, started):
     """A demo song of 37 bars. From the click to the drawn page, less the stages of the planner."""
     server = started()
-    desk = Desk(browser, server)
+    desk = Desk(browser, server, viewport=WIDE, reduced_motion="reduce")  # drawn without a card
     view = desk.view
     view.get_by_role("button", name="Lantern on the Water").click()
     view.get_by_role("button", name="Make the harp draft").click(timeout=SLOW)
@@ -194,12 +194,12 @@ def follow(view, server, work, choice, old):
         if state["state"] == "done":
             break
         assert state["state"] in ("waiting", "working"), state
-        view.wait_for_timeout(5)
+        view.wait_for_timeout(25)
     while True:
         frame = next((f for f in view.frames if "report.html" in f.url and old not in f.url), None)
         if frame and frame.evaluate("Boolean(document.querySelector('#pair svg'))"):
             return stages, time.monotonic() - begun
-        view.wait_for_timeout(5)
+        view.wait_for_timeout(25)
 
 
 @pytest.mark.parametrize("size", [WIDE, PHONE], ids=["wide", "phone"])

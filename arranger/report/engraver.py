@@ -31,7 +31,6 @@ _HELD_MOVED = re.compile(r"(?:[A-G][#$=]\s?)+")
 LEAST, BYTES_A_SECOND = 10, 50_000
 _GIVEN_UP = ("The engraver gave up on this score, a fault of the engraving library; the draft and "
              "the lists are complete.")
-_APART = "130"  #: room between words and the note of a tempo, in verovio's units
 _SEED = re.compile(r"#(\w+)-\w+$")
 #: Groups that keep their ids, and those that keep their class; the rest of them serves nothing.
 _NAMED = ("note", "measure")
@@ -143,6 +142,10 @@ def clean(root: ET.Element, glyphs: dict[str, ET.Element]) -> ET.Element:
         if kind == "tempo":
             _part_words_and_note(element)
     return root
+
+
+#: Room between words and the note of a tempo, in verovio's units.
+_APART = "130"
 
 
 def _part_words_and_note(tempo: ET.Element) -> None:
