@@ -113,22 +113,25 @@ def _ringing(draft: Draft, letters: Letters, move: PedalMove,
 def losses(draft: Draft, settings: Settings) -> list[Risk]:
     """Notes that do not sound as written, each weighed by what it is to the music.
 
-    With them the notes that stand in their way: if one of those gives way, they can stay.
+    With them the notes that stand in their way: if one of those gives way, they can stay; and what
+    is lost with them of the same letter, for one decision settles both.
     """
     first = start(draft.source, draft.part)
     part_roles = roles(first.notes)
     notes = {n.id: n for n in first.notes}
     found = []
-    for entry in draft.ledger.entries:
-        if entry.fidelity == "same-sound" or entry.stage == "choice":
-            continue
-        note = notes[entry.edit.note]
+    entries = [e for e in draft.ledger.entries
+               if e.fidelity != "same-sound" and e.stage != "choice"]
+    lost = [notes[e.edit.note] for e in entries]
+    for entry, note in zip(entries, lost, strict=True):
+        beside = [n.id for n in lost if n.id != note.id and n.onset == note.onset
+                  and n.pitch.step == note.pitch.step]
         value = worth(note, part_roles[note.id], settings.prices)
         gone = isinstance(entry.edit, Drop | Merge)
         what = "is left out" if gone else "sounds another note"
         price = settings.prices["neighbours"] if isinstance(entry.edit, Merge) else (
             value.drop if gone else value.other)
-        found.append(Risk("altered", price, note.onset, (note.id, *_rivals(draft, note)),
+        found.append(Risk("altered", price, note.onset, (note.id, *_rivals(draft, note), *beside),
                           f"{note.pitch.label} {what}: {entry.reason}",
                           ("altered", entry.kind, note.pitch.midi, entry.reason)))
     return found

@@ -112,9 +112,11 @@ def _strings(note: Note, shop: Workshop) -> Iterator[Idea]:
     for pitch in shop.settings.harp.spellings(note.midi):
         other = note.pitch if now is None else now.pitch
         if pitch != other and other.midi == note.midi:
+            do = "keep" if now is None else "play"
+            how = "" if now is None or pitch != note.pitch else " as written"
             yield shop.idea(note, "string", pitch.step,
-                       f"play {note.pitch.label} on the {pitch.step}{_SIGN[pitch.alter]} "
-                       f"string")
+                            f"{do} {note.pitch.label}{how} on the "
+                            f"{pitch.step}{_SIGN[pitch.alter]} string")
 
 
 def _hands(note: Note, shop: Workshop) -> Iterator[Idea]:
