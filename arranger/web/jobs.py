@@ -72,7 +72,8 @@ class Jobs:
         """Do the jobs, until cancelled; the one under way then begins anew at the next start."""
         try:
             while True:
-                self._next = self._next or await _worker()
+                with contextlib.suppress(OSError):  # no room for it now: the job tries again
+                    self._next = self._next or await _worker()
                 work = await self._queue.get()
                 if work.told("job").get("state") == "waiting":
                     with contextlib.suppress(OSError):  # the work was removed meanwhile
