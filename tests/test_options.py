@@ -183,6 +183,8 @@ def test_taking_an_option_changes_the_total_by_its_price(free):
         matched = match([choice], score, part, SETTINGS.harp)
         again = arrange(score, part, replace(SETTINGS, pins=matched.pins)).draft
         assert again.total - draft.total == outcome.cost_change
+        if outcome.idea.choice.kind == "pedal":
+            assert again.plan.moves == outcome.draft.plan.moves
         assert sum(outcome.terms.values()) == outcome.cost_change
 
 

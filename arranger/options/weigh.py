@@ -18,10 +18,12 @@ from arranger.options.knock_on import knock_on
 from arranger.options.present import loosened
 from arranger.options.spots import Spot, risks
 from arranger.passes.feet import move_pedals
+from arranger.passes.jumps import barline_groups
 from arranger.passes.pipeline import weighed
 from arranger.passes.settings import Settings
 from arranger.plan.pinned import KEPT
 from arranger.plan.recall import Recall
+from arranger.plan.timing import Window
 
 #: Options offered at a spot at most, and those that are weighed over the whole piece.
 MOST = 3
@@ -83,6 +85,7 @@ class Scales:
         self.present = present
         self._glance = replace(settings, universe=replace(settings.universe, rounds=_ROUNDS))
         self._whole: Draft | None = None
+        self._feet: int | None = None  # how hard the work of the feet is
         self._recall = Recall()
         self._done: dict[str, Outcome | None] = {}
 
@@ -105,9 +108,11 @@ class Scales:
         guesses: list[tuple[int, int, Idea]] = []
         seen: set[object] = set()
         for rank, idea in enumerate(ideas(spot, shop, not self.alter)):
-            timed = idea.choice.kind == "pedal"
-            pins = idea.placed.pins
-            draft = self._timed(pins) if timed else self._plan(near, pins, recall, self._glance)
+            timed, pins = idea.choice.kind == "pedal", idea.placed.pins
+            if timed and any(i.choice.kind == "pedal" for _, _, i in guesses):
+                continue  # one other moment is offered, the first that helps
+            draft = (self._timed(pins, shop.draft)[0] if timed
+                     else self._plan(near, pins, recall, self._glance))
             face = _face(draft, idea)
             if broken(draft, [idea.placed]) or face in seen:
                 continue
@@ -127,8 +132,9 @@ class Scales:
         """
         settings, worst = self.shop.settings, spot.risks[0]
         if idea.choice.kind == "pedal":
-            before, after = (sum(r.weight for r in foot_risks(d, settings)) for d in (was, now))
-            return after < before
+            if self._feet is None:
+                self._feet = sum(r.weight for r in foot_risks(was, settings))
+            return sum(r.weight for r in foot_risks(now, settings)) < self._feet
         if worst.kind == "altered":
             lost = self.shop.written[worst.notes[0]]
             return (lost.id in idea.placed.pins.notes
@@ -149,8 +155,9 @@ class Scales:
             self._whole = self._plan(self.shop.draft.source, Pins(), self._recall,
                                      self.shop.settings)
         was = self._whole
-        now = with_reasons(self._plan(was.source, idea.placed.pins, self._recall,
-                                      self.shop.settings), [idea.placed])
+        now = self._moved(was, idea) or self._plan(was.source, idea.placed.pins, self._recall,
+                                                   self.shop.settings)
+        now = with_reasons(now, [idea.placed])
         change = now.total - was.total
         if broken(now, [idea.placed]) or change > KEPT // 2 or _face(now, idea) == _face(was):
             return None
@@ -170,11 +177,23 @@ class Scales:
         return weighed(score, self.shop.draft.part, replace(settings, pins=base.plus(pins)),
                        recall)
 
-    def _timed(self, pins: Pins) -> Draft:
-        """The draft as it is, its pedals timed again under pins."""
+    def _moved(self, was: Draft, idea: Idea) -> Draft | None:
+        """The planned piece with a pedal at another moment, where only that changes.
+
+        It does where no setting is shared by repeats and nothing has to give way to the feet; a
+        harp part's own moments are pinned too.
+        """
+        if idea.choice.kind != "pedal" or self.present is not None or barline_groups(
+                was.source):
+            return None
+        plain, late = self._timed(Pins(), was)
+        now, missed = self._timed(idea.placed.pins, was)
+        return None if late or missed or plain.plan != was.plan else now
+
+    def _timed(self, pins: Pins, draft: Draft) -> tuple[Draft, tuple[Window, ...]]:
+        """A draft with its pedals timed again under pins; also the windows that no foot meets."""
         settings = self.shop.settings
-        asked = replace(settings, pins=settings.pins.plus(pins))
-        return move_pedals(self.shop.draft, asked, {})[0]
+        return move_pedals(draft, replace(settings, pins=settings.pins.plus(pins)), {})
 
     def _excerpt(self, spot: Spot) -> Score:
         """The bars around a spot as a score of their own, numbered as in the whole."""
