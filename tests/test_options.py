@@ -157,6 +157,21 @@ def test_a_pitch_the_other_hand_holds_is_kept_on_its_twin_before_it_is_left_out(
     assert "drop" in told
 
 
+def test_of_a_note_left_out_what_stands_in_its_way_is_asked_too():
+    # common practice: of two notes that one string would have to give either may go
+    score, part = score_of(bars((chord("E#5 F#5 G5", 16), chord("E3 B3", 16, voice=5, staff=2))),
+                           60)
+    draft = arrange(score, part, SETTINGS).draft
+    (spot,) = [s for s in spots(draft, SETTINGS) if s.risks[0].kind == "altered"]
+    lost = next(n for n in score.part_notes(part) if n.id == spot.risks[0].notes[0])
+    assert lost.midi not in {n.pitch.midi for n in draft.notes}
+    weighed = Scales(draft, SETTINGS).weigh(spot)
+    given = [o for o in weighed.outcomes if lost.id not in o.idea.placed.pins.notes]
+    assert given, [o.idea.title for o in weighed.outcomes]
+    for outcome in given:
+        assert lost.midi in {n.pitch.midi for n in outcome.draft.notes}
+
+
 CHROMATIC = [
     ("".join(note(n, 2) for n in ("E5", "D#5", "E5", "E#5", "F#5", "G#5", "A5", "B5")),
      low("A3", 8) + chord("C#4 E4", 8, voice=5, staff=2)),
