@@ -221,3 +221,19 @@ def test_a_plan_costs_what_a_search_of_all_its_settings_finds(passage):
     found = plan(where, PLAYER, PRICES)
     assert found.pedal_total == pedals_of(where, found.ways)
     assert found.bound <= found.total
+
+
+def test_every_note_of_a_choice_is_plucked():
+    # two notes on one string: where a wide chord must do without it, neither sounds
+    names = ("C2", "C3", "G3", "C4", "C4", "E4", "G4", "E5", "C6", "E6")
+    where = scene([(0.0, [(n, "L" if k < 4 else "R") for k, n in enumerate(names)])])
+    tones = tuple(replace(t, fixed=False) for t in where.tones[0] if t is not None)
+    ways = where.ways[0]
+    made = Choices(PLAYER, PRICES, where.places, load_universe()).of(tones, ways, (0,) * len(ways))
+    twins = [i for i, t in enumerate(tones) if t.pitch.midi == 60]
+    assert {tuple(c.ways[i] for i in twins) for c in made} >= {(LOST, LOST), (0, 0)}
+    for choice in made:
+        plucked = {s for grip in (choice.left, choice.right) if grip for s in grip.strings}
+        for i, way in enumerate(choice.ways):
+            if way != LOST:
+                assert dict(choice.octaves).get(i, ways[i].ways[way].pitch).position in plucked

@@ -15,10 +15,13 @@ from lxml import etree
 from arranger.model.choice import Choice
 from arranger.model.draft import Draft
 from arranger.model.pins import PedalPin, Pins
+from arranger.model.pitch import Pitch
 from arranger.model.score import Score
 from arranger.options.drafts import apart, dominates, whole_drafts
 from arranger.options.hand_risks import hand_risks
+from arranger.options.honoured import broken
 from arranger.options.key_table import key_table, told
+from arranger.options.knock_on import knock_on
 from arranger.options.matching import match
 from arranger.options.present import present_pins
 from arranger.options.spots import spots
@@ -154,6 +157,21 @@ def test_a_pitch_the_other_hand_holds_is_kept_on_its_twin_before_it_is_left_out(
     assert "drop" in told
 
 
+def test_of_a_note_left_out_what_stands_in_its_way_is_asked_too():
+    # common practice: of two notes that one string would have to give either may go
+    score, part = score_of(bars((chord("E#5 F#5 G5", 16), chord("E3 B3", 16, voice=5, staff=2))),
+                           60)
+    draft = arrange(score, part, SETTINGS).draft
+    (spot,) = [s for s in spots(draft, SETTINGS) if s.risks[0].kind == "altered"]
+    lost = next(n for n in score.part_notes(part) if n.id == spot.risks[0].notes[0])
+    assert lost.midi not in {n.pitch.midi for n in draft.notes}
+    weighed = Scales(draft, SETTINGS).weigh(spot)
+    given = [o for o in weighed.outcomes if lost.id not in o.idea.placed.pins.notes]
+    assert given, [o.idea.title for o in weighed.outcomes]
+    for outcome in given:
+        assert lost.midi in {n.pitch.midi for n in outcome.draft.notes}
+
+
 CHROMATIC = [
     ("".join(note(n, 2) for n in ("E5", "D#5", "E5", "E#5", "F#5", "G#5", "A5", "B5")),
      low("A3", 8) + chord("C#4 E4", 8, voice=5, staff=2)),
@@ -180,7 +198,48 @@ def test_taking_an_option_changes_the_total_by_its_price(free):
         matched = match([choice], score, part, SETTINGS.harp)
         again = arrange(score, part, replace(SETTINGS, pins=matched.pins)).draft
         assert again.total - draft.total == outcome.cost_change
+        if outcome.idea.choice.kind == "pedal":
+            assert again.plan.moves == outcome.draft.plan.moves
         assert sum(outcome.terms.values()) == outcome.cost_change
+
+
+def test_a_demand_that_hands_could_meet_and_feet_cannot_leaves_a_draft():
+    # the right hand reaches down to the G string, where F sharp is G flat; no foot is that quick
+    left = "".join(low(n, 1) for n in ("G2", "F#2", "G2", "F#2"))
+    score, part = score_of(bars((note("r", 16), left + low("r", 12))), 200)
+    choice = Choice("1", Fraction(5, 4), Pitch.parse("F#2"), "hand", "R")
+    matched = match([choice], score, part, SETTINGS.harp)
+    draft = arrange(score, part, replace(SETTINGS, pins=matched.pins)).draft
+    whole = sum(n.pitch.midi == 43 for n in draft.notes) == 2
+    assert whole == (broken(draft, matched.placed) == matched.placed)  # one or the other
+
+
+def test_what_a_choice_entails_is_told_in_words():
+    score, part = score_of(bars((note("B4", 4) + note("C5", 4) + note("D5", 4) + note("C#5", 4),
+                                 low("G3", 16)), (note("D5", 16), low("B3", 16))), 60)
+    was = arrange(score, part, SETTINGS).draft
+    by_name = {n.pitch.name: n for n in reversed(was.notes)}
+    (move,) = was.plan.moves
+    gone = replace(was, plan=replace(was.plan, moves=()))
+    moved = replace(move, onset=move.onset - 1)
+    other = replace(move, pedal="D", after=-1)
+    notes = tuple(replace(n, hand="R") if n is by_name["B3"] else
+                  replace(n, pitch=Pitch.parse("Db5")) if n is by_name["C#5"] else n
+                  for n in was.notes if n is not by_name["D5"])
+
+    def told(one, two, asked=Pins()):  # noqa: B008 - a frozen value
+        return knock_on(one, two, asked)
+    assert told(was, was) == ()
+    assert told(was, replace(was, notes=notes)) == (
+        "bar 1: D5 is left out; C♯5 on the D♭ string", "bar 2: B3 in the right hand")
+    assert told(was, gone) == ("bar 1: no pedal C♯",)
+    assert told(gone, was) == ("bar 1: also pedal C♯",)
+    swapped = replace(gone, plan=replace(gone.plan, moves=(other,)))
+    assert told(was, swapped) == ("bar 1: pedal D♭ in place of pedal C♯",)
+    late = replace(was, plan=replace(was.plan, moves=(moved,)))
+    beat = score.locate(moved.onset).beat
+    assert told(was, late) == (f"bar 1: pedal C♯ moves on beat {beat}, not {beat + 1}",)
+    assert told(was, late, Pins(pedals=(PedalPin("C", 1, moved.onset),))) == ()
 
 
 def test_outcomes_of_a_spot_differ_in_music_and_are_ranked(free):
@@ -194,7 +253,6 @@ def test_outcomes_of_a_spot_differ_in_music_and_are_ranked(free):
 
 
 def test_ranked_options_equal_brute_force_over_all_ideas(free):
-    from arranger.options.honoured import broken
     from arranger.options.ideas import ideas
     score, part, draft, weighed = free
     scales = Scales(draft, SETTINGS)
@@ -235,9 +293,20 @@ def test_ids_name_their_choice_and_come_back():
                  "3:2:pedal:pedal-F#", "5:1:C5:roll-no", "5:1:C5:pitch-Eb5", "5:1:C5:hand-left",
                  "5:1:C5:finger-2"):
         assert Choice.parse(text).id == text
-    for text in ("12:3:C#5", "12:3:H5:drop", "12:3:C5:finger-x", "12:3:C5:pedal-F", ""):
+    for text in ("12:3:C#5", "12:3:H5:drop", "12:3:C5:finger-x", "12:3:C5:pedal-F", "",
+                 "3:2:pedal:pedal-FF", "3:2:C5:pitch-H", "3:2:C5:string-H"):
         with pytest.raises(ValueError, match="not the id of an option"):
             Choice.parse(text)
+
+
+def test_choices_are_told_in_words():
+    for text, words in (("12:3:C#5:string-D", "C♯5 in bar 12, beat 3, on the D string"),
+                        ("1:1:F4:octave--1", "F4 in bar 1, beat 1, an octave lower"),
+                        ("1:1:F4:octave-2", "F4 in bar 1, beat 1, 2 octaves higher"),
+                        ("5:3/2:C5:pitch-Eb5", "C5 in bar 5, beat 1.5, sounded as E♭5"),
+                        ("3:2:pedal:pedal-F#", "pedal F♯ moved in bar 3, beat 2"),
+                        ("3:2:pedal:pedal-F", "pedal F♮ moved in bar 3, beat 2")):
+        assert Choice.parse(text).words == words
 
 
 def test_bars_of_empty_music_have_no_spots():

@@ -16,6 +16,7 @@ from arranger.commands.choosing import options
 from arranger.commands.converting import convert
 from arranger.commands.request import Request
 from arranger.io.choices_file import choices_text, read_choices
+from arranger.io.source import open_source
 from arranger.model.choice import Choice
 from arranger.model.errors import ChoiceError
 from arranger.model.pitch import Pitch
@@ -119,10 +120,13 @@ def test_a_choice_that_cannot_be_kept_is_told_and_ends_with_1(small, tmp_path):
     assert "no longer found in this edition" in done.output
 
 
-def thirty(report: dict) -> list[Choice]:
-    """Choices about thirty notes of a draft: kept as they are, or with the twin string."""
-    made = []
+def thirty(report: dict, taken: list[Choice]) -> list[Choice]:
+    """Some options, and choices about further notes of a draft, that they stay: thirty in all."""
+    made = list(taken)
+    free = {c.bar for c in taken}
     for n in report["notes"]:
+        if n["bar"] in free:
+            continue
         if not n["grace"] and len(made) < 30 and int(n["bar_index"]) % 2:
             kind, value = (("hand", n["hand"]) if len(made) % 3 == 0 else
                            ("string", n["string"][0]) if len(made) % 3 == 1 else ("keep", True))
@@ -131,11 +135,28 @@ def thirty(report: dict) -> list[Choice]:
     return made
 
 
-def test_thirty_choices_on_a_song_last(tmp_path):
+def unlike(report: dict) -> list[Choice]:
+    """The first option of every spot, in bars far enough apart not to contradict each other."""
+    made: list[Choice] = []
+    for spot in report["spots"]:
+        for option in spot["options"][:1]:
+            choice = Choice.parse(option["id"])
+            if all(abs(int(choice.bar) - int(c.bar)) > 3 for c in made):
+                made.append(choice)
+    return made
+
+
+@pytest.mark.parametrize("source", [
+    SONG, pytest.param(DATA / "piano/lied_mid_lc5000363.mxl", marks=pytest.mark.campaign)],
+    ids=["demo", "song"])
+def test_thirty_choices_on_a_song_last(tmp_path, source):
+    if not source.exists():
+        pytest.skip("the scores are not here")
     song = tmp_path / "song.musicxml"
-    song.write_bytes(SONG.read_bytes())
+    song.write_bytes(etree.tostring(open_source(source)))
     file = tmp_path / "song.choices.toml"
-    file.write_text(choices_text(thirty(convert(Request(song, **QUIET)).report)))
+    found = options(Request(song, **QUIET)).report if source != SONG else {"spots": []}
+    file.write_text(choices_text(thirty(convert(Request(song, **QUIET)).report, unlike(found))))
     assert len(read_choices(file)) == 30
     first = convert(Request(song, **QUIET))
     assert len(first.report["choices"]["kept"]) == 30

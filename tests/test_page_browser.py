@@ -81,6 +81,16 @@ def test_an_altered_note_leads_to_its_entry_and_back(opened, made):
     assert 0 < box["y"] < WIDE["height"]
 
 
+def test_an_address_told_from_outside_chooses_its_bar(opened, made):
+    # the workbench beside the page leads to a bar so
+    for index in (9, 2):
+        opened.evaluate(f"location.hash = 'bar-{index}'")
+        until(opened, f"find('which').textContent === '{bar_name(made, index)}'")
+    opened.evaluate("location.hash = 'pedals'")
+    opened.wait_for_timeout(100)
+    assert opened.inner_text("#which") == bar_name(made, 2)
+
+
 def test_every_bar_can_be_chosen_and_shows_source_over_draft(opened, made):
     for index in (1, 9, len(made.report["bars"])):
         opened.locator(f".strip a[data-bar='{index}']").click()

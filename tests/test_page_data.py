@@ -223,5 +223,5 @@ def test_whole_drafts_only_where_there_are_any():
         {"title": "every note", "cost": {"total": 7}, "summary": {
             "notes_kept": 1.0, "alterations": 3, "pedal_moves": 30, "errors": 0}}]
     text = page({**sample_report(), "drafts": drafts}, sample_draft())
-    assert "<b>A</b> fewest moves</th><td>95 %</td><td>12</td><td>4</td>" in text
+    assert "<b>A</b> fewest moves</th><td>95\u00a0%</td><td>12</td><td>4</td>" in text
     assert text.count("<circle") == 2

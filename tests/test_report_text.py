@@ -12,6 +12,7 @@ from arranger.report.wording import (
     bars,
     beat_words,
     by_kind,
+    entailed,
     kind_words,
     message,
     note_label,
@@ -39,7 +40,8 @@ def test_first_line_of_a_clean_draft():
 def test_whole_summary():
     assert text(sample_report()) == """\
 mill.musicxml: the draft needs you at bar 2.
-Made for harp pedal-47, player average, crotchet 90 at the start.
+Made for concert pedal harp, 47 strings, C1 to G7; an average adult hand;
+crotchet 90 at the start.
 
 Alterations: 5, in a draft of 8 notes
     1 left out                   bar 1
@@ -164,8 +166,10 @@ def test_settings():
     assert settings_words({"tempo": "90", "tempo_assumed": True, "harp": "lever-34",
                            "player": "student", "transpose": -2, "fingering": "hints",
                            "pedals": "all"}) == (
-        "harp lever-34, player student, crotchet 90 (assumed) at the start, "
-        "transposed by -2 semitones, fingering hints")
+        "lever harp of 34 strings, C2 to A6, tuned in E flat; a student: an octave, slower feet, "
+        "more time for the hands; crotchet 90 (assumed) at the start; transposed by -2 semitones; "
+        "fingering hints")
+    assert settings_words({"harp": "my/own-harp.toml"}) == "my/own-harp.toml"
 
 
 def test_tuning_of_the_low_strings():
@@ -208,3 +212,11 @@ def test_first_line_says_when_a_piece_resists():
         "the draft needs you at bar 1. It resists the harp: 4 of 12 bars cannot be "
         "played or lose notes of tune or bass. Look next at bars 2-3, 5: tune or bass.")
     assert "resists" not in verdict({**report, "bars": [{}] * 13})
+
+
+def test_what_a_choice_entails_is_one_sentence_or_a_list():
+    assert entailed([]) == ("", "")
+    assert entailed(["bar 3: no pedal F♯"]) == ("also bar 3: no pedal F♯", "")
+    said, rows = entailed(["bar 3: no pedal F♯", "bar 5: A4 < B4"])
+    assert said == "changes 2 bars, 3 to 5"
+    assert rows == "<ul><li>bar 3: no pedal F♯</li><li>bar 5: A4 &lt; B4</li></ul>"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import random
 import signal
 import socket
@@ -33,6 +34,7 @@ class Serving:
     """A server in a process, and how to ask it."""
 
     def __init__(self, folder: Path, port: int = 0, *more: str) -> None:
+        self.folder = folder
         self.process = subprocess.Popen(
             [sys.executable, "-u", "-m", "arranger", "serve", *more, "--port", str(port),
              "--folder", str(folder)], cwd=ROOT, stdout=subprocess.PIPE, text=True,
@@ -223,9 +225,59 @@ def test_a_score_is_read_arranged_and_taken_home(server):
     assert b"left" in server.ask("GET", f"/works/{work}/files/choices.toml")[1]
     assert b"in the left hand" in server.ask("GET", f"/works/{work}/desk")[1]
     assert server.job(work, kind="undo")[0] == 202
-    assert server.wait(work)["said"] == "The choice is taken back."
+    assert server.wait(work)["said"] == "The last change is undone."
     assert server.job(work, kind="undo")[0] == 409
     assert server.ask("GET", f"/works/{work}/files/choices.toml")[1] == b""
+
+
+def test_a_choice_out_of_the_middle_is_taken_back_and_the_others_stay(server):
+    three = b"".join(TUNE[TUNE.index(b"<note>"):TUNE.index(b"</measure>")].replace(
+        b"<step>C", b"<step>" + step).replace(b"<duration>4", b"<duration>1")
+        for step in (b"C", b"D", b"E"))
+    work = server.lay(content=TUNE[:TUNE.index(b"<note>")] + three
+                      + TUNE[TUNE.index(b"</measure>"):])
+    server.wait(work)
+    server.job(work, kind="convert", **SETTINGS)
+    server.wait(work)
+    ids = ["1:1:C4:hand-left", "1:2:D4:hand-left", "1:3:E4:hand-left"]
+    for ident in ids:
+        assert server.job(work, kind="take", take=ident)[0] == 202
+        assert server.wait(work)["state"] == "done"
+
+    def told():
+        report = json.loads(server.ask("GET", f"/works/{work}/files/draft/report.json")[1])
+        return (report.get("choices", {}).get("kept", []), report["choices"]["file"],
+                [n["hand"] for n in report["notes"]])
+    assert told()[::2] == (ids, ["L", "L", "L"])
+    assert server.job(work, kind="leave", leave="nonsense")[0] == 400
+    assert server.job(work, kind="leave", leave=ids[1])[0] == 202
+    assert server.wait(work)["said"] == "The choice is taken back."
+    assert told()[:2] == ([ids[0], ids[2]], "choices.toml")
+    desk = server.ask("GET", f"/works/{work}/desk")[1].decode()
+    assert [i for i in ids if f'data-leave="{i}"' in desk] == [ids[0], ids[2]]
+    assert server.job(work, kind="undo")[0] == 202
+    assert server.wait(work)["said"] == "The last change is undone."
+    assert told() == (ids, "choices.toml", ["L", "L", "L"])
+    assert not list(server.folder.glob(f"works/{work}/.*"))
+
+
+@pytest.mark.skipif(not Path("/proc").is_dir(), reason="the processes of a process, from /proc")
+def test_the_process_that_waits_for_a_job_is_replaced_where_it_has_died(server):
+    work = server.lay()
+    server.wait(work)
+    children = Path(f"/proc/{server.process.pid}/task/{server.process.pid}/children")
+
+    def until(there: bool) -> None:
+        end = time.monotonic() + 20
+        while bool(children.read_text().split()) != there:
+            assert time.monotonic() < end
+            time.sleep(0.05)
+    until(there=True)
+    waiting, = map(int, children.read_text().split())
+    os.kill(waiting, signal.SIGKILL)
+    until(there=False)
+    server.job(work, kind="convert", **SETTINGS)
+    assert server.wait(work)["said"] == "The draft is made."
 
 
 @pytest.mark.parametrize(("content", "words"), [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import json
 import time
 from importlib.util import find_spec
 from pathlib import Path
@@ -139,12 +140,66 @@ def test_from_the_drop_to_the_part_taken_home(browser, started):
     assert taken.split(":")[2][0].encode() in server.ask(
         "GET", f"{view.url.split(str(port))[1]}/files/choices.toml")[1]
 
-    view.get_by_role("button", name="Take back the last choice").click()
-    desk.until_said("The choice is taken back.")
+    view.get_by_role("button", name="Undo the last change").click()
+    desk.until_said("The last change is undone.")
     expect(view.locator(".options strong")).to_have_count(0)
     assert axe(view) == []
     desk.close(port)
     assert server.end()[0] == 0
+
+
+@pytest.mark.campaign  # it measures: the machine must have nothing else to do
+def test_a_choice_is_drawn_within_a_second_beyond_its_planning(browser, started):
+    """A demo song of 37 bars. From the click to the drawn page, less the stages of the planner."""
+    server = started()
+    desk = Desk(browser, server, viewport=WIDE, reduced_motion="reduce")  # drawn without a card
+    view = desk.view
+    view.get_by_role("button", name="Lantern on the Water").click()
+    view.get_by_role("button", name="Make the harp draft").click(timeout=SLOW)
+    desk.until_said("The draft is made.")
+    work = view.url.rpartition("/")[2]
+    beyond = []
+    for choice in ("1:1:Ab4:hand-left", "2:1:A4:finger-1", "1:1:Ab4:hand-right"):
+        view.wait_for_timeout(2500)  # nobody chooses before having looked
+        old = view.locator("#sheet iframe").get_attribute("src")
+        stages, drawn = follow(view, server, work, choice, old)
+        planning = sum(end - begin for stage, begin, end in stages if stage in PLANNING)
+        assert planning > 0
+        beyond.append(drawn - planning)
+    assert min(beyond) < 1.0, beyond
+    desk.close(server.port)
+
+
+#: Stages in which nothing but the planner works.
+PLANNING = {"weighing strings, pedals and hands", "timing the pedals", "looking again at the draft",
+            "reading the texture"}
+
+
+def follow(view, server, work, choice, old):
+    """Choose; return the stages the job passes, in seconds from the choice, and when it is drawn.
+
+    The server is asked as the page asks it, only more often; the page is drawn when its script has
+    shown the first bar.
+    """
+    begun = time.monotonic()
+    assert view.evaluate("([work, take]) => begin({ kind: 'take', take })", [work, choice]) is None
+    stages, stage, since = [], "", 0.0
+    while True:
+        now = time.monotonic() - begun
+        assert now < SLOW / 1000
+        state = json.loads(server.ask("GET", f"/works/{work}/state")[1])
+        if state["stage"] != stage:
+            stages.append((stage, since, now))
+            stage, since = state["stage"], now
+        if state["state"] == "done":
+            break
+        assert state["state"] in ("waiting", "working"), state
+        view.wait_for_timeout(25)
+    while True:
+        frame = next((f for f in view.frames if "report.html" in f.url and old not in f.url), None)
+        if frame and frame.evaluate("Boolean(document.querySelector('#pair svg'))"):
+            return stages, time.monotonic() - begun
+        view.wait_for_timeout(25)
 
 
 @pytest.mark.parametrize("size", [WIDE, PHONE], ids=["wide", "phone"])

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from arranger.model.draft import PedalMove
 from arranger.model.harp import LEFT_FOOT, RIGHT_FOOT, HarpString, pedal_word
 
-#: Printed once, where the first boxed word stands.
+#: Printed once, at the start of a part that has boxed words.
 BOX_EXPLAINED = "boxed: two notches"
 #: Words of a hard space keep a box from touching what stands beside it.
 SPACE = "\u00a0"

@@ -63,17 +63,14 @@ def pedal_signs(settings: Iterable[tuple[Fraction, PedalSetting]], moves: Iterab
         if alter:
             signs.setdefault(Fraction(0), []).append(
                 _direction(staff, _words(tune_words(string, alter))))
-    explained = False
     for onset, group in groupby(sorted(moves, key=lambda m: m.onset), lambda m: m.onset):
         words = move_words(list(group))
-        here = signs.setdefault(onset, [])
-        if not explained and any(boxed for _, boxed in words):
-            here.append(_direction(staff, _words(BOX_EXPLAINED, **{
-                "font-size": "8", "font-style": "italic"})))
-            explained = True
-        here.append(_direction(staff, *_change(words)))
+        signs.setdefault(onset, []).append(_direction(staff, *_change(words)))
     for onset, setting in settings:  # after the moves of its moment: it shows what they lead to
         signs.setdefault(onset, []).append(_direction(staff, _diagram(setting)))
+    if any(move.notches > 1 for move in moves):  # at the start: there it pushes no letter aside
+        signs.setdefault(Fraction(0), []).append(_direction(staff, _words(BOX_EXPLAINED, **{
+            "font-size": "8", "font-style": "italic"})))
     return sorted(signs.items(), key=lambda item: item[0])
 
 

@@ -6,12 +6,16 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
+from arranger.model.harp import pedal_word
 from arranger.model.pitch import Pitch
 
 #: What can be decided of a note, in the order in which a file names it.
 KINDS = ("string", "hand", "line", "finger", "octave", "pitch", "keep", "drop", "roll",
          "still")
 HANDS = {"right": "R", "left": "L"}
+#: Kinds whose value is a name, and what it looks like.
+_NAMED = {"string": r"[A-G]", "pitch": r"[A-G](bb|b|##|#|)-?\d", "pedal": r"[A-G][#b]?"}
+_SIGN = {"": 0, "#": 1, "b": -1}
 _ID = re.compile(r"(?P<bar>[^:@]+)(?:@(?P<index>\d+))?:(?P<beat>\d+(?:/\d+)?)"
                  r":(?P<note>[A-G](?:bb|b|##|#|)-?\d+|pedal):(?P<kind>[a-z]+)(?:-(?P<value>.+))?")
 
@@ -74,17 +78,19 @@ class Choice:
         """The choice for a reader: ``C♯5 in bar 12, beat 3, on the D string``."""
         beat = str(self.beat) if self.beat.denominator == 1 else f"{float(self.beat):.3g}"
         where = f"in bar {self.bar}, beat {beat}"
+        if self.note is None:
+            letter, sign = str(self.value)[0], str(self.value)[1:]
+            return f"pedal {pedal_word(letter, _SIGN[sign])} moved {where}"
         told = {"string": f"on the {self.value} string",
                 "hand": f"in the {'right' if self.value == 'R' else 'left'} hand",
                 "line": f"with the line that follows in the "
                         f"{'right' if self.value == 'R' else 'left'} hand",
-                "finger": f"with finger {self.value}", "pitch": f"sounded as {self.value}",
-                "octave": f"moved by {self.value} octave(s)",
+                "finger": f"with finger {self.value}",
+                "pitch": f"sounded as {self.value}".replace("#", "♯").replace("b", "♭"),
+                "octave": _octaves(self.value) if self.kind == "octave" else "",
                 "keep": "kept", "drop": "left out",
                 "still": "with the pedals still in this bar",
                 "roll": "rolled" if self.value else "not rolled"}
-        if self.note is None:
-            return f"the pedal to {self.value} {where}"
         return f"{self.note.label} {where}, {told[self.kind]}"
 
     @classmethod
@@ -107,11 +113,17 @@ class Choice:
             made = int(value)
         elif kind in ("hand", "line") and value in HANDS:
             made = HANDS[value]
-        elif kind in ("string", "pitch", "pedal") and value and (kind == "pedal") == (
+        elif kind in _NAMED and re.fullmatch(_NAMED[kind], value or "") and (kind == "pedal") == (
                 found["note"] == "pedal"):
-            made = value
+            made = str(value)
         else:
             raise ValueError(f"not the id of an option: {text!r}")
         return cls(found["bar"], Fraction(found["beat"]),
                    None if found["note"] == "pedal" else Pitch.parse(found["note"]), kind, made,
                    index=int(found["index"]) if found["index"] else None)
+
+
+def _octaves(value: str | int | bool) -> str:
+    count = abs(int(value))
+    return (f"{'an octave' if count == 1 else f'{count} octaves'} "
+            f"{'higher' if int(value) > 0 else 'lower'}")

@@ -11,6 +11,7 @@ from itertools import pairwise
 from arranger.model.draft import Draft, HarpNote, PedalMove
 from arranger.model.harp import HarpString, pedal_word
 from arranger.model.ledger import Drop, Merge
+from arranger.model.score import NoteId
 from arranger.options.risk import Risk
 from arranger.passes.settings import Settings
 from arranger.passes.start import start
@@ -22,6 +23,8 @@ from arranger.plan.worth import worth
 #: Notes in order, by letter; without those on strings that have no disc.
 Letters = dict[str, list[HarpNote]]
 
+#: Quarter notes from a lost note within which another may stand in its way (assumption).
+_NEAR = Fraction(2)
 _STRING = {-1: "flat", 0: "natural", 1: "sharp"}
 
 
@@ -108,21 +111,38 @@ def _ringing(draft: Draft, letters: Letters, move: PedalMove,
 
 
 def losses(draft: Draft, settings: Settings) -> list[Risk]:
-    """Notes that do not sound as written, each weighed by what it is to the music."""
+    """Notes that do not sound as written, each weighed by what it is to the music.
+
+    With them the notes that stand in their way: if one of those gives way, they can stay; and what
+    is lost with them of the same letter, for one decision settles both.
+    """
     first = start(draft.source, draft.part)
     part_roles = roles(first.notes)
     notes = {n.id: n for n in first.notes}
     found = []
-    for entry in draft.ledger.entries:
-        if entry.fidelity == "same-sound" or entry.stage == "choice":
-            continue
-        note = notes[entry.edit.note]
+    entries = [e for e in draft.ledger.entries
+               if e.fidelity != "same-sound" and e.stage != "choice"]
+    lost = [notes[e.edit.note] for e in entries]
+    for entry, note in zip(entries, lost, strict=True):
+        beside = [n.id for n in lost if n.id != note.id and n.onset == note.onset
+                  and n.pitch.step == note.pitch.step]
         value = worth(note, part_roles[note.id], settings.prices)
         gone = isinstance(entry.edit, Drop | Merge)
         what = "is left out" if gone else "sounds another note"
         price = settings.prices["neighbours"] if isinstance(entry.edit, Merge) else (
             value.drop if gone else value.other)
-        found.append(Risk("altered", price, note.onset, (note.id,),
+        found.append(Risk("altered", price, note.onset, (note.id, *_rivals(draft, note), *beside),
                           f"{note.pitch.label} {what}: {entry.reason}",
                           ("altered", entry.kind, note.pitch.midi, entry.reason)))
     return found
+
+
+def _rivals(draft: Draft, lost: HarpNote) -> Iterator[NoteId]:
+    """The nearest notes that need the string of a lost one, or its pedal elsewhere."""
+    own = [n for n in draft.notes if n.pitch.step == lost.pitch.step and n.id != lost.id
+           and (n.pitch.alter != lost.pitch.alter or n.string == lost.string)
+           and abs(n.onset - lost.onset) <= _NEAR]
+    for side in ([n for n in own if n.onset <= lost.onset], [n for n in own
+                                                             if n.onset > lost.onset]):
+        nearest = min((abs(n.onset - lost.onset) for n in side), default=None)
+        yield from (n.id for n in side if abs(n.onset - lost.onset) == nearest)

@@ -22,8 +22,9 @@ from arranger.plan.stand_ins import stand_ins
 
 _SIGN = {-1: "♭", 0: "", 1: "♯"}
 _HAND = {"R": "right", "L": "left"}
-#: Notes of a spot that are looked at.
-_NOTES = 6
+#: Notes of a spot that are looked at, and of these the ones that may give way: on 16 scores no
+#: other was ever the better one to lose, two of 40 the better to become another.
+_NOTES, _MAY_GO = 6, 3
 #: Risks that another moment of a pedal can lessen.
 _OF_TIME = frozenset({"crowd", "ring", "two-notch"})
 
@@ -79,14 +80,14 @@ def ideas(spot: Spot, shop: Workshop, as_it_is: bool = False) -> list[Idea]:
     found: list[Idea] = []
     kinds = {r.kind for r in spot.risks}
     of_hands = {n for r in spot.risks if r.kind not in _OF_TIME for n in r.notes}
-    for ident in spot.notes[:_NOTES]:
+    for rank, ident in enumerate(spot.notes[:_NOTES]):
         note = shop.written[ident]
         if note.grace:
             continue
         found += _strings(note, shop)
         if ident in of_hands:
             found += [*_hands(note, shop), *_rolls(note, shop)]
-        if not as_it_is:
+        if not as_it_is and rank < _MAY_GO:
             found += [*_other_notes(note, shop)]
     if "turn" in kinds:
         found += _split(spot, shop)
@@ -111,9 +112,11 @@ def _strings(note: Note, shop: Workshop) -> Iterator[Idea]:
     for pitch in shop.settings.harp.spellings(note.midi):
         other = note.pitch if now is None else now.pitch
         if pitch != other and other.midi == note.midi:
+            do = "keep" if now is None else "play"
+            how = "" if now is None or pitch != note.pitch else " as written"
             yield shop.idea(note, "string", pitch.step,
-                       f"play {note.pitch.label} on the {pitch.step}{_SIGN[pitch.alter]} "
-                       f"string")
+                            f"{do} {note.pitch.label}{how} on the "
+                            f"{pitch.step}{_SIGN[pitch.alter]} string")
 
 
 def _hands(note: Note, shop: Workshop) -> Iterator[Idea]:

@@ -3,39 +3,43 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from arranger.model.draft import Draft, HarpNote
-from arranger.model.harp import pedal_word
+from arranger.model.draft import Draft
 from arranger.model.ledger import Fidelity, Ledger
 from arranger.model.pins import Pins
-from arranger.model.score import NoteId, Score
+from arranger.model.score import Score
 from arranger.options.foot_risks import foot_risks
 from arranger.options.honoured import broken, with_reasons
 from arranger.options.ideas import Idea, Workshop, ideas
+from arranger.options.knock_on import knock_on
 from arranger.options.present import loosened
 from arranger.options.spots import Spot, risks
 from arranger.passes.feet import move_pedals
+from arranger.passes.jumps import barline_groups
 from arranger.passes.pipeline import weighed
 from arranger.passes.settings import Settings
 from arranger.plan.pinned import KEPT
 from arranger.plan.recall import Recall
+from arranger.plan.timing import Window
 
 #: Options offered at a spot at most, and those that are weighed over the whole piece.
 MOST = 3
+#: Ideas weighed besides where others turn out to be the same, or impossible, in the whole piece.
+_SPARE = 2
 #: Options of one kind at most, where not two: the same move at other moments is one idea.
 _OF_A_KIND = {"pedal": 1, "line": 1, "roll": 1, "still": 1}
 #: Bars on each side of a spot that are planned to see which ideas are worth the whole piece.
 _AROUND = 1
+#: Rounds of bargaining in which they are planned. One finds nearly what thirty find, and only the
+#: order of ideas hangs on it.
+_ROUNDS = 1
 #: Price over which an option is offered only if there are fewer than _FEW cheaper ones.
 _DEAR, _FEW = 300, 2
-#: Notes of a bar on other strings that are told one by one.
-_ONE_BY_ONE = 2
 #: Quarter notes within which a risk after an idea is still the same one.
 _MOMENT = 1
-_HAND = {"R": "right", "L": "left"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,46 +83,63 @@ class Scales:
         self.alter = present is None if alter is None else alter
         self.shop = Workshop.of(draft, settings)
         self.present = present
+        self._glance = replace(settings, universe=replace(settings.universe, rounds=_ROUNDS))
         self._whole: Draft | None = None
+        self._feet: int | None = None  # how hard the work of the feet is
         self._recall = Recall()
         self._done: dict[str, Outcome | None] = {}
 
     def weigh(self, spot: Spot) -> Weighed:
         """All ideas of a spot, weighed near by first, then the best over the whole piece."""
-        shop = self.shop
-        found = ideas(spot, shop, not self.alter)
-        near = self._excerpt(spot)
-        recall = Recall()
-        base = self._plan(near, Pins(), recall)
+        kept: dict[object, Outcome] = {}
+        for idea in _various(self._guesses(spot)):
+            outcome = self.carried_out(idea)
+            if outcome is not None:
+                face = _face(outcome.draft, idea)
+                kept[face] = min(kept.get(face, outcome), outcome, key=lambda o: o.cost_change)
+            if len(kept) == MOST:
+                break
+        return Weighed(spot, tuple(sorted(kept.values(), key=lambda o: o.cost_change)))
+
+    def _guesses(self, spot: Spot) -> list[tuple[int, int, Idea]]:
+        """Ideas that help, with their price near by and their rank; of those alike the first."""
+        shop, recall, near = self.shop, Recall(), self._excerpt(spot)
+        base = self._plan(near, Pins(), recall, self._glance)
         guesses: list[tuple[int, int, Idea]] = []
-        seen: set[object] = {_face(base)}
-        for rank, idea in enumerate(found):
-            timed = idea.choice.kind == "pedal"
-            pins = idea.placed.pins
-            draft = self._timed(pins) if timed else self._plan(near, pins, recall)
-            if broken(draft, [idea.placed]) or _face(draft, idea) in seen:
+        seen: set[object] = set()
+        for rank, idea in enumerate(ideas(spot, shop, not self.alter)):
+            timed, pins = idea.choice.kind == "pedal", idea.placed.pins
+            if timed and any(i.choice.kind == "pedal" for _, _, i in guesses):
+                continue  # one other moment is offered, the first that helps
+            draft = (self._timed(pins, shop.draft)[0] if timed
+                     else self._plan(near, pins, recall, self._glance))
+            face = _face(draft, idea)
+            if broken(draft, [idea.placed]) or face in seen:
                 continue
+            if face == _face(base, idea) and not broken(shop.draft, [idea.placed]):
+                continue  # it is so already
             if not self._helps(spot, idea, shop.draft if timed else base, draft):
                 continue
-            seen.add(_face(draft, idea))
+            seen.add(face)
             guesses.append((0 if timed else draft.total - base.total, rank, idea))
-        outcomes = [o for i in _various(guesses) if (o := self.carried_out(i)) is not None]
-        kept: dict[object, Outcome] = {}
-        for one in sorted(outcomes, key=lambda o: o.cost_change):
-            kept.setdefault(_face(one.draft, one.idea), one)
-        return Weighed(spot, tuple(kept.values()))
+        return guesses
 
     def _helps(self, spot: Spot, idea: Idea, was: Draft, now: Draft) -> bool:
         """Tell whether what is hard at the spot is less hard, or the whole cheaper.
 
         Another moment of a pedal must make the work of the feet lighter or cleaner. Where a note
-        was altered any other way with it counts.
+        was altered any other way with it counts, and any by which it sounds as written.
         """
         settings, worst = self.shop.settings, spot.risks[0]
         if idea.choice.kind == "pedal":
-            before, after = (sum(r.weight for r in foot_risks(d, settings)) for d in (was, now))
-            return after < before
-        return (now.total < was.total or worst.kind == "altered"
+            if self._feet is None:
+                self._feet = sum(r.weight for r in foot_risks(was, settings))
+            return sum(r.weight for r in foot_risks(now, settings)) < self._feet
+        if worst.kind == "altered":
+            lost = self.shop.written[worst.notes[0]]
+            return (lost.id in idea.placed.pins.notes
+                    or any(n.id == lost.id and n.pitch.midi == lost.midi for n in now.notes))
+        return (now.total < was.total
                 or not any(r.kind == worst.kind and r.weight >= worst.weight
                            and abs(r.onset - worst.onset) <= _MOMENT
                            and set(r.notes) & set(worst.notes) for r in risks(now, settings)))
@@ -131,10 +152,12 @@ class Scales:
 
     def _carry_out(self, idea: Idea) -> Outcome | None:
         if self._whole is None:
-            self._whole = self._plan(self.shop.draft.source, Pins(), self._recall)
+            self._whole = self._plan(self.shop.draft.source, Pins(), self._recall,
+                                     self.shop.settings)
         was = self._whole
-        now = with_reasons(self._plan(was.source, idea.placed.pins, self._recall),
-                           [idea.placed])
+        now = self._moved(was, idea) or self._plan(was.source, idea.placed.pins, self._recall,
+                                                   self.shop.settings)
+        now = with_reasons(now, [idea.placed])
         change = now.total - was.total
         if broken(now, [idea.placed]) or change > KEPT // 2 or _face(now, idea) == _face(was):
             return None
@@ -144,10 +167,9 @@ class Scales:
         ledger = Ledger(tuple(e for e in now.ledger.entries if (e.edit, e.kind) not in before))
         fidelity: Fidelity = ("same-sound" if _sounds(now) == _sounds(was) else "other-sound")
         return Outcome(idea, change, {t: v for t, v in terms.items() if v}, fidelity, now,
-                       knock_on(was, now, idea.placed.pins.notes), ledger)
+                       knock_on(was, now, idea.placed.pins), ledger)
 
-    def _plan(self, score: Score, pins: Pins, recall: Recall) -> Draft:
-        settings = self.shop.settings
+    def _plan(self, score: Score, pins: Pins, recall: Recall, settings: Settings) -> Draft:
         base = settings.pins
         if self.present is not None:
             base = base.plus(loosened(self.present, score, self.shop.draft.part, settings.harp,
@@ -155,11 +177,23 @@ class Scales:
         return weighed(score, self.shop.draft.part, replace(settings, pins=base.plus(pins)),
                        recall)
 
-    def _timed(self, pins: Pins) -> Draft:
-        """The draft as it is, its pedals timed again under pins."""
+    def _moved(self, was: Draft, idea: Idea) -> Draft | None:
+        """The planned piece with a pedal at another moment, where only that changes.
+
+        It does where no setting is shared by repeats and nothing has to give way to the feet; a
+        harp part's own moments are pinned too.
+        """
+        if idea.choice.kind != "pedal" or self.present is not None or barline_groups(
+                was.source):
+            return None
+        plain, late = self._timed(Pins(), was)
+        now, missed = self._timed(idea.placed.pins, was)
+        return None if late or missed or plain.plan != was.plan else now
+
+    def _timed(self, pins: Pins, draft: Draft) -> tuple[Draft, tuple[Window, ...]]:
+        """A draft with its pedals timed again under pins; also the windows that no foot meets."""
         settings = self.shop.settings
-        asked = replace(settings, pins=settings.pins.plus(pins))
-        return move_pedals(self.shop.draft, asked, {})[0]
+        return move_pedals(draft, replace(settings, pins=settings.pins.plus(pins)), {})
 
     def _excerpt(self, spot: Spot) -> Score:
         """The bars around a spot as a score of their own, numbered as in the whole."""
@@ -173,14 +207,14 @@ class Scales:
 def _various(guesses: Sequence[tuple[int, int, Idea]]) -> list[Idea]:
     """The cheapest idea of every kind, then the next cheapest, of one kind no more than a few."""
     ranks: Counter[str] = Counter()
-    queue = []
+    queue: list[tuple[int, int, Idea]] = []
     for at, (price, _, idea) in enumerate(sorted(guesses, key=lambda g: g[:2])):
         kind = idea.choice.kind
-        dear = at >= _FEW and price > _DEAR and kind != "still"
+        dear = len(queue) >= _FEW and price > _DEAR and kind != "still"
         if ranks[kind] < _OF_A_KIND.get(kind, 2) and not dear:
             queue.append((ranks[kind], at, idea))
         ranks[kind] += 1
-    return [idea for _, _, idea in sorted(queue, key=lambda q: q[:2])[:MOST]]
+    return [idea for _, _, idea in sorted(queue, key=lambda q: q[:2])[:MOST + _SPARE]]
 
 
 def _sounds(draft: Draft) -> frozenset[tuple[Fraction, int]]:
@@ -193,48 +227,3 @@ def _face(draft: Draft, idea: Idea | None = None) -> tuple[object, ...]:
     if idea is not None and idea.choice.kind == "pedal":
         return notes, tuple((m.onset, m.pedal, m.after) for m in draft.plan.moves)
     return (notes,)
-
-
-def knock_on(was: Draft, now: Draft, asked: Collection[NoteId] = ()) -> tuple[str, ...]:
-    """What changes besides the notes in question, bar by bar, pedals last."""
-    old, new = ({n.id: n for n in d.notes} for d in (was, now))
-    told: dict[str, list[str]] = {}
-    for note in was.source.part_notes(was.part):
-        words = _changed(old.get(note.id), new.get(note.id))
-        if words and note.id not in asked:
-            name = (old.get(note.id) or note).pitch.label
-            told.setdefault(was.source.locate(note.onset, note.measure).bar, []).append(
-                f"{name} {words}")
-    lines = [f"bar {bar}: {_in_short(words)}" for bar, words in told.items()]
-    gone, come = _moves(was) - _moves(now), _moves(now) - _moves(was)
-    for moves, word in ((gone, "no longer"), (come, "now")):
-        lines += [f"bar {was.source.locate(onset).bar}: pedal {pedal_word(pedal, after)} {word}"
-                  for onset, pedal, after in sorted(moves)]
-    return tuple(lines)
-
-
-def _in_short(words: Sequence[str]) -> str:
-    """Changes of a bar one by one, or counted where many notes only change their strings."""
-    respelled = [w for w in words if " on " in w and "," not in w]
-    if len(respelled) <= _ONE_BY_ONE:
-        return "; ".join(words)
-    rest = [w for w in words if w not in respelled]
-    return "; ".join([f"{len(respelled)} notes on other strings", *rest])
-
-
-def _moves(draft: Draft) -> set[tuple[Fraction, str, int]]:
-    return {(m.onset, m.pedal, m.after) for m in draft.plan.moves}
-
-
-def _changed(old: HarpNote | None, new: HarpNote | None) -> str:
-    if old is None or new is None:
-        return "" if old is new else "left out" if new is None else "sounds again"
-    words = []
-    if old.pitch != new.pitch:
-        words.append(f"on {new.pitch.label}" if old.pitch.midi == new.pitch.midi
-                     else f"becomes {new.pitch.label}")
-    if old.hand != new.hand:
-        words.append(f"in the {_HAND[new.hand]} hand")
-    if old.rolled != new.rolled:
-        words.append("rolled" if new.rolled else "not rolled")
-    return ", ".join(words)

@@ -32,7 +32,7 @@ def set_scene(draft: Draft, parts: tuple[Slice, ...], ways: tuple[tuple[Ways, ..
                         for n in s.notes) for s, thin in zip(parts, exposed(parts), strict=True))
     places = frozenset(s.position for s in settings.harp.strings if s not in draft.plan.fixed)
     pins = tuple(tuple(settings.pins.of(n.id) for n in s.notes) for s in parts)
-    return Scene(parts, ways, ends, tones, places, pins)
+    return Scene(parts, ways, ends, tones, places, pins, settings.universe)
 
 
 def _tone(note: HarpNote, role: Role, here: Slice, thin: bool, settings: Settings) -> Tone:

@@ -9,13 +9,15 @@ from arranger.model.ensemble import Ensemble
 from arranger.model.harp import Harp
 from arranger.model.pins import Pins
 from arranger.rulebook.players import Player
+from arranger.rulebook.universe import Universe, load_universe
 
 
 @dataclass(frozen=True, slots=True)
 class Settings:
     """Harp, player and prices of one run, and what was decided beforehand.
 
-    ``ensemble``: the parts behind the harp part, if they are several.
+    ``ensemble``: the parts behind the harp part, if they are several. ``universe``: how much the
+    planner weighs.
     """
 
     harp: Harp
@@ -23,3 +25,4 @@ class Settings:
     prices: Mapping[str, int]
     pins: Pins = field(default_factory=Pins)
     ensemble: Ensemble | None = None
+    universe: Universe = field(default_factory=load_universe)

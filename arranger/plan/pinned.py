@@ -46,13 +46,17 @@ def pinned_tone(tone: Tone, pin: Pin) -> Tone:
 
 def pinned_choices(choices: Sequence[Choice], ways: Sequence[Ways], pins: Sequence[Pin],
                    rolled: Sequence[bool], roll: int) -> Sequence[Choice]:
-    """Choices in which every note lies in the hand and under the finger asked; all, if none do.
+    """Choices in which every note lies in the hand and under the finger asked.
 
-    ``rolled``: whether the source rolls each note; a roll that only a pin asks for costs ``roll``.
+    Strings that cannot be plucked so are still an option, as dear as losing the note: the pedals
+    may have no other, and a demand that cannot be met leaves a plan. ``rolled``: whether the source
+    rolls each note; a roll that only a pin asks for costs ``roll``.
     """
     if any(p.hand or p.finger is not None for p in pins):
-        choices = [c for c in choices if all(
-            _fits(c, ways, pins, i) for i in range(len(pins)))] or choices
+        fit = [all(_fits(c, ways, pins, i) for i in range(len(pins))) for c in choices]
+        met = {c.ways for c, fits in zip(choices, fit, strict=True) if fits}
+        choices = [c if fits else replace(c, price=c.price + KEPT)
+                   for c, fits in zip(choices, fit, strict=True) if fits or c.ways not in met]
     if any(p.rolled for p in pins):
         choices = [replace(c, price=c.price + roll * sum(
             any(pins[i].rolled for i in held) and not any(rolled[i] for i in held)

@@ -9,7 +9,7 @@ hand (``plan.hand_options``, ``plan.grips``).
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -65,6 +65,11 @@ def with_losses(rows: Sequence[tuple[int, ...]],
     return tuple(dict.fromkeys((*rows, *fewer)))
 
 
+def _plucked(note: int, first: int, held: Collection[int], still: Collection[int]) -> bool:
+    """Tell whether a note sounds: one on the string of another does if that stays in its octave."""
+    return note in held if note == first else first in still
+
+
 def _agree(ways: Sequence[Ways], pattern: Sequence[int]) -> bool:
     """Tell whether one pedal setting gives the pattern."""
     position: dict[str, int] = {}
@@ -112,10 +117,12 @@ class Choices:
             self._shared[played] = tuple(self._hands(played))
         found = []
         for held, moved, both in self._shared[played]:
-            kept_notes = {order[i] for i in held}
-            taken = tuple(LOST if i in order and i not in kept_notes else way
-                          for i, way in enumerate(pattern))
+            here = {order[i] for i in held}
             octaves = tuple(sorted((order[i], p) for i, p in moved))
+            still = here - {i for i, _ in octaves}
+            taken = tuple(LOST if way == LOST or not _plucked(
+                i, kept[ways[i].ways[way].pitch.position], here, still) else way
+                for i, way in enumerate(pattern))
             found += [Choice(taken, left, right, octaves, price) for left, right, price in both]
         return tuple(found)
 

@@ -139,7 +139,22 @@ def clean(root: ET.Element, glyphs: dict[str, ET.Element]) -> ET.Element:
             element.attrib.pop("class", None)
         if "transform" in element.attrib:
             element.set("transform", element.get("transform", "").replace(", ", ","))
+        if kind == "tempo":
+            _part_words_and_note(element)
     return root
+
+
+#: Room between words and the note of a tempo, in verovio's units.
+_APART = "130"
+
+
+def _part_words_and_note(tempo: ET.Element) -> None:
+    """Set the note of a tempo off from the words before it: verovio leaves no room."""
+    said = ""
+    for run in tempo.iter("tspan"):
+        if run.get("font-family") and said.strip():
+            run.set("dx", _APART)
+        said += run.text or ""
 
 
 def hold_settings(part: ET.Element) -> tuple[tuple[int, PedalSetting], ...]:

@@ -18,7 +18,7 @@ def options_text(report: Mapping[str, Any], take: str) -> str:
     lines = [_head(report["spots"])]
     for rank, spot in enumerate(report["spots"], 1):
         lines += ["", *_spot(rank, spot)]
-    lines += ["", *_drafts(report.get("drafts", ()))]
+    lines += _drafts(report.get("drafts", ()))
     if any(s["options"] for s in report["spots"]):
         lines += ["", f"Take one:  {take} --take ID"]
     return "\n".join(lines) + "\n"
@@ -56,7 +56,7 @@ def _price(change: int) -> str:
 def _drafts(drafts: Sequence[Entry]) -> Iterator[str]:
     if not drafts:
         return
-    yield "Whole drafts"
+    yield from ("", "Whole drafts")
     for draft in drafts:
         yield f"  {draft['title']}"
         figures = ", ".join(f"{name.replace('_', ' ')} {value}"

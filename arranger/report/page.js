@@ -77,7 +77,7 @@ function show() {
     const said = place.parentElement.cloneNode(true);
     all(".rule, .remedies, a", said).forEach((part) => part.remove());
     const kind = place.closest(".group").dataset.kind;
-    row.append(back, `${place.querySelector("span").textContent}: ${kind}. ${said.textContent.trim()}`);
+    row.append(back, `${place.querySelector("span").textContent}: ${kind}; ${said.textContent.trim()}`);
     return row;
   }));
   find("here-none").hidden = here.length > 0;
@@ -202,8 +202,9 @@ if (panel && count) {
   find("pace").addEventListener("change", () => { if (sound.playing) hear(sound.playing.version); });
   find("in-words").addEventListener("toggle", () => { if (find("in-words").open) inWords(); });
   tell();
-  const target = location.hash ? find(decodeURIComponent(location.hash.slice(1))) : null;
-  choose(barOf(target) || 1);
+  const named = () => barOf(find(decodeURIComponent(location.hash.slice(1))));
+  choose(named() || 1);
+  addEventListener("hashchange", () => choose(named() || chosen)); // an address told from outside
   unpack("pairs").then((drawn) => { pairs = drawn; show(); });
   find("fold").addEventListener("click", () => {
     const open = panel.classList.toggle("open");

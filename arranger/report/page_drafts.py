@@ -42,7 +42,7 @@ def _number(draft: Entry, key: str) -> str:
     value = draft.get("summary", {}).get(key)
     if value is None:
         return "-"
-    return f"{100 * value:.0f} %" if key in _SHARES else shown(value)
+    return f"{100 * value:.0f}\u00a0%" if key in _SHARES else shown(value)
 
 
 def _plot(names: Sequence[str], drafts: Sequence[Entry]) -> str:

@@ -6,10 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from arranger.report.page_lists import shown
-from arranger.report.wording import Entry, place
-
-#: Consequences told beside an option before the rest is only counted.
-_TOLD = 4
+from arranger.report.wording import Entry, entailed, place
 
 
 def spots_section(report: Mapping[str, Any]) -> str:
@@ -42,12 +39,13 @@ def _spot(spot: Entry) -> str:
     ways = "".join(_option(o) for o in spot["options"])
     ways = f'<ul class="options">{ways}</ul>' if ways else "<p>Nothing better was found.</p>"
     where = place(spot)
-    return (f"<li><p><b>{shown(where[:1].upper() + where[1:])}.</b> {said}.{again}</p>{ways}</li>")
+    return (f"<li><p><b>{shown(where[:1].upper() + where[1:])}.</b> {said[:1].upper()}{said[1:]}."
+            f"{again}</p>{ways}</li>")
 
 
 def _option(option: Entry) -> str:
-    told = option.get("knock_on", ())
-    more = f"; and {len(told) - _TOLD} more" if len(told) > _TOLD else ""
-    also = f"<br><small>also {shown('; '.join(told[:_TOLD]))}{more}</small>" if told else ""
+    said, listed = entailed(option.get("knock_on", ()))
+    also = (f"<details><summary>{shown(said)}</summary>{listed}</details>" if listed
+            else f"<br><small>{shown(said)}</small>" if said else "")
     return (f"<li>{shown(option['title'])} <small>weight {option['cost_change']:+d}</small>"
-            f"{also}<br><code>--take {shown(option['id'])}</code></li>")
+            f"{also}<code>--take {shown(option['id'])}</code></li>")

@@ -25,7 +25,7 @@ _OPTIONS = {
 TURN = 2.0
 # Prices (assumptions): a page; a page left empty; a turn for which no hand is free.
 _PAGE, _EMPTY, _HURRY = 15, 100, 30
-GAP = 35  # least room between two lines of music, in tenths of a millimetre
+GAP = 25  # least room between two lines of music, in tenths of a millimetre
 
 
 @dataclass(frozen=True, slots=True)

@@ -99,7 +99,9 @@ def _walk(element: ET.Element, style: Run, at: tuple[float, float], anchor: str,
     if moved != at or not lines:
         lines.append((*moved, anchor, []))
     if element.text and style.size:
-        lines[-1][3].append(replace(style, text=element.text))
+        signs = element.get("font-family") is not None  # of the music font: these stand close
+        text = element.text.replace(" ", "") if signs else element.text
+        lines[-1][3].append(replace(style, text=text))
     for child in element:
         moved = _walk(child, style, moved, anchor, lines)
     return moved

@@ -9,11 +9,13 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
+from html import escape
 from itertools import groupby
 from typing import Any
 
 from arranger.model.levers import transposition_words
 from arranger.model.pitch import SIGNS, Pitch
+from arranger.rulebook.titles import titled
 
 Entry = Mapping[str, Any]
 _PLACE = re.compile(r"^bar [^,]{1,12}, beat [\d./]+: ")
@@ -160,9 +162,7 @@ def verdict(report: Entry) -> str:
 def settings_words(settings: Mapping[str, Any]) -> str:
     """Say what the draft was made for: harp, player, tempo, transposition, then the rest."""
     rest = {k: v for k, v in settings.items() if v not in (None, False, "", "all", 0, [])}
-    said = [f"harp {rest.pop('harp')}"] if "harp" in rest else []
-    if "player" in rest:
-        said.append(f"player {rest.pop('player')}")
+    said = [titled(f"{kind}s", str(rest.pop(kind))) for kind in ("harp", "player") if kind in rest]
     origin = rest.pop("tempo_from", "number")
     assumed = (" (assumed)" if rest.pop("tempo_assumed", False)
                else " (from its tempo word)" if origin == "word" else "")
@@ -173,7 +173,20 @@ def settings_words(settings: Mapping[str, Any]) -> str:
     if "transpose" in rest:
         said.append(f"transposed by {rest.pop('transpose')} semitones")
     said += [f"{k} {v}".replace("_", " ") for k, v in sorted(rest.items())]
-    return plain(", ".join(said))
+    return plain("; ".join(said))
+
+
+def entailed(lines: Sequence[str]) -> tuple[str, str]:
+    """What a choice changes besides (a line a bar): in one sentence, and the lines as HTML list.
+
+    The list is empty where the sentence says it all.
+    """
+    if len(lines) < 2:
+        return (f"also {plain(lines[0])}" if lines else ""), ""
+    first, last = (plain(line).partition(":")[0].removeprefix("bar ") for line in
+                   (lines[0], lines[-1]))
+    rows = "".join(f"<li>{escape(plain(line))}</li>" for line in lines)
+    return f"changes {len(lines)} bars, {first} to {last}", f"<ul>{rows}</ul>"
 
 
 def tuning_words(pedals: Mapping[str, Any]) -> str:

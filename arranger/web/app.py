@@ -121,7 +121,7 @@ class Bench:
         return JSONResponse({"id": work.id}, 201)
 
     async def ask(self, request: Request) -> Response:
-        """Begin a job: a draft, a check, other ways, a choice or taking one back."""
+        """Begin a job: a draft, a check, other ways, a choice, or taking one back."""
         work, asked = self.work(request), await _asked(request)
         kind = asked.get("kind")
         told = work.told("work")
@@ -131,7 +131,7 @@ class Bench:
             self.jobs.ask(work, str(kind), settings=told["settings"])
         elif kind == "read":
             self.jobs.ask(work, "read")
-        elif kind in ("ways", "take", "undo"):
+        elif kind in ("ways", "take", "leave", "undo"):
             if not work.made("draft"):
                 raise Refused(409, "Make the harp draft first.")
             self.jobs.ask(work, str(kind), settings=told["settings"], **_change(work, asked))
@@ -200,17 +200,17 @@ def _colours() -> bytes:
 
 def _change(work: Work, asked: dict[str, Any]) -> dict[str, Any]:
     """What a choice, or taking one back, is told besides the settings."""
-    changes = work.changes()
-    if asked["kind"] == "take":
-        option = asked.get("take")
+    kind, changes = asked["kind"], work.changes()
+    if kind in ("take", "leave"):
+        option = asked.get(kind)
         try:
             Choice.parse(option if isinstance(option, str) and len(option) < 200 else "")
         except (ValueError, ArithmeticError):
             raise Refused(400, "There is no such way. Look for other ways again.") from None
-        return {"take": option, "number": changes[-1] + 1 if changes else 1}
-    if asked["kind"] == "undo":
+        return {kind: option, "number": changes[-1] + 1 if changes else 1}
+    if kind == "undo":
         if not changes:
-            raise Refused(409, "There is no choice left to take back.")
+            raise Refused(409, "There is no change left to undo.")
         return {"number": changes[-1]}
     bars = asked.get("bars", "")
     if not isinstance(bars, str) or (bars and not _BARS.fullmatch(bars)):

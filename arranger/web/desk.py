@@ -8,14 +8,13 @@ from typing import Any
 
 from arranger.io.choices_file import read_choices
 from arranger.model.errors import ArrangerError
-from arranger.report.wording import Entry, message, place, plain
+from arranger.report.wording import Entry, entailed, message, place, plain
+from arranger.rulebook.titles import titles
 from arranger.web.jobs import RUNNING
 from arranger.web.printing import NAME as PRINTED
-from arranger.web.shelf import KEYS, titles
+from arranger.web.shelf import KEYS
 from arranger.web.store import Work, get_json
 
-#: Consequences of a way that are told one by one.
-_TOLD = 3
 #: Changes of the whole weight that are called small, and large (assumption).
 _SMALL, _LARGE = 30, 150
 
@@ -72,15 +71,15 @@ def other_ways(work: Work) -> str:
     found = work.made("ways")
     told: Mapping[str, Any] = get_json(found) if found else {}
     still = " disabled" if work.told("job").get("state") in RUNNING else ""
-    taken = _taken(work)
-    spots = "".join(_spot(s, taken, still) for s in told.get("spots", ()))
+    chosen = taken(work)
+    spots = "".join(_spot(s, chosen, still) for s in told.get("spots", ()))
     if found and not spots:
         spots = "<p>No place there stands out as hard.</p>"
     old = ('<p class="soft">The draft was made anew since. What each way costs is told as it was '
            "before; look again for what it is now.</p>" if found and _older(work) else "")
     again = "Look again" if found else "Look for other ways"
     return ('<section id="ways" aria-label="Other ways"><h2>Other ways</h2>'
-            f"{_choices(work, taken, still)}{old}"
+            f"{_choices(work, chosen, still)}{old}"
             f'<ol class="spots">{spots}</ol>{_drafts(work, told.get("drafts", ()))}'
             f'<p><button data-ask="ways"{still}>{again}</button> '
             f'<label>in bars <input name="bars" size="7" placeholder="all" form="none"{still} '
@@ -94,7 +93,7 @@ def _older(work: Work) -> bool:
     return bool(ways and draft and ways.stat().st_mtime_ns < draft.stat().st_mtime_ns)
 
 
-def _taken(work: Work) -> Mapping[str, str]:
+def taken(work: Work) -> Mapping[str, str]:
     """Choices in force: id -> words."""
     try:
         found = read_choices(work.choices) if work.choices.is_file() else ()
@@ -103,16 +102,20 @@ def _taken(work: Work) -> Mapping[str, str]:
     return {c.id: c.words for c in found}
 
 
-def _choices(work: Work, taken: Mapping[str, str], still: str) -> str:
-    lines = "".join(f"<li>{shown(words)}</li>" for words in taken.values())
+def _choices(work: Work, chosen: Mapping[str, str], still: str) -> str:
+    lines = "".join(
+        f'<li>{shown(words)} <button data-leave="{shown(ident)}"{still} '
+        f'aria-label="Take back: {shown(words)}">Take back</button></li>'
+        for ident, words in chosen.items())
     report = get_json(work.folder / "draft" / "report.json").get("choices", {})
     broken = "".join(f'<li class="grave">{shown(line)}</li>'
                      for key in ("not_kept", "not_found") for line in report.get(key, ()))
-    undo = f'<p><button id="undo" data-ask="undo"{still}>Take back the last choice</button></p>' \
+    undo = f'<p><button id="undo" data-ask="undo"{still}>Undo the last change</button></p>' \
         if work.changes() else ""
     if not (lines or broken or undo):
         return ""
-    return f'<h3>Chosen</h3><ul class="chosen">{lines}{broken}</ul>{undo}'
+    heading = "<h3>Chosen</h3>" if lines or broken else ""
+    return f'{heading}<ul class="chosen">{lines}{broken}</ul>{undo}'
 
 
 def _spot(spot: Entry, taken: Mapping[str, str], still: str) -> str:
@@ -132,10 +135,9 @@ def _way(option: Entry, spot: Entry, taken: Mapping[str, str], still: str) -> st
     do = ("<strong>chosen</strong>" if chosen else
           f'<button data-take="{shown(option["id"])}" data-bar="{int(spot["bar_index"])}"{still} '
           f'aria-label="Choose: {title}">Choose</button>')
-    told = option.get("knock_on", ())
-    more = f"; and {len(told) - _TOLD} more" if len(told) > _TOLD else ""
-    listed = shown("; ".join(told[:_TOLD]))
-    also = f'<span class="soft">also {listed}{more}</span>' if told else ""
+    said, listed = entailed(option.get("knock_on", ()))
+    also = (f'<details class="soft"><summary>{shown(said)}</summary>{listed}</details>' if listed
+            else f'<span class="soft">{shown(said)}</span>' if said else "")
     price = _price(int(option["cost_change"]))
     return f'<li><span class="way">{title}</span> <em>{price}</em> {do}{also}</li>'
 

@@ -1,4 +1,7 @@
-"""One job at a time, each in a process of its own that can be stopped."""
+"""One job at a time, each in a process of its own that can be stopped.
+
+The process of the next job is started before it is asked for: it has loaded the libraries by then.
+"""
 
 from __future__ import annotations
 
@@ -30,6 +33,7 @@ class Jobs:
         self.store = store
         self._queue: asyncio.Queue[Work] = asyncio.Queue()
         self._now: tuple[Work, asyncio.subprocess.Process] | None = None
+        self._next: asyncio.subprocess.Process | None = None
 
     def resume(self) -> None:
         """Queue what was waiting or under way when the server ended, in order of asking."""
@@ -66,23 +70,32 @@ class Jobs:
 
     async def run(self) -> None:
         """Do the jobs, until cancelled; the one under way then begins anew at the next start."""
-        while True:
-            work = await self._queue.get()
-            if work.told("job").get("state") == "waiting":
-                with contextlib.suppress(OSError):  # the work was removed meanwhile
-                    await self._one(work)
+        try:
+            while True:
+                with contextlib.suppress(OSError):  # no room for it now: the job tries again
+                    self._next = self._next or await _worker()
+                work = await self._queue.get()
+                if work.told("job").get("state") == "waiting":
+                    with contextlib.suppress(OSError):  # the work was removed meanwhile
+                        await self._one(work)
+        finally:
+            if self._next is not None:
+                _kill(self._next)
+
+    async def _ready(self) -> asyncio.subprocess.Process:
+        """The process that waits, or another one where it has died meanwhile."""
+        process, self._next = self._next, None
+        return process if process is not None and process.returncode is None else await _worker()
 
     async def _one(self, work: Work) -> None:
         job = {**work.told("job"), "state": "working", "stage": "", "begun": time.time()}
         work.tell("job", job)
-        process = await asyncio.create_subprocess_exec(
-            sys.executable, "-m", "arranger.web.worker", str(work.folder),
-            stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE,
-            stderr=asyncio.subprocess.DEVNULL, start_new_session=True,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)})
+        process = await self._ready()
         self._now = work, process
         try:
             async with asyncio.timeout(LONGEST):
+                assert process.stdin is not None
+                process.stdin.write(os.fsencode(work.folder) + b"\n")
                 end = await self._followed(work, job, process)
         except TimeoutError:
             end = {"why": f"This took longer than {LONGEST / 60:.0f} minutes and was stopped. "
@@ -108,6 +121,15 @@ class Jobs:
                 work.tell("job", {**job, "stage": told["stage"]})
         return {"why": "The work ended before it was done; the machine may be short of memory. "
                        "Close other programs and try again."}
+
+
+async def _worker() -> asyncio.subprocess.Process:
+    """Start a process that makes itself ready and waits to be told a folder."""
+    return await asyncio.create_subprocess_exec(
+        sys.executable, "-m", "arranger.web.worker",
+        stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE,
+        stderr=asyncio.subprocess.DEVNULL, start_new_session=True,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)})
 
 
 def _kill(process: asyncio.subprocess.Process) -> None:

@@ -7,14 +7,15 @@ from pathlib import Path
 from typing import Any
 
 from arranger.report.wording import plain
-from arranger.web.desk import asked_for, other_ways, shown, taken_home
+from arranger.web.desk import asked_for, other_ways, shown, taken, taken_home
 from arranger.web.jobs import RUNNING
 from arranger.web.store import Work
 
 #: A job -> what is going on, and what it is called when it failed.
 _GOING_ON = {"read": "Reading the score", "convert": "Making the draft",
              "check": "Checking the part", "ways": "Looking for other ways",
-             "take": "Arranging with your choice", "undo": "Taking the choice back"}
+             "take": "Arranging with your choice", "leave": "Arranging without that choice",
+             "undo": "Undoing the last change"}
 #: Strings of a concert harp, from C1 to G7.
 _STRINGS = 47
 
@@ -81,7 +82,7 @@ def _how(work: Work) -> str:
         return "could not be done" if job.get("kind") != "read" else "cannot be read"
     made = [words for kind, words in (("draft", "draft made"), ("check", "checked"))
             if work.made(kind)]
-    count = len(work.changes())
+    count = len(taken(work))
     chosen = [f"{count} {'choice' if count == 1 else 'choices'}"] if count else []
     return ", ".join([*made, *chosen]) or "not begun"
 
@@ -96,7 +97,8 @@ def bench(work: Work) -> str:
     """The page of one work: the desk, and the score beside it."""
     title = shown(work.title)
     return _page(f"{title}: harp", (
-        f'<header class="top"><a href="/">All scores</a><h1>{title}</h1></header>'
+        f'<header class="top"><a class="down" href="#sheet">The part</a>'
+        f'<a href="/">All scores</a><h1>{title}</h1></header>'
         f'<div class="bench" data-work="{work.id}"><div id="desk" role="region" '
         f'aria-label="What to make of it">{desk(work)}</div>'
         '<main id="sheet" aria-label="What was made"><p id="empty" class="lead">'
@@ -125,7 +127,8 @@ def _said(job: Mapping[str, Any]) -> str:
         return str(job.get("why") or "This could not be done. Try again.")
     return {"convert": "The draft is made.", "check": "The part is checked.",
             "ways": "Other ways are listed.", "take": "Your choice is in the draft.",
-            "undo": "The choice is taken back."}.get(kind, "")
+            "leave": "The choice is taken back.",
+            "undo": "The last change is undone."}.get(kind, "")
 
 
 def desk(work: Work) -> str:

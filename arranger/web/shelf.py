@@ -1,4 +1,4 @@
-"""What the page offers: demo scores, harps, players, keys, by names a harpist uses."""
+"""What the page offers: demo scores and keys, and whether what is asked is offered."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from typing import Any
 
 from arranger.model.errors import ChoiceError
 from arranger.rulebook.files import read_toml, rules_folder
+from arranger.rulebook.titles import titles
 
 _INTERVALS = ("", "a semitone", "a tone", "a minor third", "a major third", "a fourth")
 #: Key of the settings -> words on the page, for every transposition within a fourth.
@@ -21,15 +22,6 @@ KEYS: Mapping[str, str] = {
 _TEMPO = re.compile(r"\d{1,3}(\.\d{1,3})?")
 #: Parts that can be combined at most (an orchestra has fewer).
 _MOST_PARTS = 60
-
-
-@cache
-def titles(folder: str) -> Mapping[str, str]:
-    """Names of the files in ``rules/<folder>`` with their titles, the usual one first."""
-    found = {p.stem: str(read_toml(p).get("title", p.stem))
-             for p in sorted((rules_folder() / folder).glob("*.toml"))}
-    usual = {"harps": "pedal-47", "players": "average"}[folder]
-    return {usual: found.pop(usual), **found}
 
 
 @cache

@@ -103,6 +103,7 @@ function sheet(state) {
 
 function show(bar) {
   goal = bar;
+  find("sheet").scrollIntoView({ block: "nearest" }); // on a telephone it lies below
   const frame = find("sheet").querySelector("iframe");
   if (frame) frame.contentWindow.location.replace(new URL(`${shownSheet}#bar-${bar}`, location.href));
 }
@@ -111,7 +112,7 @@ async function redraw() {
   const answer = await fetch(`${work}/desk`, { headers: { Accept: "text/html" } });
   const form = find("ask"), held = form && settings(), bars = document.querySelector("[name=bars]")?.value;
   const open = find("asked")?.open, focus = document.activeElement?.dataset;
-  const kept = focus && ["ask", "take"].map((k) => focus[k] && `[data-${k}="${CSS.escape(focus[k])}"]`).find(Boolean);
+  const kept = focus && ["ask", "take", "leave"].map((k) => focus[k] && `[data-${k}="${CSS.escape(focus[k])}"]`).find(Boolean);
   find("desk").innerHTML = await answer.text();
   if (held && find("ask")) for (const field of find("ask").elements) {
     if (field.type === "checkbox" && field.name === "parts") field.checked = held.parts.includes(field.value);
@@ -130,16 +131,16 @@ async function look() {
     const answer = await fetch(`${work}/state`);
     if (answer.status === 404) return location.reload();
     state = await answer.json();
+    const mark = JSON.stringify([state.state, state.kind, state.sheets]);
+    if (mark !== drawn) {
+      sheet(state); // the score first: it is what one waits for
+      if (drawn !== null || find("said").textContent !== state.said) await redraw();
+      drawn = mark;
+    }
   } catch {
     drawn = null;
     say(AWAY, true);
     return;
-  }
-  const mark = JSON.stringify([state.state, state.kind, state.sheets]);
-  if (mark !== drawn) {
-    if (drawn !== null || find("said").textContent !== state.said) await redraw();
-    drawn = mark;
-    sheet(state);
   }
   document.querySelector("h1").textContent = state.title;
   document.title = `${state.title}: harp`;
@@ -150,7 +151,7 @@ async function look() {
 if (work) {
   const turn = async () => {
     await look();
-    setTimeout(turn, document.querySelector("#progress.going") ? 300 : 1500);
+    setTimeout(turn, document.querySelector("#progress.going") ? 100 : 1500);
   };
   turn();
 }
@@ -158,8 +159,8 @@ if (work) {
 document.addEventListener("click", async (event) => {
   const on = event.target.closest("button, a[data-bar]");
   if (!on) return;
-  const { ask: kind, take, demo, remove: gone, bar } = on.dataset;
-  if (kind || take || bar) event.preventDefault();
+  const { ask: kind, take, leave, demo, remove: gone, bar } = on.dataset;
+  if (kind || take || leave || bar) event.preventDefault();
   if (demo) {
     const told = await ask("/demo", { name: demo });
     if (told) location.href = `/works/${told.id}`;
@@ -169,6 +170,9 @@ document.addEventListener("click", async (event) => {
   } else if (take) {
     goal = Number(bar);
     await begin({ kind: "take", take });
+  } else if (leave) {
+    goal = 0;
+    await begin({ kind: "leave", leave });
   } else if (kind === "convert" || kind === "check") await begin({ kind, ...settings() });
   else if (kind === "ways") await begin({ kind, bars: document.querySelector("[name=bars]").value.trim() });
   else if (kind) await begin({ kind });

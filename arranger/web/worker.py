@@ -1,7 +1,8 @@
-"""The process that does one job of the workbench: ``python -m arranger.web.worker FOLDER``.
+"""The process that does one job of the workbench: ``python -m arranger.web.worker``.
 
-It reads what is asked in the work's folder, tells each stage in a line, and publishes what it made
-or why there is nothing. It has a limit on memory, and ends when the server is gone.
+Once it has loaded what every job needs it waits for the line that names the work's folder. It reads
+there what is asked, tells each stage in a line, and publishes what it made or why there is nothing.
+It has a limit on memory, and ends when the server is gone.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import os
 import re
 import signal
 import sys
+import tempfile
 import threading
 import warnings
 from collections.abc import Callable, Mapping
@@ -20,11 +22,13 @@ from pathlib import Path
 from typing import Any
 
 from arranger.api import Request, Result, check, convert, options
+from arranger.io.choices_file import choices_text, read_choices
 from arranger.io.files import publish
 from arranger.io.part_choice import choose_parts, part_labels
 from arranger.io.source import open_source
 from arranger.limits import limit_memory
 from arranger.model.errors import ArrangerError, ChoiceError
+from arranger.report import html  # noqa: F401 - 0.1 s, before a job waits for it
 from arranger.web.store import Work, put, put_json
 
 #: Address space of the process, in bytes (assumption; a song needs a tenth of it).
@@ -61,13 +65,7 @@ def _read(work: Work, _: Mapping[str, Any], tell: Tell) -> None:
 
 
 def _convert(work: Work, job: Mapping[str, Any], tell: Tell) -> None:
-    _keep(work, _drafted(work, job, tell, kept(work)))
-
-
-def _drafted(work: Work, job: Mapping[str, Any], tell: Tell, choices: Path | None,
-             take: tuple[str, ...] = ()) -> Result:
-    return convert(request_of(work, job["settings"], take=take, choices=choices),
-                   progress=tell)
+    _keep(work, convert(request_of(work, job["settings"], choices=kept(work)), progress=tell))
 
 
 def _keep(work: Work, result: Result) -> None:
@@ -89,24 +87,54 @@ def _ways(work: Work, job: Mapping[str, Any], tell: Tell) -> None:
 
 def _take(work: Work, job: Mapping[str, Any], tell: Tell) -> None:
     """Take an option; nothing is written before the draft is made, and twice is as good as once."""
-    result = _drafted(work, job, tell, kept(work), (job["take"],))
-    before = work.undo / f"{job['number']}.toml"
-    if not before.exists():
-        work.undo.mkdir(exist_ok=True)
-        put(before, work.choices.read_bytes() if work.choices.exists() else b"")
+    asked = request_of(work, job["settings"], take=(job["take"],), choices=kept(work))
+    result = convert(asked, progress=tell)
+    _remember(work, job)
     put(work.choices, next((c for n, c in result.files.items() if n.endswith(".toml")), b""))
+    _keep(work, result)
+
+
+def _leave(work: Work, job: Mapping[str, Any], tell: Tell) -> None:
+    """Take one choice back, wherever it stands among the others."""
+    before = kept(work)
+    rest = [c for c in read_choices(before) if c.id != job["leave"]] if before else []
+    content = choices_text(rest).encode() if rest else b""
+    result = _chosen(work, job, tell, content)
+    _remember(work, job)
+    put(work.choices, content)
     _keep(work, result)
 
 
 def _undo(work: Work, job: Mapping[str, Any], tell: Tell) -> None:
     """Go back to the choices as they stood before the last change."""
-    before = work.undo / f"{job['number']}.toml"
+    before = _before(work, job)
     back = before if before.exists() else work.choices  # gone: this is done the second time
     content = back.read_bytes() if back.exists() else b""
-    result = _drafted(work, job, tell, back if content else None)
+    result = _chosen(work, job, tell, content)
     put(work.choices, content)
     _keep(work, result)
     before.unlink(missing_ok=True)
+
+
+def _chosen(work: Work, job: Mapping[str, Any], tell: Tell, content: bytes) -> Result:
+    """A draft under the choices of a file that is not in force yet."""
+    with tempfile.TemporaryDirectory(prefix=".", dir=work.folder) as place:
+        file = Path(place) / work.choices.name
+        file.write_bytes(content)
+        asked = request_of(work, job["settings"], choices=file if content else None)
+        return convert(asked, progress=tell)
+
+
+def _before(work: Work, job: Mapping[str, Any]) -> Path:
+    """Where the choices are kept as they stood before a change."""
+    return work.undo / f"{job['number']}.toml"
+
+
+def _remember(work: Work, job: Mapping[str, Any]) -> None:
+    """Keep the choices as they stand, unless this was done when the job was begun before."""
+    if not _before(work, job).exists():
+        work.undo.mkdir(exist_ok=True)
+        put(_before(work, job), work.choices.read_bytes() if work.choices.exists() else b"")
 
 
 def kept(work: Work) -> Path | None:
@@ -116,7 +144,7 @@ def kept(work: Work) -> Path | None:
 
 DOES: Mapping[str, Callable[[Work, Mapping[str, Any], Tell], None]] = {
     "read": _read, "convert": _convert, "check": _check, "ways": _ways, "take": _take,
-    "undo": _undo}
+    "leave": _leave, "undo": _undo}
 
 
 def done(work: Work, tell: Tell) -> str:
@@ -146,22 +174,34 @@ def on_the_page(message: str, work: Work) -> str:
     return text if text.endswith(".") else f"{text}."
 
 
-def main(folder: str) -> int:
-    """Do the job of a folder; the last line tells how it ended."""
+def main() -> int:
+    """Wait for a folder and do its job; the last line tells how it ended."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the server ends it
-    threading.Thread(target=_end_with_the_server, daemon=True).start()
     limit_memory(MEMORY)
     warnings.simplefilter("ignore")
     out = os.fdopen(os.dup(1), "w", encoding="utf-8")
     sys.stdout = io.StringIO()  # whatever a library prints is no answer
+    folder = _told_folder()
+    threading.Thread(target=_end_with_the_server, daemon=True).start()
 
     def tell(stage: str) -> None:
         out.write(json.dumps({"stage": stage}) + "\n")
         out.flush()
-    why = done(Work(Path(folder)), tell)
+    why = done(Work(folder), tell)
     out.write(json.dumps({"done": not why, "why": why}) + "\n")
     out.close()
     return 0
+
+
+def _told_folder() -> Path:
+    """Read the folder from the server, unbuffered; end where the server is gone."""
+    told = b""
+    while not told.endswith(b"\n"):
+        sign = os.read(0, 1)
+        if not sign:
+            sys.exit(1)
+        told += sign
+    return Path(os.fsdecode(told[:-1]))
 
 
 def _end_with_the_server() -> None:
@@ -170,4 +210,4 @@ def _end_with_the_server() -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1]))
+    sys.exit(main())
