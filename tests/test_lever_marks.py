@@ -124,7 +124,7 @@ def test_a_missing_mark_is_proposed_where_the_left_hand_is_free(tmp_path):
     assert found["severity"] == "error"
     assert found["message"].startswith("F♯4 is wanted, but by the marks its lever leaves it at F4")
     (cure,) = [r for r in found["remedies"] if r["fidelity"] == "same-sound"]
-    assert cure["title"].startswith("mark lever F♯4 bar 1, beat 3")
+    assert cure["title"].startswith("mark lever F♯4 in bar 1, beat 3")
     assert [e["kind"] for e in cure["edits"]] == ["insert-lever", "insert-lever"]
     assert [e["pitch"] for e in cure["edits"]] == ["F#4", "F4"]
     marked = result.files["marked.musicxml"].decode()
@@ -143,8 +143,7 @@ def test_a_mark_at_the_note_itself_goes_earlier(tmp_path):
     result = judged(tmp_path, lever_part("F4 | A4 | A4 | F#4", "", {0: "levers F", 3: "lever F#4"}))
     (found,) = [f for f in result.report["findings"] if f["code"] == "K5"]
     assert found["severity"] == "warning"
-    assert [r["title"] for r in found["remedies"]] == ["mark lever F♯4 bar 1, beat 3"] or \
-        found["remedies"][0]["title"].startswith("mark lever F♯4 bar 1, beat 3")
+    assert [r["title"] for r in found["remedies"]] == ["mark lever F♯4 in bar 1, beat 3.5"]
     none = judged(tmp_path, lever_part("F4 | F#4", "", {0: "levers F", 1: "lever F#4"}, tempo=240))
     assert {f["severity"] for f in none.report["findings"] if f["code"] == "K5"} == {"error"}
 
@@ -185,3 +184,27 @@ def test_a_lever_draft_is_checked_as_it_is_marked(seed, tmp_path):
         draft.files["draft.musicxml"], found.files["marked.musicxml"]))
     assert after - before == sum("lever" in f["message"].split(";")[0] for f in
                                  found.report["findings"])
+
+
+@pytest.mark.parametrize("seed", [901, 903, 905, 907])
+def test_each_mark_taken_away_is_missed_and_mended(seed, tmp_path):
+    """Of a right part each change left out is found, and what is proposed puts it right."""
+    source = file(tmp_path, random_score(Random(seed)))
+    draft = convert(Request(source, harp="lever-34", page=False))
+    path, missed = tmp_path / "draft.musicxml", 0
+    moves = draft.report["levers"]["moves"]
+    for move in moves if len(moves) > 1 else ():
+        root = etree.fromstring(draft.files["draft.musicxml"])
+        word = f"lever {move['string'][0]}{'♭♮♯'[move['to'] + 1]}{move['string'][1:]}"
+        bar = root.findall("part")[-1].findall("measure")[move["bar_index"] - 1]
+        (sign,) = [d for d in bar.iterfind("direction")
+                   if d.findtext("direction-type/words") == word]
+        bar.remove(sign)
+        path.write_bytes(etree.tostring(root))
+        found = check(Request(path, harp="lever-34", page=False, parts=("Harp",)))
+        faults = [f for f in found.report["findings"] if f["code"] == "K4"]
+        assert [f["severity"] for f in faults] == ["error"], (word, faults)
+        assert move["string"][0] in faults[0]["message"]
+        assert faults[0]["remedies"], word
+        missed += 1
+    assert missed == (len(moves) if len(moves) > 1 else 0)

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
 from arranger.checks.case import Case, hands_of
-from arranger.checks.marked_levers import Written, flips, not_given, written_levers
+from arranger.checks.marked_levers import Flip, Written, flips, not_given, written_levers
 from arranger.model.diagnostic import Diagnostic, Remedy
 from arranger.model.harp import HarpString, pedal_word
 from arranger.model.mark_edits import InsertLever, PartEdit, RemoveLever
@@ -18,9 +18,12 @@ from arranger.plan.lever_time import LeftHand, Moment, free_moments
 _EPS = 1e-6
 
 
-def _moments(case: Case) -> list[Moment]:
-    return list(free_moments(case.score, [a.onset for a in case.attacks],
-                             LeftHand(_left(case), ()), [], case.player))
+def _moments(case: Case, others: Sequence[Flip]) -> list[Moment]:
+    """Moments at which the left hand is free for a flip besides those that are marked."""
+    free = free_moments(case.score, [a.onset for a in case.attacks],
+                        LeftHand(_left(case), ()), [], case.player)
+    takes = case.player.lever_move_seconds
+    return [m for m in free if all(abs(m.seconds - f.begin) >= takes - _EPS for f in others)]
 
 
 def _left(case: Case) -> tuple[float, ...]:
@@ -52,7 +55,7 @@ def _cure(case: Case, written: Written, string: HarpString, rank: int, stands: i
         if moment is None:
             return
         edits.append(InsertLever(moment, notes[k].pitch))
-        title = title or f"mark lever {note.pitch.label} {case.score.locate(moment)}"
+        title = title or f"mark lever {note.pitch.label} in {case.score.locate(moment)}"
         before = notes[k].pitch.alter
     yield Remedy(title, "same-sound", case.judge.prices["lever"] * len(edits), tuple(edits))
 
@@ -72,7 +75,7 @@ def unmarked(case: Case) -> Iterator[Diagnostic]:
         return
     moments: list[Moment] = []
     for string, rank, stands in not_given(case, written):
-        moments = moments or _moments(case)
+        moments = moments or _moments(case, flips(case, written))
         note = written.notes[string][rank]
         yield case.say("K4", "error", f"{note.pitch.label} is wanted, but by the marks its lever "
                        f"leaves it at {string.pitch(stands).label}", (note,),
@@ -87,7 +90,6 @@ def hurried(case: Case) -> Iterator[Diagnostic]:
     written = written_levers(case)
     moved = flips(case, written)
     left = _left(case) if moved else ()
-    moments = _moments(case) if moved else []
     lead = case.player.placing_lead_seconds
     for flip in moved:
         end = flip.begin + case.player.lever_move_seconds
@@ -104,9 +106,10 @@ def hurried(case: Case) -> Iterator[Diagnostic]:
                f"lever of {word}")
         old = [n for n in mine if n.onset < flip.sign.onset]
         new = [n for n in mine if n.onset >= flip.sign.onset]
+        moments = _moments(case, [f for f in moved if f is not flip])
         better = _moment(case, old[-1] if old else None, new[0], moments) if new else None
         remedies = [] if better is None or better == flip.sign.onset else [Remedy(
-            f"mark lever {word} {case.score.locate(better)}", "same-sound", 0,
+            f"mark lever {word} in {case.score.locate(better)}", "same-sound", 0,
             (RemoveLever(flip.sign.onset, flip.sign.pitch), InsertLever(better, flip.sign.pitch)))]
         yield case.say("K5", "warning" if remedies else "error", why, tuple(under[:1]),
                        onset=flip.sign.onset, remedies=remedies)
