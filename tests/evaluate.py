@@ -56,12 +56,13 @@ class RunError(Exception):
 
 def convert(source: Path, folder: Path, extra: Sequence[str] = ()) -> tuple[int, float]:
     """Run ``arranger convert`` and return its exit status and the seconds it took."""
-    command = [sys.executable, "-m", "arranger", "convert", str(source), "-o", str(folder), *extra]
-    environment = {**os.environ, "PYTHONPATH": os.environ.get(PROGRAM, str(ROOT))}
+    command = [sys.executable, "-m", "arranger", "convert", str(source.resolve()), "-o",
+               str(folder.resolve()), *extra]
+    program = os.environ.get(PROGRAM, str(ROOT))
     start = time.monotonic()
     try:
         run = subprocess.run(command, capture_output=True, text=True, timeout=TIMEOUT,
-                             env=environment, check=False)
+                             cwd=program, env={**os.environ, "PYTHONPATH": program}, check=False)
     except subprocess.TimeoutExpired as error:
         raise RunError(f"no answer after {TIMEOUT} s") from error
     if not (folder / "draft.musicxml").exists() or not (folder / "report.json").exists():
