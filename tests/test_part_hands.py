@@ -55,6 +55,7 @@ def test_a_fault_is_told_only_where_no_sharing_fits(places: set[int], rolled: bo
 
 
 @given(PLACES, st.booleans())
+@settings(deadline=None)
 def test_the_planner_and_the_fault_agree(places: set[int], rolled: bool) -> None:
     struck = notes(sorted(places), rolled)
     (grip,) = grips([Attack(Fraction(0), 0.0, tuple(struck))], PLAYER, load_prices())
