@@ -280,5 +280,7 @@ def test_a_bar_that_only_resting_parts_make_longer_keeps_its_length(tmp_path) ->
     long = note("r", 16) + note("r", 16)
     root = ensemble(Flute=long + "|" + long, Oboe=long + "|" + long,
                     Cello=melody("C3", "D3", "E3", "F3") + "|" + melody("C3", "D3", "E3", "F3"))
-    _, opened, _ = opened_of(root, tmp_path, parts=("all",))
+    request, opened, _ = opened_of(root, tmp_path, parts=("all",))
     assert [m.duration for m in opened.document.score.measures] == [8, 8]
+    assert [n["onset"] for n in convert(request).report["notes"]] == [
+        str(n) for n in (0, 1, 2, 3, 8, 9, 10, 11)]

@@ -67,20 +67,23 @@ def _take_out_unseen(measure: etree._Element) -> None:
     alone reaches the end of the bar stays.
     """
     stretches: list[list[etree._Element]] = [[]]
-    ends: list[Ticks] = [0]
+    ends: list[Ticks] = [0]  # how far notes and rests reach; a forward fills nothing
+    at: Ticks = 0
     for child in measure:
         if child.tag == "backup":
             stretches.append([])
-            ends.append(ends[-1])
+            ends.append(0)
         elif child.tag not in _AROUND:
             stretches[-1].append(child)
-        ends[-1] += step(child)
-    for at, stretch in enumerate(stretches):
-        others = ends[:at] + ends[at + 1:]
-        if (stretch and all(_unseen(c) for c in stretch) and max(others, default=-1) >= ends[at]
-                and _joined(stretch)):
+        at = max(at + step(child), 0)
+        if child.tag == "note":
+            ends[-1] = max(ends[-1], at)
+    for which, stretch in enumerate(stretches):
+        others = ends[:which] + ends[which + 1:]
+        if (stretch and all(_unseen(c) for c in stretch)
+                and max(others, default=-1) >= ends[which] and _joined(stretch)):
             _take_out(stretch)
-            ends[at] = -1  # of two that reach the end of the bar one stays
+            ends[which] = -1  # of two that reach the end of the bar one stays
 
 
 def _unseen(child: etree._Element) -> bool:

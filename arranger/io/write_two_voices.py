@@ -63,7 +63,7 @@ def _relay(measure: etree._Element, divisions: Fraction, bar: Measure, chains: C
     fermatas = {e.onset / divisions: sign for e in here if e.rest
                 for sign in e.head.iterfind("notations/fermata")}
     lines = {staff: voice_lines(here, staff, divisions, chains) for staff in _STAVES}
-    graces = _graces(here, divisions, lines, chains)
+    graces = _graces(here, divisions, lines)
     closing = [b for b in measure.findall("barline") if b.get("location", "right") == "right"]
     for child in [c for c in measure if c.tag in ("note", "backup", "forward")] + closing:
         measure.remove(child)
@@ -112,8 +112,8 @@ def _put_back(measure: etree._Element, at: Fraction, child: etree._Element) -> N
 Graces = dict[tuple[int, Fraction], list[etree._Element]]
 
 
-def _graces(here: Iterable[Event], divisions: Fraction, lines: Mapping[str, tuple[Line, Line]],
-            chains: Chains) -> dict[str, Graces]:
+def _graces(here: Iterable[Event], divisions: Fraction,
+            lines: Mapping[str, tuple[Line, Line]]) -> dict[str, Graces]:
     """Grace notes by staff, voice and the moment they lean on."""
     found: dict[str, Graces] = {}
     for event in here:
