@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
 from arranger.model.draft import Draft, HarpNote
@@ -63,12 +63,16 @@ def _in_short(words: Sequence[str]) -> str:
     return "; ".join([f"{len(respelled)} notes on other strings", *rest])
 
 
-def _pedals(was: Draft, now: Draft, asked: Collection[_Move]) -> Iterator[tuple[int, str]]:
+def _pedals(was: Draft, now: Draft, asked: set[_Move]) -> Iterator[tuple[int, str]]:
     """Moves that come at another moment of their bar, in place of others, more or fewer."""
     old, new = ({(m.onset, m.pedal, m.after) for m in d.plan.moves} for d in (was, now))
-    source = was.source
+    source, left, made = was.source, old - new, new - old
+    for one in sorted(asked & made):  # told already, wherever it stood before
+        made.discard(one)
+        same = [(abs(g[0] - one[0]), g) for g in left if g[1:] == one[1:]]
+        left.discard(min(same, default=(0, one))[1])
     bars: dict[int, tuple[list[_Move], list[_Move]]] = defaultdict(lambda: ([], []))
-    for side, moves in enumerate((old - new, new - old)):
+    for side, moves in enumerate((left, made)):
         for move in sorted(moves):
             bars[source.measure_at(move[0]).index][side].append(move)
     for bar, (gone, come) in bars.items():
@@ -77,11 +81,10 @@ def _pedals(was: Draft, now: Draft, asked: Collection[_Move]) -> Iterator[tuple[
             if before:
                 gone.remove(before)
                 come.remove(one)
-                if one not in asked:
-                    yield bar, (f"pedal {pedal_word(*one[1:])} moves on beat "
-                                f"{beat_words(source.locate(one[0]).beat)}, not "
-                                f"{beat_words(source.locate(before[0]).beat)}")
-        less, more = (_listed([m for m in side if m not in asked]) for side in (gone, come))
+                yield bar, (f"pedal {pedal_word(*one[1:])} moves on beat "
+                            f"{beat_words(source.locate(one[0]).beat)}, not "
+                            f"{beat_words(source.locate(before[0]).beat)}")
+        less, more = _listed(gone), _listed(come)
         if less and more:
             yield bar, f"{more} in place of {less}"
         elif less or more:
