@@ -68,7 +68,7 @@ def test_a_fault_in_a_written_draft_is_found(
         kind: str, source: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     change, words = FAULTS[kind]
     convert(Request(source, page=False, verify=True))  # it is sound without the change
-    monkeypatch.setattr(converting, "read_back", lambda *_: None)  # finds a part of them itself
+    monkeypatch.setattr(converting, "read_back", lambda *_: {})  # finds a part of them itself
     tampered(monkeypatch, converting, "write", change)
     with pytest.raises(SelfCheckError, match=words):
         convert(Request(source, page=False), tmp_path / "out")
@@ -102,6 +102,6 @@ def test_a_draft_that_would_change_again_is_found(
         source: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     tampered(monkeypatch, converting, "write", once(r"<octave>4", "<octave>2"))
     for name in ("read_back", "proofread"):
-        monkeypatch.setattr(converting, name, lambda *_: None)
+        monkeypatch.setattr(converting, name, lambda *_: {})
     with pytest.raises(SelfCheckError, match="arranging the draft again would change it"):
         convert(Request(source, page=False, verify=True))

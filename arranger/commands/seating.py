@@ -61,6 +61,13 @@ def ensemble(request: Request, folder: Path | None = None,
     ------
     SourceError, ChoiceError, RuleError
         Unusable source, part, seat, harp or player; one line each.
+
+    Examples
+    --------
+    >>> found = ensemble(Request(Path("corpus/the-mill-race/score.musicxml"), page=False,
+    ...                          seats=("pedal-47", "lever-34:student")))
+    >>> [(seat["harp"], seat["lines"], seat["errors"]) for seat in found.report["seats"]]
+    [('pedal-47', ['top', 'bass'], 0), ('lever-34', ['upper', 'lower'], 0)]
     """
     seats = [Seat.of(text) for text in request.seats]
     if len(seats) < 2:
