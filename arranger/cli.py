@@ -115,6 +115,8 @@ def _with(command: Callable[..., Any],
 @_shared
 @_choosing
 @_TRANSPOSE
+@click.option("--range", "sung_range", default="", metavar="LOW-HIGH",
+              help="With --transpose: range of the kept parts that are sung, such as C4-F5.")
 @click.option("--keep", multiple=True, metavar="NAME",
               help="Part another player keeps: stays above the harp; may be repeated.")
 @click.option("--tune", multiple=True, metavar="NAME", help="Part that holds the tune.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -54,6 +55,27 @@ def facts(stream) -> tuple[list[tuple[float, str]], list[int]]:  # type: ignore[
 @pytest.mark.parametrize("semitones", [-3, 2])
 def test_demos_sound_as_music21_transposes_them(path, semitones):
     agrees(path, semitones)
+
+
+def test_a_key_leaves_the_singer_in_range():
+    """The song's voice has C sharp 4 to A flat 5; only two semitones down fit these."""
+    song = ROOT / "corpus/lantern-on-the-water/score.musicxml"
+    asked = Request(song, page=False, transpose="best")
+    lower = convert(replace(asked, sung_range="B3-F#5")).report["settings"]["transpose"]
+    assert lower == -2
+    with pytest.raises(ChoiceError, match="no key within a fourth"):
+        convert(replace(asked, sung_range="C4-C5"))
+    with pytest.raises(ChoiceError, match="leave B3-F#5; try --transpose best"):
+        convert(replace(asked, transpose="2", sung_range="B3-F#5"))
+
+
+@pytest.mark.parametrize(("more", "said"), [
+    ({"sung_range": "C4-F5"}, "goes with --transpose"),
+    ({"sung_range": "F5-C4", "transpose": "1"}, "no range"),
+    ({"sung_range": "low", "transpose": "1"}, "no range")])
+def test_a_range_that_says_nothing_is_refused(more, said):
+    with pytest.raises(ChoiceError, match=said):
+        convert(replace(Request(ROOT / "corpus/lantern-on-the-water/score.musicxml"), **more))
 
 
 @pytest.mark.campaign

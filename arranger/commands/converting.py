@@ -16,6 +16,7 @@ from arranger.commands.delivery import delivered, diagrams_at, heading, page_of
 from arranger.commands.opening import Opened, open_to_arrange, settings_of
 from arranger.commands.proving import accounted, proofread, read_back, stable
 from arranger.commands.request import Progress, Request, Result, SelfCheckError
+from arranger.commands.singing import sung
 from arranger.commands.taking import Taken, choices_file, fared, take
 from arranger.io.musicxml_write import write
 from arranger.model.diagnostic import Diagnostic
@@ -75,6 +76,8 @@ def convert(request: Request, folder: Path | None = None,
 def transposed(request: Request, settings: Settings, progress: Progress) -> Opened:
     """Open the source, in the key that was asked for."""
     opened = open_to_arrange(request)
+    if request.sung_range and not request.transpose:
+        raise ChoiceError("--range goes with --transpose best or --transpose N")
     if request.transpose:
         progress("looking for the key")
         opened = open_to_arrange(request, _semitones(request, settings, opened))
@@ -103,9 +106,21 @@ def keys_of(request: Request) -> list[str]:
 
 
 def _semitones(request: Request, settings: Settings, opened: Opened) -> int:
+    """What ``--transpose`` and ``--range`` ask for; ChoiceError where they exclude each other."""
+    singers = sung(request.sung_range, opened) if request.sung_range else None
     if request.transpose == "best":
-        return keys.advice(opened.document.score, opened.part, settings)[0].semitones
-    return semitones_of(request.transpose)
+        best_first = keys.advice(opened.document.score, opened.part, settings)
+        fitting = [k.semitones for k in best_first
+                   if singers is None or singers.fits(k.semitones)]
+        if not fitting:
+            raise ChoiceError(f"no key within a fourth puts the kept parts into "
+                              f"{request.sung_range}")
+        return fitting[0]
+    semitones = semitones_of(request.transpose)
+    if singers is not None and not singers.fits(semitones):
+        raise ChoiceError(f"transposed by {semitones} the kept parts leave {request.sung_range}; "
+                          f"try --transpose best")
+    return semitones
 
 
 def semitones_of(text: str) -> int:

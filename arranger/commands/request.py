@@ -25,6 +25,7 @@ class Request:
     """What to arrange or check, and for whom. ``tempo`` in quarter notes a minute at the start.
 
     ``transpose``: semitones, or ``best`` for the transposition within a fourth that suits the harp.
+    ``sung_range``: lowest and highest note that kept parts may then have (``C4-F5``).
     ``limits`` (``span_steps=8``) set single limits of the player. ``rules`` (``P3=off``) and
     ``rules_file`` say how severe a check is to be. ``take``: ids of options; ``choices``: their
     file; ``part_is_harp``: the source is a harp part, kept as it is but for what is chosen.
@@ -58,6 +59,7 @@ class Request:
     tune: tuple[str, ...] = ()
     ease: int = 0
     seats: tuple[str, ...] = ()
+    sung_range: str = ""
 
 
 @dataclass(frozen=True, slots=True)
