@@ -1,4 +1,4 @@
-"""Pieces for the benchmarks (``tests/test_speed.py``), made here: broken chords in wandering keys."""
+"""Pieces for the benchmarks of ``tests/test_speed.py``: broken chords in wandering keys."""
 
 from __future__ import annotations
 
