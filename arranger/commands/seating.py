@@ -57,10 +57,23 @@ def ensemble(request: Request, folder: Path | None = None,
     Every line costs each seat what its draft alone would cost; the cheapest sharing in which
     nobody has two lines more than another is taken.
 
+    Parameters
+    ----------
+    request : the score, and its ``seats``: ``HARP``, ``HARP:PLAYER`` or either with ``=LINE,...``.
+    folder : where the parts and report.json go; None writes nothing.
+    progress : is told each stage of the work in a few words.
+
     Raises
     ------
     SourceError, ChoiceError, RuleError
         Unusable source, part, seat, harp or player; one line each.
+
+    Examples
+    --------
+    >>> score = Path("corpus/the-mill-race/score.musicxml")
+    >>> result = ensemble(Request(score, seats=("cross-strung", "cross-strung"), page=False))
+    >>> [name for name in sorted(result.files) if name.endswith(".musicxml")]
+    ['1-cross-strung.musicxml', '2-cross-strung.musicxml']
     """
     seats = [Seat.of(text) for text in request.seats]
     if len(seats) < 2:
