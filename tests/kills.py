@@ -17,6 +17,8 @@ import time
 from pathlib import Path
 from random import Random
 
+from tests.benchmark_growth import tiled
+
 ROOT = Path(__file__).resolve().parents[1]
 SCORE = ROOT / "corpus" / "the-mill-race" / "score.musicxml"
 HOWS = (signal.SIGKILL, signal.SIGTERM, signal.SIGINT)
@@ -68,12 +70,15 @@ def campaign(command: str, count: int, seed: int) -> list[str]:
 
 
 def _source(command: str, place: Path) -> Path:
+    """A few bars, so that many of the kills come while files are written."""
     if command == "convert":
-        return SCORE
+        score = place / "score.musicxml"
+        score.write_bytes(tiled(SCORE, 6))
+        return score
     library = place / "library"
     library.mkdir()
-    for name in ("the-mill-race", "lantern-on-the-water"):
-        shutil.copy(ROOT / "corpus" / name / "score.musicxml", library / f"{name}.musicxml")
+    for bars in (4, 6):
+        (library / f"{bars}.musicxml").write_bytes(tiled(SCORE, bars))
     return library
 
 

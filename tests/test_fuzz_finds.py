@@ -75,6 +75,8 @@ FINDS = {
     "a chord without its first note": (HEAD + DIVISIONS + chord(2, 4) + LATER + TAIL, ""),
     "a chord on a grace note": (HEAD + DIVISIONS + "<note><grace/><pitch><step>E</step><octave>5"
                                 "</octave></pitch></note>" + chord(2, 4) + LATER + TAIL, ""),
+    "a note of no length": (
+        HEAD + DIVISIONS + NOTE + LATER.replace("<duration>2", "<duration>0") + TAIL, ""),
     "a first ending without a second": (
         HEAD + DIVISIONS + NOTE + LATER + chord(2, 5).replace("C", "B") + '</measure>'
         '<measure number="8">' + ENDING + SHARP + BACK + TAIL, ""),

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from arranger.search import positions
 from arranger.search.board import INFINITE, SETTINGS, Gap, Movers, decode, encode
 from arranger.search.positions import cheapest
-from tests.benchmark_planner import search_time
+from tests.benchmark_pieces import search_time
 from tests.oracles import POSITIONS, brute_force, integer_programme, replay
 from tests.strategies import KINDS, MOVERS, Piece, gaps_of, long_piece, small_pieces
 

@@ -22,7 +22,10 @@ _SIGNS = {alter: sign for sign, alter in _ALTERS.items()}
 
 @dataclass(frozen=True, slots=True)
 class Plucked:
-    """A written note: where, which string (step, alter, octave), on which staff."""
+    """A written note: where, which string (step, alter, octave), on which staff.
+
+    ``grace``: it takes no time, whether it says so or has a length of 0.
+    """
 
     place: Place
     step: str
@@ -83,7 +86,8 @@ class _Walk:
             place, pitch.findtext("step", "").strip(),
             int(_number(pitch.findtext("alter"), Fraction(0))),
             int(pitch.findtext("octave", "")), int(item.findtext("staff") or 1),
-            item.find("grace") is not None, any(tie.get("type") == "stop" for tie in ties)))
+            item.find("grace") is not None or not self._length(item),
+            any(tie.get("type") == "stop" for tie in ties)))
 
     def _direction(self, item: ET.Element, place: Place) -> None:
         for sign in item.iterfind("direction-type/*"):

@@ -1,12 +1,7 @@
-"""Milliseconds a slice of the planner: ``python -m tests.benchmark_planner`` prints a table.
-
-The search on random nodes, the pedal path and the whole of ``arrange`` on a piece of a thousand
-slices made here: broken chords in wandering keys under a tune. Median of five runs, one warm-up.
-"""
+"""Pieces for the benchmarks of ``tests/test_speed.py``: broken chords in wandering keys."""
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from fractions import Fraction
 from random import Random
@@ -16,16 +11,15 @@ from time import perf_counter
 from arranger.model.harp import spellings
 from arranger.model.pitch import Pitch
 from arranger.model.score import Measure, Note, Part, Score, TempoMap, TempoMark
-from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
 from arranger.passes.start import start
-from arranger.plan.pedal_path import Way, Ways, pedal_path
-from arranger.plan.slices import slices
+from arranger.plan.pedal_path import Way, Ways
+from arranger.plan.slices import Slice, slices
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
 from arranger.search.positions import cheapest
-from tests.strategies import KINDS, long_piece
+from tests.strategies import long_piece
 
 SETTINGS = Settings(load_harp("pedal-47"), load_player("average"), load_prices())
 EIGHTH = Fraction(1, 2)
@@ -70,33 +64,14 @@ def search_time(kind: str, count: int = 200, runs: int = RUNS) -> float:
     return milliseconds(lambda: cheapest(piece.nodes, piece.gaps, piece.movers), count, runs)
 
 
-def pedal_path_time(score: Score, runs: int = RUNS) -> float:
-    """Milliseconds a slice of ``pedal_path`` with all spellings of every note."""
+def spelled_ways(score: Score) -> tuple[list[Slice], list[list[Ways]], list[list[float]]]:
+    """Slices of a score, with all spellings of every note, and the seconds at which each ends."""
     parts = slices(start(score, "P1").notes, score.tempo)
     ways = [[Ways(tuple(Way(p, 4 * i) for i, p in enumerate(all_spellings(n.pitch))), 130,
                   len(all_spellings(n.pitch))) for n in s.notes] for s in parts]
-    ends = [[score.tempo.seconds(n.source.end) for n in s.notes] for s in parts]
-    return milliseconds(lambda: pedal_path(parts, ways, ends, SETTINGS.player, SETTINGS.prices),
-                        len(parts), runs)
+    return parts, ways, [[score.tempo.seconds(n.source.end) for n in s.notes] for s in parts]
 
 
 def all_spellings(pitch: Pitch) -> tuple[Pitch, ...]:
     """Spellings of a pitch, its own first."""
     return tuple(sorted(spellings(pitch.midi), key=lambda p: p != pitch))
-
-
-def main() -> None:
-    """Print the table."""
-    score = synthetic_score()
-    count = len({n.onset for n in score.notes})
-    rows = [(f"cheapest, {kind} gaps", search_time(kind)) for kind in KINDS]
-    rows.append((f"pedal_path, {count} slices", pedal_path_time(score)))
-    rows.append((f"arrange, {count} slices",
-                 milliseconds(lambda: arrange(score, "P1", SETTINGS), count)))
-    sys.stdout.write(f"{'median of ' + str(RUNS):30}{'ms a slice':>12}\n")
-    for name, time in rows:
-        sys.stdout.write(f"{name:30}{time:12.3f}\n")
-
-
-if __name__ == "__main__":
-    main()
