@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from arranger.commands.checking import check
 from arranger.commands.choosing import options
+from arranger.commands.comparing import compare
 from arranger.commands.converting import convert, keys_of
 from arranger.commands.marking import pedals
 from arranger.commands.request import Progress, Request, Result, SelfCheckError
@@ -17,4 +18,5 @@ from arranger.commands.tuning import settings_for
 from arranger.model.errors import ArrangerError
 
 __all__ = ["ArrangerError", "Progress", "Request", "Result", "SelfCheckError", "Survey", "check",
-           "convert", "ensemble", "keys_of", "options", "pedals", "settings_for", "survey"]
+           "compare", "convert", "ensemble", "keys_of", "options", "pedals", "settings_for",
+           "survey"]

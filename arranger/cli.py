@@ -7,7 +7,7 @@ import signal
 import sys
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -76,6 +76,8 @@ _SETTINGS = (
                  help="Opening tempo in crotchets a minute; later tempi keep their ratio."))
 _OUT = click.option("-o", "--out", "folder", type=_EXISTING,
                     help="Folder to write to; default out/<name of SOURCE>.")
+_FORM = click.option("--format", "form", type=click.Choice(["text", "json"]), default="text",
+                     show_default=True, help="What to print when done.")
 _TRANSPOSE = click.option(
     "--transpose", default="", metavar="N|best",
     help="Semitones to transpose the whole score by; best: the key within a fourth that suits the "
@@ -96,12 +98,19 @@ def _choosing(command: Callable[..., Any]) -> Callable[..., Any]:
 def _shared(command: Callable[..., Any]) -> Callable[..., Any]:
     """Options that several commands take alike."""
     return _with(command, (
-        click.argument("source", type=_EXISTING), _OUT, *_SETTINGS,
+        click.argument("source", type=_EXISTING), _OUT, *_SETTINGS, _FORM,
         click.option("--pedals", type=click.Choice(["all", "changes", "diagrams", "none"]),
                      default="all", show_default=True, help="Pedal marks to print."),
-        click.option("--page/--no-page", default=True, help="Write report.html too."),
-        click.option("--format", "form", type=click.Choice(["text", "json"]), default="text",
-                     show_default=True, help="What to print when done.")))
+        click.option("--page/--no-page", default=True, help="Write report.html too.")))
+
+
+def _severity(command: Callable[..., Any]) -> Callable[..., Any]:
+    """How severe a check is."""
+    return _with(command, (
+        click.option("--rules", "rules_file", type=_EXISTING, metavar="FILE",
+                     help="TOML file with a table [rules] of lines such as P3 = \"off\"."),
+        click.option("--rule", "rules", multiple=True, metavar="CODE=LEVEL",
+                     help="Set one rule to off, advice, warning or error; may be repeated.")))
 
 
 def _with(command: Callable[..., Any],
@@ -146,20 +155,13 @@ def convert(source: Path, folder: Path | None, form: str, **settings: Any) -> in
 @lambda command: _with(command, (_SETTINGS[0], _SETTINGS[-1], _TRANSPOSE))
 @click.option("--page/--no-page", default=False, help="Write the page of every part too.")
 @click.option("--pdf", is_flag=True, help="Print every part for the stand too.")
-@click.option("--format", "form", type=click.Choice(["text", "json"]), default="text",
-              show_default=True, help="What to print when done.")
+@_FORM
 def ensemble(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
     """Make a set of parts of SOURCE for several harps, one for each seat."""
     from arranger.api import ensemble as run
     from arranger.report.ensemble_text import ensemble_text
     out = _folder(source, folder)
-    result = run(_request(source, **settings), out, _progress())
-    if form == "json":
-        click.echo(result.files["report.json"].decode(), nl=False)
-    else:
-        click.echo(ensemble_text(result.report), nl=False)
-        click.echo(f"Written to {out}: {', '.join(result.files)}")
-    return 1 if result.incomplete else 0
+    return _done(run(_request(source, **settings), out, _progress()), form, out, ensemble_text)
 
 
 @main.command()
@@ -173,23 +175,32 @@ def pedals(source: Path, folder: Path | None, form: str, **settings: Any) -> int
 
 @main.command()
 @_shared
-@click.option("--rules", "rules_file", type=_EXISTING, metavar="FILE",
-              help="TOML file with a table [rules] of lines such as P3 = \"off\".")
-@click.option("--rule", "rules", multiple=True, metavar="CODE=LEVEL",
-              help="Set one rule to off, advice, warning or error; may be given more than once.")
+@_severity
 @click.option("--verify", is_flag=True,
               help="Read the marked part again in a way of its own and play its pedals.")
 def check(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
     """Examine the harp part SOURCE: what cannot be played, why, and what would work."""
     from arranger.api import check as run
     from arranger.report.check_text import check_text
-    result = run(_request(source, **settings), _folder(source, folder), _progress())
-    if form == "json":
-        click.echo(result.files["report.json"].decode(), nl=False)
-    else:
-        click.echo(check_text(result.report), nl=False)
-        _tell_files(result, _folder(source, folder))
-    return 1 if result.incomplete else 0
+    out = _folder(source, folder)
+    return _done(run(_request(source, **settings), out, _progress()), form, out, check_text)
+
+
+@main.command()
+@click.argument("source", metavar="OLD", type=_EXISTING)
+@click.argument("newer", metavar="NEW", type=_EXISTING)
+@lambda command: _with(command, _SETTINGS)
+@_severity
+@click.option("-o", "--out", "folder", type=_EXISTING,
+              help="Folder to write report.json to; default out/<name of NEW>.")
+@_FORM
+def compare(source: Path, newer: Path, folder: Path | None, form: str, **settings: Any) -> int:
+    """Tell what changed from the harp part OLD to its edition NEW, and what it did to the risk."""
+    from arranger.api import compare as run
+    from arranger.report.compare_text import compare_text
+    out = _folder(newer, folder)
+    result = run(_request(source, **settings), newer, out, _progress())
+    return _done(result, form, out, compare_text)
 
 
 @main.command()
@@ -220,14 +231,10 @@ def options(source: Path, folder: Path | None, form: str, **settings: Any) -> in
     """List the risky spots of SOURCE, what else would do there and what it costs."""
     from arranger.api import options as run
     from arranger.report.options_report import options_text
-    result = run(_request(source, **settings), _folder(source, folder), _progress())
-    if form == "json":
-        click.echo(result.files["report.json"].decode(), nl=False)
-    else:
-        kept = " --part-is-harp" if settings["part_is_harp"] else ""
-        click.echo(options_text(result.report, f"arranger convert {source}{kept}"), nl=False)
-        _tell_files(result, _folder(source, folder))
-    return 1 if result.incomplete else 0
+    out = _folder(source, folder)
+    kept = " --part-is-harp" if settings["part_is_harp"] else ""
+    return _done(run(_request(source, **settings), out, _progress()), form, out,
+                 lambda report: options_text(report, f"arranger convert {source}{kept}"))
 
 
 @main.command()
@@ -346,12 +353,14 @@ def _folder(source: Path, folder: Path | None) -> Path:
     return folder if folder is not None else Path("out") / source.stem
 
 
-def _done(result: Result, form: str, folder: Path) -> int:
+def _done(result: Result, form: str, folder: Path,
+          words: Callable[[Mapping[str, Any]], str] | None = None) -> int:
+    """Print what came of it; ``words`` of its report, if not those of a draft."""
     if form == "json":
         click.echo(result.files["report.json"].decode(), nl=False)
     else:
         from arranger.report.text import text
-        click.echo(text(result.report))
+        click.echo((words or text)(result.report).removesuffix("\n"))
         _tell_files(result, folder)
     return 1 if result.incomplete else 0
 
