@@ -96,6 +96,8 @@ def test_a_bar_put_in_shifts_nothing_else(tmp_path: Path) -> None:
     back = compared(tmp_path, new, old)
     assert (told(back), alone(back)) == ([], ([], ["3"]))
     assert report["summary"]["line"].startswith("1 bar put in")
+    assert "  bar 3 put in (5 notes).\n" in compare_text(report)
+    assert "  bar 3 taken out, as numbered before (5 notes).\n" in compare_text(back)
 
 
 def test_bars_put_in_and_taken_out_at_once_and_a_note_changed_between(tmp_path: Path) -> None:

@@ -105,8 +105,8 @@ def _bars(old: Edition, new: Edition, pairs: Sequence[Pair]) -> dict[str, Any]:
     """Bars that only one edition has, as they are numbered there, with their number of notes."""
     def told(edition: Edition, indices: Sequence[int]) -> list[dict[str, Any]]:
         notes = Counter(n.measure for n in edition.score.part_notes(edition.part))
-        return [{"bar": edition.score.measures[i].number, "bar_index": i + 1, "notes": notes[i]}
-                for i in indices]
+        return [{"bar": m.number, "bar_index": i + 1, "onset": str(m.onset), "notes": notes[i]}
+                for i in indices for m in (edition.score.measures[i],)]
     return {"inserted": told(new, [b for a, b in pairs if a is None and b is not None]),
             "removed": told(old, [a for a, b in pairs if b is None and a is not None])}
 
