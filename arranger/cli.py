@@ -361,15 +361,10 @@ def _done(result: Result, form: str, folder: Path,
     else:
         from arranger.report.text import text
         click.echo((words or text)(result.report).removesuffix("\n"))
-        _tell_files(result, folder)
+        for problem in result.report.get("not_engraved", ()):
+            click.echo(problem)
+        click.echo(f"Written to {folder}: {', '.join(result.files)}")
     return 1 if result.incomplete else 0
-
-
-def _tell_files(result: Result, folder: Path) -> None:
-    """Say what was written, and first what could not be engraved."""
-    for problem in result.report.get("not_engraved", ()):
-        click.echo(problem)
-    click.echo(f"Written to {folder}: {', '.join(result.files)}")
 
 
 def _countdown() -> Callable[[int, int, float | None, str], None]:

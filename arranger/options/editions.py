@@ -79,6 +79,20 @@ class _Written:
 
 
 @dataclass(frozen=True, slots=True)
+class _Bar:
+    """A bar made ready for the alignment: as written, and its sounds, equal ones numbered."""
+
+    written: tuple[object, ...]
+    sounds: frozenset[tuple[object, int]]
+
+    @classmethod
+    def of(cls, notes: Sequence[_Written]) -> _Bar:
+        sounds = Counter(w.sound for w in notes)
+        return cls(tuple((w.sound, tuple(w.details.values())) for w in notes),
+                   frozenset((s, i) for s, n in sounds.items() for i in range(n)))
+
+
+@dataclass(frozen=True, slots=True)
 class _Sign:
     """A pedal or lever mark in its bar."""
 
@@ -89,7 +103,7 @@ class _Sign:
 
 def aligned(old: Edition, new: Edition) -> tuple[Pair, ...]:
     """Return the bars side by side, by index from 0; None where an edition lacks the bar."""
-    one, two = _bars(old), _bars(new)
+    one, two = ([_Bar.of(bar) for bar in _bars(e)] for e in (old, new))
     first = 0
     while first < min(len(one), len(two)) and not _price(one[first], two[first]):
         first += 1
@@ -142,16 +156,16 @@ def _bars(edition: Edition) -> list[list[_Written]]:
     return bars
 
 
-def _price(one: Sequence[_Written], two: Sequence[_Written]) -> int:
+def _price(one: _Bar, two: _Bar) -> int:
     """How unlike two bars are: 0 if written alike."""
-    if [(w.sound, w.details) for w in one] == [(w.sound, w.details) for w in two]:
+    if one.written == two.written:
         return 0
-    here, there = Counter(w.sound for w in one), Counter(w.sound for w in two)
-    shared = 2 * (here & there).total()
-    return _REWRITTEN + _UNLIKE * (len(one) + len(two) - shared) // (len(one) + len(two))
+    both = len(one.written) + len(two.written)
+    shared = len(one.sounds & two.sounds)
+    return _REWRITTEN + _UNLIKE * (both - 2 * shared) // both
 
 
-def _cheapest(one: Sequence[Sequence[_Written]], two: Sequence[Sequence[_Written]]) -> list[Pair]:
+def _cheapest(one: Sequence[_Bar], two: Sequence[_Bar]) -> list[Pair]:
     """Align two runs of bars; of equal prices a pair wins, then a bar taken out."""
     total = [[ALONE * (i + j) if not i or not j else 0 for j in range(len(two) + 1)]
              for i in range(len(one) + 1)]
