@@ -100,7 +100,7 @@ def _measure(path: Path, folder: Path, *, twice: bool, again: bool, all_parts: b
                 "parts": report["source"]["parts"],
                 **fidelity(ours, theirs, report["ledger"]),
                 **all_of_comfort(ours, theirs, draft, result),
-                "profile_source": comfort.comfort_profile(ours, bpm),
+                "gap": _gap(report), "profile_source": comfort.comfort_profile(ours, bpm),
                 "profile_draft": comfort.comfort_profile(theirs, bpm, per=base),
                 "findings": Counter(f["severity"] for f in report["findings"]),
                 "violation_list": [str(f) for f in result.of(*HARD)][:40],
@@ -124,6 +124,12 @@ def _tempo(draft: Score, report: Mapping[str, Any]) -> float | None:
     """Tempo the tool assumed, where none is written."""
     given = report["settings"].get("tempo")
     return float(Fraction(given)) if draft.tempo_assumed and given else None
+
+
+def _gap(report: Mapping[str, Any]) -> float:
+    """E1: the part of the plan's price that is not proved to be needed."""
+    total: int = report["cost"]["total"]
+    return max(0, total - report["bound"]) / total if total else 0.0
 
 
 def _agreement(report: Mapping[str, Any], theirs: Iterable[Note],
@@ -278,6 +284,10 @@ def print_table(table: Sequence[Row], summary: Mapping[str, Any]) -> None:
     broken = ", ".join(f"{c} {n:.0f}" for c, n in summary["totals"].items() if n) or "none"
     print(f"violations: {broken}; drafts that need the arranger: {summary['needs_you']}; "
           f"failed: {summary['failed']} of {summary['files']}")
+    gaps = sorted(r["gap"] for r in table if "error" not in r)
+    if gaps:
+        print(f"gap to the bound: none in {sum(g == 0 for g in gaps)}, at most 2 % in "
+              f"{sum(g <= 0.02 for g in gaps)}, {gaps[-1]:.0%} at worst")
     for key in ("same_bytes", "stable"):
         if key in summary:
             print(f"{key}: {summary[key]} of {summary['files'] - summary['failed']}")
