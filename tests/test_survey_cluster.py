@@ -63,7 +63,8 @@ def test_the_same_bytes_though_a_worker_is_killed(
         time.sleep(0.02)
     os.kill(workers[0].pid, signal.SIGKILL)
     out, errors = asked.communicate(timeout=120)
-    assert (asked.returncode, errors) == (0, "")
+    assert asked.returncode == 0
+    assert all(" of 9, about " in line for line in errors.splitlines())  # progress, if it is slow
     assert out.startswith("8 of 9 scores measured.")
     assert run(library, "-o", tmp_path / "here", "--jobs", "2").returncode == 0
     for name in ("survey.html", "survey.csv", "survey.jsonl"):
