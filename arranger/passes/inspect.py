@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from functools import cache
 
 from arranger.checks import (
@@ -284,11 +285,11 @@ def excerpt(case: Case, first: int, last: int,
     measures = case.score.measures
     start = measures[max(first, 0)].onset
     end = measures[last + 1].onset if last + 1 < len(measures) else None
-    inside = tuple(m for m in case.marks.pedals
-                   if m.onset >= start and (end is None or m.onset < end))
-    levers = tuple(m for m in case.marks.levers
-                   if m.onset >= start and (end is None or m.onset < end))
-    marks = replace(case.marks, pedals=inside, levers=levers)
+
+    def inside(onset: Fraction) -> bool:
+        return onset >= start and (end is None or onset < end)
+    marks = replace(case.marks, pedals=tuple(m for m in case.marks.pedals if inside(m.onset)),
+                    levers=tuple(m for m in case.marks.levers if inside(m.onset)))
     entry = setting_at(case, start, before=True) if first > 0 else dict(case.entry)
     part = with_notes(case, notes, marks, entry, hands)
     if case.harp.mechanism == "lever" and first > 0 and case.marks.levers:

@@ -7,7 +7,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from arranger.checks.case import Case
+from arranger.checks.case import Case, hands_of
 from arranger.checks.lever_part import lever_draft
 from arranger.model.draft import Draft, HarpNote, PedalPlan
 from arranger.model.harp import PEDALS, HarpString
@@ -29,12 +29,9 @@ def planned(case: Case, found: Inspection, settings: Settings) -> Draft:
     """
     if case.harp.mechanism != "pedal":
         return lever_draft(case, {})
-    hands = {n.id: hand for grip in case.grips
-             for hand, notes in (("L", grip.left), ("R", grip.right)) for n in notes}
-    fingers = case.all_fingers()
+    hands, fingers = hands_of(case), case.all_fingers()
     notes = tuple(HarpNote(n, found.respelling.pitches.get(n.id, n.pitch),
-                           hands.get(n.id, "R" if n.staff == 1 else "L"), fingers.get(n.id),
-                           "arpeggiate" in n.marks)
+                           hands[n.id], fingers.get(n.id), "arpeggiate" in n.marks)
                   for n in case.score.part_notes(case.part))
     fixed = tuning(notes, case.harp)
     sure = tuple(n for n in notes if abs(n.pitch.alter) <= 1 and not n.source.grace)

@@ -13,6 +13,7 @@ from bisect import bisect_right
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import partial
 
 from arranger.model.harp import LEFT_FOOT, PedalSetting
 from arranger.model.score import NoteId, Score, TempoMark
@@ -20,13 +21,13 @@ from arranger.plan.foot_order import MARGIN, FootMove, in_some_order
 from arranger.plan.lever_hand import LeverWork, lever_stretch
 from arranger.plan.part_hands import Attack, Grip
 from arranger.plan.slices import clock
+from arranger.plan.stretch import CLOSE, least_stretch
 from arranger.plan.timing import Use, windows
 from arranger.rulebook.players import Player
 from arranger.rulebook.rules import rule
 
 #: Crotchets a minute beyond which nobody counts: no limit is told (assumption).
 _FAST = 300
-_CLOSE = 1e-9  # of the ratio; halving ends here
 _WHY = {"feet": "the feet need the time", "restrike": "a string is taken again so soon",
         "travel": "a hand needs the time to leap",
         "levers": "the left hand needs the time to move a lever"}
@@ -206,21 +207,8 @@ def feet_stretch(turns: Sequence[Turn]) -> float:
     for left in (True, False):
         mine = [t for t in turns if t.left == left]
         if mine and not _go(mine, fits):
-            fits = _halved(mine, fits)
+            fits = least_stretch(partial(_go, mine), fits, 2 * fits)
     return fits
-
-
-def _halved(turns: Sequence[Turn], low: float) -> float:
-    high = 2 * low
-    while not _go(turns, high):
-        low, high = high, 2 * high
-    while high - low > _CLOSE * high:
-        middle = (low + high) / 2
-        if _go(turns, middle):
-            high = middle
-        else:
-            low = middle
-    return high
 
 
 def _go(turns: Sequence[Turn], stretch: float) -> bool:
@@ -230,7 +218,7 @@ def _go(turns: Sequence[Turn], stretch: float) -> bool:
 
 
 def _as_slow(found: Ceiling, whole: Ceiling) -> bool:
-    return found.ratio <= whole.ratio * (1 + 2 * _CLOSE)
+    return found.ratio <= whole.ratio * (1 + 2 * CLOSE)
 
 
 def _first_that(most: int, holds: Callable[[int], bool]) -> int:

@@ -109,10 +109,10 @@ def _blur(parts: Sequence[Slice], at: int, ringing: Mapping[int, tuple[HarpNote,
     if not foreign or len(shares) < 3:  # a chord has three notes
         return None
     foreign.sort(key=lambda ring: (-_level(ring[0], here.seconds - ring[1]), ring[0].id))
-    ends = min(min(stop, s + float(T60[n.pitch.midi]) * _audible_share()) for n, s in foreign[:1])
-    again = [p.seconds for p in parts[at:] if p.seconds < ends and any(
-        n.pitch.position == foreign[0][0].pitch.position for n in p.notes)]
-    ends = min([ends, *again])
+    loudest, struck = foreign[0]
+    ends = min(stop, struck + float(T60[loudest.pitch.midi]) * _audible_share())
+    ends = next((p.seconds for p in parts[at:] if p.seconds < ends and any(
+        n.pitch.position == loudest.pitch.position for n in p.notes)), ends)
     if ends - here.seconds < load_damping().blur_seconds - _EPS:
         return None
     return Blur(here.onset, here.seconds, ends, tuple(foreign))

@@ -73,6 +73,7 @@ class GripCosts:
             return np.zeros((len(old), len(new)), dtype=np.int32)
         a, b = self._of(old)[:, :, None], self._of(new)[:, None, :]
         player, prices = self._player, self._prices
+        fingers = np.bitwise_count(a[5] & b[5])
         width = np.maximum(a[1], b[1]) - np.minimum(a[0], b[0])
         free = player.span_steps + player.travel_steps_per_second * age
         price = np.maximum(width - free[:, None], 0.0)
@@ -85,10 +86,10 @@ class GripCosts:
                                               prices["restrike_easy"], 0)))
             price += np.bitwise_count(a[2] & b[2]) * each[:, None] * b[6] // 100
         hops = np.where(age < player.same_finger_seconds - _EPS, prices["hop"], 0)
-        price += np.bitwise_count(a[5] & b[5]) * hops[:, None]
+        price += fingers * hops[:, None]
         if age.min() < player.placing_lead_seconds - _EPS:
             quick = np.where(age < player.placing_lead_seconds - _EPS, prices["hop_quick"], 0)
-            again = np.bitwise_count(a[5] & b[5]).astype(np.int64) - np.bitwise_count(a[2] & b[2])
+            again = fingers.astype(np.int64) - np.bitwise_count(a[2] & b[2])
             price += np.maximum(again, 0) * quick[:, None]
         singly = np.where(age <= player.afresh_seconds, a[4, :, 0], 0)
         price += self._turns[singly[:, None], b[4], np.clip(b[0] - a[0], -_WIDEST, _WIDEST)]

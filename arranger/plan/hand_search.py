@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from arranger.model.pins import Pin
-from arranger.plan.grip_costs import GripCosts
+from arranger.plan.grip_costs import IMPOSSIBLE, GripCosts
 from arranger.plan.hand_options import Tone
 from arranger.plan.hand_slot import Slot
 from arranger.plan.pedal_path import Ways
@@ -60,14 +60,15 @@ class HandSearch:
     """Options of every slice, and their search under offers.
 
     ``base``: the ways to start from; ``kept``: ways that are options too, whatever they cost.
-    ``search`` knows nothing yet; the searches that are asked start from it.
+    ``impossible``: price of what no finger can do. ``search`` knows nothing yet; the searches that
+    are asked start from it.
     """
 
     def __init__(self, scene: Scene, base: Sequence[Sequence[int]], player: Player,
                  prices: Mapping[str, int], kept: Sequence[Sequence[int]] = (),
-                 recall: Recall | None = None) -> None:
+                 recall: Recall | None = None, impossible: int = IMPOSSIBLE) -> None:
         recall = recall or Recall()
-        costs = recall.get("grip costs", lambda: GripCosts(player, prices))
+        costs = recall.get("grip costs", lambda: GripCosts(player, prices, impossible))
         self._scene, self._costs = scene, costs
         self._placed = [[i for i, t in enumerate(row) if t is not None] for row in scene.tones]
         self._slots: list[Slot] = []

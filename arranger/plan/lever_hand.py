@@ -11,16 +11,17 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import partial
 from typing import NamedTuple
 
 from arranger.model.score import Note, Score
 from arranger.plan.lever_time import places
 from arranger.plan.part_hands import Attack, Grip
 from arranger.plan.slices import clock
+from arranger.plan.stretch import least_stretch
 from arranger.rulebook.players import Player
 
 _EPS = 1e-9
-_CLOSE = 1e-9  # of the stretch; halving ends here
 #: Times slower than written beyond which nothing is looked for (assumption).
 _SLOWEST = 64.0
 
@@ -95,18 +96,7 @@ def lever_stretch(work: LeverWork) -> float:
     """
     if not work.flips:
         return 0.0
-    low, high = 0.0, 1.0
-    while not can_flip(work, high):
-        low, high = high, 2 * high
-        if high > _SLOWEST:
-            return math.inf
-    while high - low > _CLOSE * high:
-        middle = (low + high) / 2
-        if can_flip(work, middle):
-            high = middle
-        else:
-            low = middle
-    return high
+    return least_stretch(partial(can_flip, work), 0.0, 1.0, _SLOWEST)
 
 
 def can_flip(work: LeverWork, stretch: float) -> bool:

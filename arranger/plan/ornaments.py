@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from arranger.io.write_keys import alter_in
 from arranger.model.pitch import STEPS, Pitch
 from arranger.model.score import Note
 
 _SIGNS = {"flat": -1, "natural": 0, "sharp": 1}
-_SHARPS = "FCGDAEB"
 _UP, _DOWN = 1, -1
 
 
@@ -42,11 +42,4 @@ def _beside(note: Note, way: int, before: Iterable[Note], fifths: int) -> Pitch:
     said = [alter for name, alter in _SIGNS.items() if f"{side}-{name}" in note.marks]
     earlier = [n.pitch.alter for n in before
                if (n.pitch.step, n.pitch.octave) == (step, octave)]
-    return Pitch(step, (said or earlier[-1:] or [_in_key(fifths, step)])[0], octave)
-
-
-def _in_key(fifths: int, step: str) -> int:
-    order = _SHARPS if fifths > 0 else _SHARPS[::-1]
-    whole, rest = divmod(abs(fifths), 7)
-    count = whole + (order.index(step) < rest)
-    return count if fifths > 0 else -count
+    return Pitch(step, (said or earlier[-1:] or [alter_in(fifths, step)])[0], octave)

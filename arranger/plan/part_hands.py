@@ -16,7 +16,6 @@ from arranger.model.draft import HarpNote
 from arranger.model.pins import Pin
 from arranger.model.score import Note, NoteId
 from arranger.plan.exposure import exposed
-from arranger.plan.grip_costs import GripCosts
 from arranger.plan.hand_options import Tone, reach
 from arranger.plan.hand_search import HandSearch, Scene
 from arranger.plan.pedal_path import Way, Ways
@@ -84,10 +83,8 @@ def grips(attacks: Sequence[Attack], player: Player, prices: Mapping[str, int],
         pins=tuple(tuple(_written(n, written) for n in notes) for notes in strings)
         if written else (), universe=replace(load_universe(), changes=0))
     prices = {**prices, "other_hand": prices["written_hand"]}
-    recall = recall or Recall()
-    recall.get("grip costs", lambda: GripCosts(player, prices, _AGAIN))
     search = HandSearch(scene, [[0] * len(notes) for notes in strings], player, prices,
-                        recall=recall)
+                        recall=recall, impossible=_AGAIN)
     lost = {t: {(i, LOST): _DROP for i in range(len(notes))} for t, notes in enumerate(strings)}
     _, picked = search.solve(lost, search.search)
     return tuple(_grip(notes, choice, player)
