@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from arranger.report.text import MOST_TOLD, WIDTH, text
+from arranger.report.text import MOST_TOLD, text
 from arranger.report.wording import (
     KINDS,
+    WIDTH,
     bars,
     beat_words,
     by_kind,

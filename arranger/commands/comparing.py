@@ -9,12 +9,9 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from arranger.commands.checking import check
-from arranger.commands.opening import open_as_written
+from arranger.commands.checking import examined
 from arranger.commands.request import Progress, Request, Result
 from arranger.io.files import publish
-from arranger.io.part_fingers import written_fingers
-from arranger.io.part_marks import read_marks
 from arranger.model.score import Location
 from arranger.options.editions import Change, Edition, Pair, aligned, changes, paired
 from arranger.report.compare_text import summary_line
@@ -57,12 +54,10 @@ def compare(request: Request, newer: Path, folder: Path | None = None,
     >>> result.report["changes"], {f["state"] for f in result.report["findings"]} <= {"stayed"}
     ([], True)
     """
-    asked = (replace(request, page=False), replace(request, source=newer, page=False))
-    old, new = (_edition(one) for one in asked)
     progress("checking the older edition")
-    before = check(asked[0]).report
+    old, before = _edition(request)
     progress("checking the newer edition")
-    after = check(asked[1]).report
+    new, after = _edition(replace(request, source=newer))
     pairs = aligned(old, new)
     bars = _bars(old, new, pairs)
     found = changes(old, new, pairs)
@@ -88,11 +83,11 @@ def compare(request: Request, newer: Path, folder: Path | None = None,
     return result
 
 
-def _edition(request: Request) -> Edition:
-    opened = open_as_written(request)
-    document, part = opened.document, opened.part
-    return Edition(document.score, part, written_fingers(document, part),
-                   read_marks(document.root, part, document.score))
+def _edition(request: Request) -> tuple[Edition, Mapping[str, Any]]:
+    """An edition as it is written, and the report of its check."""
+    seen = examined(request, lambda _: None)
+    case = seen.case
+    return Edition(case.score, case.part, case.fingers, case.marks), seen.report
 
 
 def _source(report: Mapping[str, Any]) -> dict[str, Any]:

@@ -28,6 +28,7 @@ from arranger.passes.settings import Settings
 from arranger.passes.start import start
 from arranger.plan.recall import Recall
 from arranger.plan.shares import Line, lines_of, shares
+from arranger.report.json_report import SCHEMA
 
 _SEAT = re.compile(r"([^:=]+)(?::([^:=]+))?(?:=(.+))?")
 
@@ -170,9 +171,7 @@ def _set(request: Request, opened: Opened, seats: Sequence[Seat],
     told = heading("ensemble", request, opened)
     settings = {k: v for k, v in told.settings.items() if k not in ("harp", "player")}
     body: dict[str, Any] = {
-        "schema": 1, "command": "ensemble",
-        "source": {"file": told.file, "sha256": told.sha256, "parts": list(told.parts),
-                   "kept_parts": list(told.kept_parts)},
+        "schema": SCHEMA, "command": "ensemble", "source": told.source(),
         "settings": settings | ({"transpose": opened.semitones} if opened.semitones else {}),
         "seats": [_seat(at, seat, *one) for at, (seat, one) in enumerate(
             zip(seats, made, strict=True), 1)],

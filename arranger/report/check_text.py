@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from arranger.report.wording import beat_words, plain, settings_words
+from arranger.report.wording import beat_words, plain, settings_words, wrapped
 
-WIDTH = 80
 _HEADS = {"error": "Cannot be played", "warning": "Against the idiom", "advice": "Advice"}
 _MOST_SETS = 6  # groups of notes told of one bar
 _MOST_TEMPI = 3  # sentences about the tempo
@@ -20,8 +18,8 @@ def check_text(report: Mapping[str, Any], advice: bool = True) -> str:
 
     ``advice``: tell advice too, else only count it.
     """
-    lines = _wrap(f"{plain(report['source']['file'])}: {plain(report['summary']['line'])}", "")
-    lines += _wrap(f"Judged for {settings_words(report['settings'])}.", "")
+    lines = wrapped(f"{plain(report['source']['file'])}: {plain(report['summary']['line'])}", "")
+    lines += wrapped(f"Judged for {settings_words(report['settings'])}.", "")
     lines += _tempi(report["tempo_limits"]["told"], report["settings"].get("tempo_assumed"))
     for severity, head in _HEADS.items():
         some = [f for f in report["findings"] if f["severity"] == severity]
@@ -42,7 +40,7 @@ def _tempi(told: Sequence[str], assumed: bool | None) -> Iterator[str]:
         shown.append(f"{more} more passage{'s' if more > 1 else ''} cannot keep the "
                      f"{'assumed' if assumed else 'written'} tempo either.")
     for line in shown:
-        yield from _wrap(f"Tempo: {line}", "       ")
+        yield from wrapped(f"Tempo: {line}", "       ")
 
 
 def _conflicts(conflicts: Sequence[Mapping[str, Any]]) -> Iterator[str]:
@@ -55,18 +53,14 @@ def _conflicts(conflicts: Sequence[Mapping[str, Any]]) -> Iterator[str]:
         some = sets[:_MOST_SETS]
         more = len(sets) - len(some)
         rest = "; and others" if not bar["complete"] else f"; and {more} more" if more else ""
-        yield from _wrap(f"  bar {plain(bar['bar'])}: {'; '.join(some)}{rest}", "      ")
+        yield from wrapped(f"  bar {plain(bar['bar'])}: {'; '.join(some)}{rest}", "      ")
 
 
 def _told(finding: Mapping[str, Any]) -> Iterator[str]:
     staff = _STAVES.get(finding["staff"] or 0, "")
     beat = beat_words(finding["beat"])
-    yield from _wrap(f"  bar {plain(finding['bar'])}, beat {beat}{staff}: "
+    yield from wrapped(f"  bar {plain(finding['bar'])}, beat {beat}{staff}: "
                      f"{plain(finding['message'])}.", "      ")
     for remedy in finding["remedies"]:
-        yield from _wrap(f"      instead: {plain(remedy['title'])}", "        ")
-    yield from _wrap(f"      ({finding['code']}; {plain(finding['source'])})", "       ")
-
-
-def _wrap(line: str, indent: str) -> list[str]:
-    return textwrap.wrap(line, WIDTH, subsequent_indent=indent) or [""]
+        yield from wrapped(f"      instead: {plain(remedy['title'])}", "        ")
+    yield from wrapped(f"      ({finding['code']}; {plain(finding['source'])})", "       ")

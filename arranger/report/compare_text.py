@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from arranger.report.wording import bars, beat_words, note_label, place, plain, settings_words
+from arranger.report.wording import (
+    bars,
+    beat_words,
+    note_label,
+    place,
+    plain,
+    settings_words,
+    wrapped,
+)
 
 _KINDS = {"error": ("error", "errors"), "warning": ("warning", "warnings"),
           "advice": ("piece of advice", "pieces of advice")}
@@ -17,26 +24,26 @@ _NAMES = {"error": "errors", "warning": "warnings", "advice": "advice"}
 def compare_text(report: Mapping[str, Any]) -> str:
     """Return lines of at most 80 signs."""
     line = report["summary"]["line"]
-    lines = _wrap(f"{plain(report['source']['file'])} and {plain(report['newer']['file'])}: "
+    lines = wrapped(f"{plain(report['source']['file'])} and {plain(report['newer']['file'])}: "
                   f"{line}.", "")
-    lines += _wrap(f"Judged for {settings_words(report['settings'])}.", "")
+    lines += wrapped(f"Judged for {settings_words(report['settings'])}.", "")
     lines += _tempi(report)
     told = [*_of_bars(report["bars"]), *(_change(c) for c in report["changes"])]
     if told:
         lines += ["", "Changed"]
         for one in told:
-            lines += _wrap(f"  {one}.", "      ")
+            lines += wrapped(f"  {one}.", "      ")
     for state, head in (("went", "Findings that are gone"), ("came", "Findings that are new")):
         some = [f for f in report["findings"] if f["state"] == state]
         if some:
             where = " (bars of the older edition)" if state == "went" else ""
             lines += ["", head + where]
             for f in some:
-                lines += _wrap(f"  {place(f)}: {plain(f['message'])} ({f['code']}, "
+                lines += wrapped(f"  {place(f)}: {plain(f['message'])} ({f['code']}, "
                                f"{f['severity']}).", "      ")
     stayed = [f for f in report["findings"] if f["state"] == "stayed"]
     if stayed:
-        lines += ["", *_wrap(f"As before: {_counted(stayed)}, in {bars(stayed)}.", "  ")]
+        lines += ["", *wrapped(f"As before: {_counted(stayed)}, in {bars(stayed)}.", "  ")]
     return "\n".join(lines) + "\n"
 
 
@@ -83,14 +90,14 @@ def _tempi(report: Mapping[str, Any]) -> Iterator[str]:
     """Say how fast it goes, before and after where that differs."""
     old, new = report["source"]["tempo"], report["newer"]["tempo"]
     if old != new:
-        yield from _wrap(f"Opening tempo: crotchet {old} before, {new} now.", "  ")
+        yield from wrapped(f"Opening tempo: crotchet {old} before, {new} now.", "  ")
     before, after = (report["tempo_limits"][k][:1] or ["no limit found"]
                      for k in ("before", "after"))
     if report["tempo_limits"]["before"] == report["tempo_limits"]["after"]:
-        yield from _wrap(f"Tempo limit as before: {plain(after[0])}.", "  ")
+        yield from wrapped(f"Tempo limit as before: {plain(after[0])}.", "  ")
     else:
-        yield from _wrap(f"Tempo limit before: {plain(before[0])}.", "  ")
-        yield from _wrap(f"Tempo limit now: {plain(after[0])}.", "  ")
+        yield from wrapped(f"Tempo limit before: {plain(before[0])}.", "  ")
+        yield from wrapped(f"Tempo limit now: {plain(after[0])}.", "  ")
 
 
 def _of_bars(told: Mapping[str, Sequence[Mapping[str, Any]]]) -> Iterator[str]:
@@ -145,7 +152,3 @@ def _counted(findings: Sequence[Mapping[str, Any]]) -> str:
 
 def _count(number: int, one: str, many: str) -> str:
     return f"{number} {one if number == 1 else many}"
-
-
-def _wrap(line: str, indent: str) -> list[str]:
-    return textwrap.wrap(line, 80, subsequent_indent=indent) or [""]

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Mapping
 from typing import Any
 
-from arranger.report.wording import beat_words, plain
+from arranger.report.wording import beat_words, plain, wrapped
 
 _MOST = 6  # lost notes told one by one
 _KINDS = {"drop": "left out", "repitch": "on another pitch", "octave": "in another octave",
@@ -16,13 +15,13 @@ _KINDS = {"drop": "left out", "repitch": "on another pitch", "octave": "in anoth
 def ensemble_text(report: Mapping[str, Any]) -> str:
     """Return a line a seat, then the notes no part has, lines of at most 80 signs."""
     summary = report["summary"]
-    lines = _wrap(f"{plain(report['source']['file'])}: {len(report['seats'])} parts; of "
+    lines = wrapped(f"{plain(report['source']['file'])}: {len(report['seats'])} parts; of "
                   f"{summary['source_notes']} notes {summary['lost'] or 'none'} "
                   f"sound{'s' if summary['lost'] < 2 else ''} nowhere as written.", "")
     for seat in report["seats"]:
         changed = ", ".join(f"{n} {_KINDS.get(kind, kind)}" for kind, n in seat["changed"].items())
         wrong = f"; {seat['errors']} places need you" if seat["errors"] else ""
-        lines += _wrap(f"  {seat['seat']}  {plain(seat['harp'])}, {plain(seat['player'])}: "
+        lines += wrapped(f"  {seat['seat']}  {plain(seat['harp'])}, {plain(seat['player'])}: "
                        f"{', '.join(map(plain, seat['lines']))}; {seat['notes']} notes"
                        f"{', ' + changed if changed else ', all as written'}{wrong}", "     ")
     lost = report["lost"]
@@ -30,9 +29,5 @@ def ensemble_text(report: Mapping[str, Any]) -> str:
         told = [f"{plain(n['name'])} in bar {plain(n['bar'])}, beat {beat_words(n['beat'])}"
                 for n in lost[:_MOST]]
         more = f"; and {len(lost) - _MOST} more" if len(lost) > _MOST else ""
-        lines += _wrap(f"Nowhere as written: {'; '.join(told)}{more}.", "  ")
+        lines += wrapped(f"Nowhere as written: {'; '.join(told)}{more}.", "  ")
     return "\n".join(lines) + "\n"
-
-
-def _wrap(line: str, indent: str) -> list[str]:
-    return textwrap.wrap(line, 80, subsequent_indent=indent) or [""]

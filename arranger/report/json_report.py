@@ -32,6 +32,11 @@ class Heading:
     kept_parts: tuple[str, ...]
     settings: Mapping[str, Any]
 
+    def source(self) -> dict[str, Any]:
+        """What was read, as reports tell it."""
+        return {"file": self.file, "sha256": self.sha256, "parts": list(self.parts),
+                "kept_parts": list(self.kept_parts)}
+
 
 def report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
            summary: Mapping[str, float | int | str],
@@ -47,8 +52,7 @@ def report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
     group_of = _groups(draft)
     body: dict[str, Any] = {
         "schema": SCHEMA, "command": heading.command,
-        "source": {"file": heading.file, "sha256": heading.sha256,
-                   "parts": list(heading.parts), "kept_parts": list(heading.kept_parts)},
+        "source": heading.source(),
         "settings": dict(heading.settings),
         "tempo": [{"onset": str(m.onset), "bpm": str(m.bpm)} for m in draft.source.tempo.marks],
         "bars": [{"bar": m.number, "onset": str(m.onset), "duration": str(m.duration),

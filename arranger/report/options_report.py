@@ -6,9 +6,8 @@ import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from arranger.report.wording import Entry, beat_words
+from arranger.report.wording import WIDTH, Entry, beat_words
 
-WIDTH = 80
 #: Consequences of an option that are told one by one.
 _TOLD = 3
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
@@ -23,9 +22,9 @@ from arranger.report.wording import (
     tuning_advice,
     tuning_words,
     verdict,
+    wrapped,
 )
 
-WIDTH = 80
 #: Findings told one by one before the rest is only counted.
 MOST_TOLD = 8
 
@@ -33,8 +32,8 @@ MOST_TOLD = 8
 def text(report: Mapping[str, Any]) -> str:
     """Return the terminal summary of one ``report.json`` object, lines of at most 80 signs."""
     lines: list[str] = []
-    lines += _wrap(f"{plain(report['source']['file'])}: {verdict(report)}", "")
-    lines += _wrap(f"Made for {settings_words(report['settings'])}.", "")
+    lines += wrapped(f"{plain(report['source']['file'])}: {verdict(report)}", "")
+    lines += wrapped(f"Made for {settings_words(report['settings'])}.", "")
     if "ledger" in report:
         lines += ["", *_alterations(report["ledger"], len(report["notes"]))]
     if "pedals" in report:
@@ -46,17 +45,13 @@ def text(report: Mapping[str, Any]) -> str:
     if report.get("choices"):
         lines += ["", *_choices(report["choices"])]
     lines += ["", *_findings(report["findings"])]
-    lines += ["", *_wrap(CAUTION, "")]
+    lines += ["", *wrapped(CAUTION, "")]
     return "\n".join(lines) + "\n"
-
-
-def _wrap(line: str, indent: str) -> list[str]:
-    return textwrap.wrap(line, WIDTH, subsequent_indent=indent) or [""]
 
 
 def _columns(first: str, second: str, width: int) -> list[str]:
     """Set one row of two columns; the second one is wrapped under itself."""
-    return _wrap(f"  {first:<{width}}  {second}", " " * (width + 4))
+    return wrapped(f"  {first:<{width}}  {second}", " " * (width + 4))
 
 
 def _alterations(ledger: Sequence[Entry], notes: int) -> Iterator[str]:
@@ -75,7 +70,7 @@ def _choices(choices: Mapping[str, Any]) -> Iterator[str]:
     missed = (*choices["not_kept"], *choices["not_found"])
     yield f"Choices kept: {len(choices['kept'])} of {len(choices['kept']) + len(missed)}"
     for line in (*missed, *choices["moved"]):
-        yield from _wrap(f"  {line}", "  ")
+        yield from wrapped(f"  {line}", "  ")
 
 
 def _pedals(pedals: Mapping[str, Any]) -> Iterator[str]:
@@ -85,7 +80,7 @@ def _pedals(pedals: Mapping[str, Any]) -> Iterator[str]:
     yield "Pedals"
     yield f"  start with  {' '.join(words[:feet])} | {' '.join(words[feet:])}"
     if tuning_words(pedals):
-        yield from _wrap(f"  {tuning_words(pedals)}", "  ")
+        yield from wrapped(f"  {tuning_words(pedals)}", "  ")
     if not moves:
         yield "  moves       none"
         return
@@ -118,7 +113,7 @@ def _damping(damps: Sequence[Entry]) -> Iterator[str]:
     names = ", ".join(note_label(str(s)) for s in first["strings"])
     more = f", {len(damps)} marks in all" if len(damps) > 1 else ""
     yield "Damping"
-    yield from _wrap(f"  {place(first)}: {names} would ring on into another harmony and the left "
+    yield from wrapped(f"  {place(first)}: {names} would ring on into another harmony and the left "
                      f"hand is free{more}", "  ")
 
 

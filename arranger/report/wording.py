@@ -6,6 +6,7 @@ All functions take parts of the object that is written as ``report.json``.
 from __future__ import annotations
 
 import re
+import textwrap
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
@@ -18,6 +19,8 @@ from arranger.model.pitch import SIGNS, Pitch
 from arranger.rulebook.titles import titled
 
 Entry = Mapping[str, Any]
+#: Signs of a line that is printed, at most.
+WIDTH = 80
 _PLACE = re.compile(r"^bar [^,]{1,12}, beat [\d./]+: ")
 
 #: Kinds of alteration in the order of weight for the ear, and what a harpist calls them.
@@ -157,6 +160,11 @@ def verdict(report: Entry) -> str:
     if pressed:
         said.append(f"Busy feet at {bars(pressed)}.")
     return " ".join(said)
+
+
+def wrapped(line: str, indent: str) -> list[str]:
+    """Lines of at most 80 signs, those after the first indented; an empty line stays one."""
+    return textwrap.wrap(line, WIDTH, subsequent_indent=indent) or [""]
 
 
 def settings_words(settings: Mapping[str, Any]) -> str:
