@@ -7,14 +7,14 @@ from fractions import Fraction
 
 from lxml import etree
 
-from arranger.io.write_divisions import Ticks, step
-from arranger.io.write_order import detach, first, prune_notations
+from arranger.io.write_divisions import Ticks, placed
+from arranger.io.write_order import detach, prune_notations
 from arranger.io.write_slurs import pairs
 
 Place = tuple[int, Ticks]
 
 #: From soft to loud; other signs (sf, fp) are accents of one player and stay with him.
-_LEVELS = ("pppp", "ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "ffff")
+LEVELS = ("pppp", "ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "ffff")
 
 
 def join_signs(part: etree._Element) -> None:
@@ -32,15 +32,10 @@ def _places(part: etree._Element) -> dict[etree._Element, Place]:
     """Return measure and place, in divisions, of every child of a measure."""
     found = {}
     for index, measure in enumerate(part.findall("measure")):
-        at: Ticks = 0
-        start: Ticks = 0
-        for child in measure:
-            if first(child, "chord") is None:
-                start = at
+        for start, child in placed(measure):
             shift = Fraction((child.findtext("offset") or "0").strip() or 0) \
                 if child.tag == "direction" else 0
             found[child] = (index, start + shift)
-            at = max(at + step(child), 0)
     return found
 
 
@@ -64,8 +59,8 @@ def _join_dynamics(part: etree._Element, places: dict[etree._Element, Place]) ->
             shown[place].add(level)
             beside = under.setdefault((place, (direction.findtext("staff") or "1").strip()),
                                       (level, direction))
-            if beside[1] is not direction and {level, beside[0]} <= set(_LEVELS):
-                louder = max(beside, (level, direction), key=lambda b: _LEVELS.index(b[0]))
+            if beside[1] is not direction and {level, beside[0]} <= set(LEVELS):
+                louder = max(beside, (level, direction), key=lambda b: LEVELS.index(b[0]))
                 louder[1].set("placement", "above")
 
 

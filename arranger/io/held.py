@@ -9,8 +9,8 @@ from fractions import Fraction
 from lxml import etree
 
 from arranger.io.document import Document
-from arranger.io.write_divisions import divisions_by_measure, step
-from arranger.io.write_order import detach, prune_notations
+from arranger.io.write_divisions import divisions_by_measure, placed
+from arranger.io.write_order import drop_tie
 from arranger.model.score import Note
 
 
@@ -39,19 +39,12 @@ def _onsets(document: Document, part: str) -> Iterator[tuple[etree._Element, Fra
     (tree,) = [p for p in document.root.iterfind("part") if p.get("id") == part]
     for bar, (measure, divisions) in zip(document.score.measures, divisions_by_measure(tree),
                                          strict=False):
-        at = start = Fraction(0)
-        for child in measure:
-            if child.tag == "note":
-                start = start if child.find("chord") is not None else at
-                yield child, bar.onset + start / divisions
-            at = max(at + step(child), Fraction(0))
+        yield from ((child, bar.onset + at / divisions) for at, child in placed(measure)
+                    if child.tag == "note")
 
 
 def untie(places: Collection[HeldOn]) -> None:
     """Take the ties away, in the tree itself, so that each note is struck where it went on."""
     for place in places:
-        for note, kind in ((place.before, "start"), (place.element, "stop")):
-            for sign in [*note.findall("tie"), *note.findall("notations/tied")]:
-                if sign.get("type") == kind:
-                    detach(sign)
-            prune_notations(note)
+        drop_tie(place.before, "start")
+        drop_tie(place.element, "stop")

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
+from arranger.io.tempo import NOTE_VALUES
+
 #: Names of the plain values by their length in quarter notes.
-NAMES = {Fraction(8): "breve", Fraction(4): "whole", Fraction(2): "half", Fraction(1): "quarter",
-         Fraction(1, 2): "eighth", Fraction(1, 4): "16th", Fraction(1, 8): "32nd",
-         Fraction(1, 16): "64th", Fraction(1, 32): "128th"}
+NAMES = {value: name for name, value in NOTE_VALUES.items() if Fraction(1, 32) <= value <= 8}
 _PLAIN = tuple(sorted(NAMES, reverse=True))
 
 

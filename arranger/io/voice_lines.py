@@ -13,7 +13,7 @@ from lxml import etree
 from arranger.io.note_values import Value, longest_value
 from arranger.io.two_voices import Head, Place, share
 from arranger.io.write_events import Event, pitch_of
-from arranger.io.write_order import detach, drop, element, prune_notations, put
+from arranger.io.write_order import detach, drop, drop_tie, element, put
 
 
 @dataclass(slots=True)
@@ -35,7 +35,7 @@ class Chains:
 
     def end(self, note: etree._Element) -> None:
         """Let a note end here: what is tied to it is not written."""
-        _untie(note, "start")
+        drop_tie(note, "start")
         following = self.after.get(note)
         while following is not None and following not in self.gone:
             self.gone.add(following)
@@ -46,7 +46,7 @@ class Chains:
         self.gone.add(note)
         before = self.before.get(note)
         if before is not None:
-            _untie(before, "start")
+            drop_tie(before, "start")
         self.end(note)
 
 
@@ -170,10 +170,3 @@ def write_value(note: etree._Element, value: Value | None) -> None:
         change = put(note, element("time-modification"))
         change.extend([element("actual-notes", str(value.ratio[0])),
                        element("normal-notes", str(value.ratio[1]))])
-
-
-def _untie(note: etree._Element, kind: str) -> None:
-    for sign in [*note.findall("tie"), *note.findall("notations/tied")]:
-        if sign.get("type") == kind:
-            detach(sign)
-    prune_notations(note)

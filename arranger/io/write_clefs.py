@@ -14,7 +14,7 @@ from fractions import Fraction
 
 from lxml import etree
 
-from arranger.io.write_divisions import Ticks, divisions_by_measure, length, step
+from arranger.io.write_divisions import Ticks, divisions_by_measure, length, placed
 from arranger.io.write_events import Event, events, pitch_of, streams
 from arranger.io.write_order import detach, element, put
 from arranger.search.states import cheapest_states
@@ -113,8 +113,7 @@ def _octave_lines(part: etree._Element, staff: str) -> list[_OctaveLine]:
     found: list[_OctaveLine] = []
     begun: dict[str, tuple[Place, etree._Element]] = {}
     for index, (measure, divisions) in enumerate(divisions_by_measure(part)):
-        at: Ticks = 0
-        for child in measure:
+        for at, child in placed(measure):
             if child.tag == "direction" and (child.findtext("staff") or "1").strip() == staff:
                 for sign in child.iterfind("direction-type/octave-shift"):
                     number, kind = sign.get("number", "1"), sign.get("type")
@@ -126,7 +125,6 @@ def _octave_lines(part: etree._Element, staff: str) -> list[_OctaveLine]:
                         found.append(_OctaveLine(first, (index, at / divisions), steps if
                                                  start.get("type") == "up" else -steps,
                                                  (start, sign)))
-            at = max(at + step(child), 0)
     return found
 
 
@@ -146,16 +144,14 @@ def _drop_line(line: _OctaveLine) -> None:
 
 def _read_clefs(measure: etree._Element, index: int, divisions: Fraction, staff: _Staff) -> None:
     """Note the clefs of the source; one at the end of a bar counts for the next."""
-    at: Ticks = 0
     _, furthest = length(measure)
-    for child in measure:
+    for at, child in placed(measure):
         if child.tag == "attributes":
             late = at > 0 and at == furthest
             place = (index + 1, Fraction(0)) if late else (index, at / divisions)
             for clef in child.findall("clef"):
                 if clef.get("number", "1") == staff.name:
                     staff.clefs.setdefault(place, []).append(clef)
-        at = max(at + step(child), 0)
 
 
 def _kind(clef: etree._Element) -> Clef | None:

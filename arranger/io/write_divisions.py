@@ -10,7 +10,7 @@ from math import lcm
 
 from lxml import etree
 
-from arranger.io.write_order import first_text
+from arranger.io.write_order import first, first_text
 
 #: A length or a place in divisions. Nearly all are whole, and whole numbers are quick.
 Ticks = int | Fraction
@@ -37,6 +37,17 @@ def step(element: etree._Element) -> Ticks:
     if element.tag in ("backup", "forward"):
         return duration(element) if element.tag == "forward" else -duration(element)
     return 0
+
+
+def placed(measure: etree._Element) -> Iterator[tuple[Ticks, etree._Element]]:
+    """Yield the children of a measure with their places in divisions; a chord stands as one."""
+    at: Ticks = 0
+    start: Ticks = 0
+    for child in measure:
+        if first(child, "chord") is None:
+            start = at
+        yield start, child
+        at = max(at + step(child), 0)
 
 
 def length(measure: etree._Element) -> tuple[Ticks, Ticks]:

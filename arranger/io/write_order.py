@@ -97,3 +97,11 @@ def prune_notations(note: etree._Element) -> None:
                 group.remove(inner)
         if len(group) == 0:
             note.remove(group)
+
+
+def drop_tie(note: etree._Element, kind: str) -> None:
+    """Take a note's ties of a kind, ``start`` or ``stop``, away: as sounded and as written."""
+    for sign in [*note.findall("tie"), *note.findall("notations/tied")]:
+        if sign.get("type") == kind:
+            detach(sign)
+    prune_notations(note)

@@ -7,16 +7,15 @@ from fractions import Fraction
 
 from lxml import etree
 
-from arranger.io.harp_signs import join_signs
-from arranger.io.write_divisions import step
+from arranger.io.harp_signs import LEVELS, join_signs
+from arranger.io.write_divisions import Ticks, placed
 from arranger.io.write_events import pitch_of
 from arranger.io.write_order import detach, drop, forget, prune_notations, set_text
 
 Pair = tuple[etree._Element, etree._Element]
-Place = tuple[int, Fraction]
+Place = tuple[int, Ticks]
 #: A level said again within so many bars of the same level is left out (assumption).
 _BARS = 2
-_LEVELS = frozenset({"pppp", "ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "ffff"})
 
 
 def keep_slurs(part: etree._Element, found: Sequence[Pair]) -> None:
@@ -33,7 +32,7 @@ def keep_slurs(part: etree._Element, found: Sequence[Pair]) -> None:
             spans.setdefault(_home(first), []).append((at[first], at[last], (start, stop)))
     kept: set[etree._Element] = set()
     for rank, home in enumerate(sorted(spans)):
-        reach: Place = (-1, Fraction(0))
+        reach: Place = (-1, 0)
         turn = 0
         for begins, ends, pair in sorted(spans[home], key=lambda s: (s[0], _back(s[1]))):
             if begins >= reach:
@@ -51,7 +50,7 @@ def keep_slurs(part: etree._Element, found: Sequence[Pair]) -> None:
         prune_notations(note)
 
 
-def _back(place: Place) -> tuple[int, Fraction]:
+def _back(place: Place) -> Place:
     return -place[0], -place[1]
 
 
@@ -66,13 +65,8 @@ def _home(note: etree._Element) -> tuple[str, str]:
 def _note_places(part: etree._Element) -> dict[etree._Element, Place]:
     found: dict[etree._Element, Place] = {}
     for index, measure in enumerate(part.findall("measure")):
-        at = start = Fraction(0)
-        for child in measure:
-            if child.tag == "note" and child.find("chord") is None:
-                start = at
-            if child.tag == "note" and child.find("grace") is None:
-                found[child] = (index, start)
-            at = max(at + step(child), Fraction(0))
+        found |= {child: (index, at) for at, child in placed(measure)
+                  if child.tag == "note" and child.find("grace") is None}
     return found
 
 
@@ -95,7 +89,7 @@ def keep_hairpins(part: etree._Element, found: Sequence[Pair]) -> None:
     spans = [(at[first], at[last], pair) for pair in found
              if (first := _direction(pair[0])) in at and (last := _direction(pair[1])) in at]
     kept: set[etree._Element] = set()
-    reach: Place = (-1, Fraction(0))
+    reach: Place = (-1, 0)
     for begins, ends, pair in sorted(spans, key=lambda s: (s[0], s[1])):
         if reach <= begins < ends:
             reach = ends
@@ -115,12 +109,10 @@ def _direction(sign: etree._Element) -> etree._Element | None:
 def _direction_places(part: etree._Element) -> dict[etree._Element | None, Place]:
     found: dict[etree._Element | None, Place] = {}
     for index, measure in enumerate(part.findall("measure")):
-        at = Fraction(0)
-        for child in measure:
+        for at, child in placed(measure):
             if child.tag == "direction":
                 own = Fraction((child.findtext("offset") or "0").strip() or 0)
                 found[child] = (index, at + own)
-            at = max(at + step(child), Fraction(0))
     return found
 
 
@@ -148,13 +140,8 @@ def one_line_of_dynamics(part: etree._Element) -> None:
     join_signs(part)
     said: tuple[str, int] = ("", -_BARS)
     for index, measure in enumerate(part.findall("measure")):
-        timed = []
-        at = Fraction(0)
-        for order, child in enumerate(measure):
-            if child.tag == "direction":
-                timed.append((at, order, child))
-            at = max(at + step(child), Fraction(0))
-        for _, _, direction in sorted(timed, key=lambda t: t[:2]):
+        timed = [(at, child) for at, child in placed(measure) if child.tag == "direction"]
+        for _, direction in sorted(timed, key=lambda t: t[0]):
             if direction.find("direction-type/wedge") is not None:
                 said = ("", -_BARS)
             for sign in direction.findall("direction-type/dynamics"):
@@ -162,7 +149,7 @@ def one_line_of_dynamics(part: etree._Element) -> None:
                 if level == said[0] and index - said[1] < _BARS:
                     _take_out(direction, sign)
                 else:
-                    said = (level if level in _LEVELS else "", index)
+                    said = (level if level in LEVELS else "", index)
 
 
 def _take_out(direction: etree._Element, sign: etree._Element) -> None:
@@ -172,5 +159,3 @@ def _take_out(direction: etree._Element, sign: etree._Element) -> None:
         detach(kind)
     if direction.find("direction-type") is None:
         detach(direction)
-
-

@@ -8,9 +8,8 @@ from fractions import Fraction
 from lxml import etree
 
 from arranger.io.note_values import odd_part
+from arranger.io.write_beat_beams import Stem
 from arranger.io.write_order import element, notations
-
-Stem = tuple[Fraction, Fraction, etree._Element]  # onset and length in quarter notes, head
 
 
 def bracket(stems: Sequence[Stem]) -> None:
