@@ -140,6 +140,8 @@ def _with(command: Callable[..., Any],
 @click.option("--bundle", is_flag=True,
               help="Add bundle.zip, to report a wrong answer with: source, draft, report.")
 @click.option("--verify", is_flag=True, help="Arrange the written draft again; nothing may change.")
+@click.option("--prove", is_flag=True,
+              help="Take longer to prove how near the draft is to the best there is.")
 def convert(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
     """Make a harp draft of SOURCE with a report of every alteration."""
     from arranger.api import convert as run

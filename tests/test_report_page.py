@@ -170,6 +170,9 @@ def test_costs_are_sorted_and_the_gap_is_told(html):
     assert table.index("fidelity") < table.index(">feet<") < table.index("<tfoot>")
     assert "of the hands" not in table[:table.index("</table>")]  # a term of 0 is left out
     assert "no draft can weigh less than 50; this one is at most 2 above the best." in html
+    kept = {**sample_report(), "stays": 1}
+    assert "at most 2 above the best, 1 of them to leave what is written" in page(
+        kept, sample_draft())
     proven = {**sample_report(), "bound": 52}
     assert "none weighs less" in page(proven, sample_draft())
 

@@ -25,6 +25,8 @@ from arranger.rulebook.players import load_player, with_limits
 from arranger.rulebook.prices import load_prices
 
 _ONE_PART = LaidTogether()
+#: Work on a proof that may take long, in shares of the usual (assumption).
+_LONG_PROOF = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +51,8 @@ class Opened:
 def settings_of(request: Request) -> Settings:
     """Load harp, player and prices of a request."""
     player = with_limits(load_player(request.player), request.limits)
-    return Settings(load_harp(request.harp), player, load_prices())
+    return Settings(load_harp(request.harp), player, load_prices(),
+                    proof=_LONG_PROOF if request.prove else 1)
 
 
 def open_to_arrange(request: Request, semitones: int = 0) -> Opened:

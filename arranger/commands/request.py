@@ -30,8 +30,9 @@ class Request:
     ``rules_file`` say how severe a check is to be. ``take``: ids of options; ``choices``: their
     file; ``part_is_harp``: the source is a harp part, kept as it is but for what is chosen.
     ``bars``: first and last bar to look at for options; ``what_if``: one option, only priced.
-    ``keep``: parts other players keep; ``tune``: parts that hold the tune; ``ease``: 1, the
-    easiest, to 5; 0 is no limit. ``seats``: the harps and players of an ensemble.
+    ``prove``: take longer to prove how near the draft is to the best. ``keep``: parts other
+    players keep; ``tune``: parts that hold the tune; ``ease``: 1, the easiest, to 5; 0 is no
+    limit. ``seats``: the harps and players of an ensemble.
     """
 
     source: Path
@@ -48,6 +49,7 @@ class Request:
     wav: bool = False
     bundle: bool = False
     verify: bool = False
+    prove: bool = False
     rules: tuple[str, ...] = ()
     rules_file: Path | None = None
     take: tuple[str, ...] = ()

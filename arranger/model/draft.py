@@ -95,7 +95,8 @@ class Damp:
 class Draft:
     """Source, notes on the harp, pedals, ledger and cost. ``part`` is the arranged part's id.
 
-    ``cost`` maps term names to integers; ``bound`` is a proven lower bound on their sum.
+    ``cost`` maps term names to integers; ``bound`` is a proven lower bound on their sum,
+    ``stays`` what was paid to leave what is written where a change would save too little.
     ``levers`` is set for every harp without pedals, also where none is moved. ``damps``: where a
     hand silences strings, in order of time.
     """
@@ -107,6 +108,7 @@ class Draft:
     ledger: Ledger = Ledger()
     cost: Mapping[str, int] = field(default_factory=dict)
     bound: int = 0
+    stays: int = 0
     levers: LeverPlan | None = None
     damps: tuple[Damp, ...] = ()
 

@@ -48,8 +48,8 @@ def arrange(score: Score, part: str, settings: Settings,
             progress: Progress = lambda _: None) -> Arranged:
     """Arrange one part of a score for the harp."""
     progress("reading the texture")
-    first = _once(score, part, settings, progress, prove=True)
-    cost, bound = first.draft.cost, first.draft.bound
+    first = _once(score, part, settings, progress, settings.proof)
+    cost, bound, stays = first.draft.cost, first.draft.bound, first.draft.stays
     result, entries = first, first.draft.ledger.entries
     looked = score if settings.ensemble is None else None
     settings = replace(settings, ensemble=None)  # now it is one part
@@ -71,7 +71,7 @@ def arrange(score: Score, part: str, settings: Settings,
     origin = {n.id: n for n in score.part_notes(part)}
     notes = tuple(replace(n, source=origin[n.id]) for n in result.draft.notes)
     draft = replace(result.draft, source=score, notes=notes, cost=cost, bound=bound,
-                    ledger=Ledger(entries))
+                    stays=stays, ledger=Ledger(entries))
     return Arranged(mark_damping(net(draft), settings), result.missed, settled)
 
 
@@ -113,14 +113,14 @@ def mark_pedals(score: Score, part: str, settings: Settings,
 
 
 def _once(score: Score, part: str, settings: Settings, progress: Progress,
-          prove: bool = False, recall: Recall | None = None) -> Arranged:
+          proof: int = 0, recall: Recall | None = None) -> Arranged:
     whole = reduce(start(score, part), settings)
     draft = fold(whole, settings)
     folding = fold_price(whole, draft, settings)
     if settings.harp.mechanism != "pedal":
         return _without_pedals(draft, settings, progress, folding)
     progress("weighing strings, pedals and hands")
-    planned = plan_together(share_runs(draft, settings), settings, prove, recall)
+    planned = plan_together(share_runs(draft, settings), settings, proof, recall)
     progress("timing the pedals")
     spared, lost = spare_strings(planned.draft, settings)
     draft, missed = move_pedals(spared, settings, planned.pins)
@@ -130,7 +130,8 @@ def _once(score: Score, part: str, settings: Settings, progress: Progress,
             break
         draft, missed = move_pedals(fewer, settings, planned.pins)
     cost = {**planned.cost, "notes": planned.cost["notes"] + lost + folding}
-    return Arranged(replace(draft, cost=cost, bound=planned.bound + folding), missed, True)
+    return Arranged(replace(draft, cost=cost, bound=planned.bound + folding,
+                            stays=planned.stays), missed, True)
 
 
 def _without_pedals(draft: Draft, settings: Settings, progress: Progress,

@@ -17,7 +17,7 @@ class Settings:
     """Harp, player and prices of one run, and what was decided beforehand.
 
     ``ensemble``: the parts behind the harp part, if they are several. ``universe``: how much the
-    planner weighs.
+    planner weighs. ``proof``: work on proving how good the plan is, in shares of the usual.
     """
 
     harp: Harp
@@ -26,3 +26,4 @@ class Settings:
     pins: Pins = field(default_factory=Pins)
     ensemble: Ensemble | None = None
     universe: Universe = field(default_factory=load_universe)
+    proof: int = 1

@@ -29,26 +29,29 @@ class Planned:
     pins: Mapping[Fraction, tuple[int, ...]]
     cost: Mapping[str, int]
     bound: int
+    stays: int
 
 
-def plan_together(draft: Draft, settings: Settings, prove: bool,
+def plan_together(draft: Draft, settings: Settings, proof: int,
                   recall: Recall | None = None) -> Planned:
     """Choose strings, stand-ins, omissions, hands and fingers at the least price of all.
 
-    ``prove``: take time to prove how near to the least it is. ``recall``: of an earlier plan.
+    ``proof``: work on proving how near to the least it is, in shares of the usual. ``recall``: of
+    an earlier plan.
     """
     part_roles = roles(draft.notes)
     piece = lay_out(draft, part_roles, settings)
     pins = pinned(draft, piece, settings, recall)
     scene = set_scene(draft, piece.parts, piece.ways, piece.ends, part_roles, settings)
     best = plan(scene, settings.player, settings.prices, piece.by_slice(pins),
-                prove=prove, recall=recall)
+                prove=proof, recall=recall)
     losses = _losses(best, piece, part_roles, settings)
     strung = put_on_strings(draft, piece.parts, best.pedals.taken,
                             pedal_words(draft, piece.parts, best.pedals, part_roles), losses)
     notes = piece.price(best.pedals)
     cost = {"notes": notes, "pedals": best.pedal_total - notes, "hands": best.hand_total}
-    return Planned(put_in_hands(strung, piece.parts, best.hands), pins, cost, best.bound)
+    return Planned(put_in_hands(strung, piece.parts, best.hands), pins, cost, best.bound,
+                   best.stays)
 
 
 def _losses(best: Plan, piece: Piece, part_roles: Mapping[NoteId, Role],

@@ -14,9 +14,9 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import log2
 from typing import Any, Protocol, TypeVar
 
+from arranger.plan.bargain import Deal, Offers, Wants, quarrels
 from arranger.plan.foot_work import FootWork
 from arranger.plan.hand_search import HandSearch, Scene
 from arranger.plan.pedal_path import PedalPath, PedalSearch, Way, Ways
@@ -29,19 +29,12 @@ from arranger.rulebook.players import Player
 _NEVER = 1 << 22
 #: Price of another way than the written one, where what is written should stay if it can.
 _DEAR = 1 << 12
-#: Rounds without a better bound after which the steps are halved.
-_PATIENCE = 3
-#: What a quarrel between two strings of one pitch is about, about (hands, a pedal).
-_LEAST_WEIGHT = 10
 #: Of a gap wider than one part in so many, some comes from plans that are not good enough.
 _WIDE = 15
 #: Rounds of bargaining in a branch.
 _BRANCH_ROUNDS = 6
 
-Key = tuple[int, int, int]  #: slice, note, way
-Offers = dict[Key, int]
 Extra = frozenset[tuple[tuple[int, int], int]]  #: ((note, way), price) of a slice
-Quarrel = tuple[int, int, int, int]  #: slice, note, the way of the pedals, of the hands
 
 
 class _Knowing(Protocol):
@@ -55,23 +48,12 @@ S = TypeVar("S", bound=_Knowing)
 
 
 @dataclass(frozen=True, slots=True)
-class _Wants:
-    """What both sides would do under some offers, where they disagree, and the bound proved."""
-
-    bound: int
-    offers: Offers
-    pedals: NoteWays
-    hands: NoteWays
-    quarrels: tuple[Quarrel, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class _Branch:
     """Ways that are closed to both sides, where bargaining ended, and the bound."""
 
     bound: int
     closed: Offers
-    wants: _Wants
+    wants: Wants
 
 
 class _Table:
@@ -121,14 +103,14 @@ class _Table:
                     found[t, i, LOST] = -(note.drop // 2)
         return found
 
-    def ask(self, offers: Offers, closed: Offers) -> _Wants:
+    def ask(self, offers: Offers, closed: Offers) -> Wants:
         """Solve both sides on their own."""
         path = self._next("asked", self._pedals).cheapest(self._dearer(offers, closed))
         wish = _taken(self.scene, path)
         total, picked = self.hands.solve(_for_hands(offers, closed),
                                          self._next("offered", self.hands.search))
         want = tuple(self.hands.ways(at, c, wish[at]) for at, c in enumerate(picked))
-        return _Wants(path.total + total, offers, wish, want, _quarrels(wish, want))
+        return Wants(path.total + total, offers, wish, want, quarrels(wish, want))
 
     def _as_written(self) -> NoteWays:
         """The written strings, wherever the pedals give them."""
@@ -144,7 +126,7 @@ class _Table:
         search = self._next("settled", self._pedals)
         return _taken(self.scene, search.cheapest(self._dearer(dear)))
 
-    def between(self, wants: _Wants) -> NoteWays:
+    def between(self, wants: Wants) -> NoteWays:
         """What the pedals would do at full price if the hands had their way in what is too fast."""
         return self.settled({(t, i, k): _NEVER for t, losable in enumerate(self.hands.losable)
                              for i, fast in enumerate(losable) if fast
@@ -201,47 +183,49 @@ class _Table:
             rows[t] = self._rows[key]
         return rows
 
-    def bargain(self, offers: Offers, closed: Offers, rounds: int, further: int = 0,
-                prove: bool = False) -> _Wants:
-        """Raise the bound by offers; return the wants that gave the highest.
+    def seek(self, deal: Deal, rounds: int, further: int = 0) -> Wants:
+        """Bargain while plans get better, and price what either side wants as a plan.
 
-        While plans get better, what either side wants is priced as a plan. Where the bound is far
-        off, ``further`` rounds at most follow, in which that is tried now and then; so many, too,
-        to ``prove`` how near the plan is, whatever that brings.
+        Where the bound is far off, ``further`` rounds at most follow, in which that is tried now
+        and then.
         """
         universe = self.scene.universe
-        firm: _Wants | None = None
-        pace, stale, idle, wide = 1.0, 0, 0, True
-        seen: dict[tuple[int, int], tuple[int, int, float]] = {}
+        idle = 0
         for turn in range(rounds):
-            wants = self.ask(offers, closed)
-            if idle < universe.patience or (wide and turn % 3 == 0):
+            wants = self.ask(deal.offers, deal.closed)
+            if idle < universe.patience or turn % 3 == 0 or not wants.quarrels:
                 idle = 0 if self._try(wants, turn) else idle + 1
             else:
                 further -= 1
-            stale += 1
-            if firm is None or wants.bound > firm.bound:
-                firm, stale = wants, 0
-            top = self.best.total if self.best else firm.bound + 100
-            wide = self.best is None or (top - firm.bound) * _WIDE > top
-            self.trace.append((firm.bound, top, len(wants.quarrels)))
-            if not wants.quarrels or (top - firm.bound) * universe.near <= top or (
-                    idle >= universe.patience and not (further > 0 and (wide or prove))):
+            settled = self._hear(deal, wants)
+            wide = self.best is None or (self.best.total - deal.bound) * _WIDE > self.best.total
+            if settled or (idle >= universe.patience and not (further > 0 and wide)):
                 break
-            if stale == _PATIENCE:
-                wants, pace, stale = firm, pace / 2, 0
-            quarrels = wants.quarrels
-            weights = [self._weight(q, seen) for q in quarrels]
-            pace_each = _even(pace * (top - firm.bound) / (2 * sum(weights)))
-            offers = dict(wants.offers)
-            for (t, i, wished, wanted), weight in zip(quarrels, weights, strict=True):
-                step = max(1, round(weight * pace_each))
-                for way, sign in ((wished, 1), (wanted, -1)):
-                    offers[t, i, way] = offers.get((t, i, way), 0) + sign * step
-        assert firm is not None
-        return firm
+        return deal.wants
 
-    def _try(self, wants: _Wants, turn: int) -> bool:
+    def proved(self, deal: Deal, rounds: int) -> int:
+        """Raise the bound as far as some rounds go, a few a branch in the end; the plan stays."""
+        spent = self._insist(deal, rounds)
+        return self.branch(deal.wants, (rounds - spent) // _BRANCH_ROUNDS, quietly=True)
+
+    def _insist(self, deal: Deal, rounds: int) -> int:
+        """Raise the bound alone; return how many rounds that took."""
+        for turn in range(rounds):
+            if deal.tired or self._hear(deal, self.ask(deal.offers, deal.closed)):
+                return turn
+        return rounds
+
+    def _hear(self, deal: Deal, wants: Wants) -> bool:
+        """Make the next offers of a deal, if there is more to say; tell whether it is settled."""
+        deal.heard(wants)
+        top = self.best.total if self.best else deal.bound + 100
+        self.trace.append((deal.bound, top, len(wants.quarrels)))
+        settled = not wants.quarrels or (top - deal.bound) * self.scene.universe.near <= top
+        if not settled:
+            deal.offer(wants, top, self.scene.ways)
+        return settled
+
+    def _try(self, wants: Wants, turn: int) -> bool:
         """Price what the sides want; tell whether that brought anything worth another round."""
         before = self.worth()
         self.keep(self.price(wants.hands if turn % 2 else wants.pedals))
@@ -251,88 +235,74 @@ class _Table:
         return before is None or (after is not None and (
             before.total - after.total) * self.scene.universe.gain > before.total)
 
-    def _weight(self, quarrel: Quarrel, seen: dict[tuple[int, int], tuple[int, int, float]]
-                ) -> float:
-        """How much a quarrel is about; it grows while it lasts and shrinks when it is reversed."""
-        t, i, wished, wanted = quarrel
-        ways = self.scene.ways[t][i]
-        one, other = (ways.drop if k == LOST else ways.ways[k].price for k in (wished, wanted))
-        last = seen.get((t, i))
-        weight: float = max(_LEAST_WEIGHT, abs(one - other)) if last is None else last[2]
-        if last is not None and last[:2] == (wished, wanted):
-            weight *= 1.5
-        elif last is not None and last[:2] == (wanted, wished):
-            weight /= 2
-        seen[t, i] = wished, wanted, weight
-        return weight
+    def branch(self, root: Wants, branches: int, quietly: bool = False) -> int:
+        """Close the gap as far as ``branches`` go; return the bound proved.
 
-    def branch(self, root: _Wants, branches: int) -> int:
-        """Close the gap as far as ``branches`` go; return the bound proved."""
+        ``quietly``: by raising the bound alone, so that the plan stays what it is.
+        """
         open_ = [_Branch(root.bound, {}, root)]
+        ended: list[int] = []  # bounds of branches whose optimum is known
         while open_ and branches > 0:
             open_.sort(key=lambda b: -b.bound)
             here = open_.pop()
             assert self.best is not None
             if here.bound >= self.best.total:
-                return self.best.total
+                return min((self.best.total, *ended, here.bound))
             quarrels = here.wants.quarrels
-            if not quarrels:  # the optimum of this branch, and it has been priced
+            if not quarrels:
+                ended.append(here.bound)
                 continue
             t, i, wished, _ = quarrels[0]
             ways = range(LOST, len(self.scene.ways[t][i].ways))
             for shut in ([k for k in ways if k != wished], [wished]):
-                closed = here.closed | {(t, i, k): _NEVER for k in shut}
-                wants = self.bargain(here.wants.offers, closed, _BRANCH_ROUNDS)
-                bound = max(here.bound, wants.bound)
+                deal = Deal(here.wants.offers, here.closed | {(t, i, k): _NEVER for k in shut})
+                if quietly:
+                    self._insist(deal, _BRANCH_ROUNDS)
+                else:
+                    self.seek(deal, _BRANCH_ROUNDS)
+                bound = max(here.bound, deal.bound)
                 if bound < self.best.total:
-                    open_.append(_Branch(bound, closed, wants))
+                    open_.append(_Branch(bound, deal.closed, deal.wants))
                 branches -= 1
         assert self.best is not None
-        return min((b.bound for b in open_), default=self.best.total)
+        return min((self.best.total, *ended, *(b.bound for b in open_)))
 
 
 def plan(scene: Scene, player: Player, prices: Mapping[str, int],
          pins: Mapping[int, tuple[int, ...]] | None = None,
-         trace: list[tuple[int, int, int]] | None = None, prove: bool = True,
+         trace: list[tuple[int, int, int]] | None = None, prove: int = 1,
          recall: Recall | None = None) -> Plan:
     """Solve a piece. ``trace`` collects (bound, best total, quarrels) of every round.
 
-    ``prove``: raise the bound when no better plan comes any more. ``recall``: of earlier plans of
+    ``prove``: how much work, in shares of the usual, goes into raising the bound when no better
+    plan comes any more; the plan is the same whatever it is. ``recall``: of earlier plans of
     nearly the same piece, for the same player and prices.
     """
     table = _Table(scene, player, prices, pins, recall)
     universe = scene.universe
-    root = table.bargain(table.shares(), {}, universe.rounds,
-                         universe.proof // max(1, len(scene.parts)), prove)
+    further = universe.proof // max(1, len(scene.parts))
+    deal = Deal(table.shares(), {})
+    root = table.seek(deal, universe.rounds, further)
     if table.best is None:  # nothing met can be played: leave out all that may come too fast
         table.keep(table.price(tuple(
             tuple(LOST if fast else way for way, fast in zip(row, losable, strict=True))
             for row, losable in zip(root.pedals, table.hands.losable, strict=True))))
     assert table.best is not None
     bound = root.bound
-    if bound < table.best.total:
+    if universe.branches and bound < table.best.total:
         bound = table.branch(root, universe.branches)
+    elif prove:
+        bound = table.proved(deal, prove * further)
     if trace is not None:
         trace += table.trace
     best = table.worth()
     assert best is not None
-    return replace(best, bound=bound)
-
-
-def _even(pace: float) -> float:
-    """The pace in steps of a factor of 1.4, so that far places hardly ever change each other's."""
-    return float(2.0 ** (round(2 * log2(pace)) / 2)) if pace > 0 else 0.0
+    return replace(best, bound=bound, stays=best.total - table.best.total)
 
 
 def _written(note: Ways) -> int:
     """The way a note is written: it costs nothing, or the least."""
     return min(range(len(note.ways)), key=lambda k: note.ways[k].price, default=LOST)
-
-
-def _quarrels(pedals: NoteWays, hands: NoteWays) -> tuple[Quarrel, ...]:
-    """Notes on which the sides disagree."""
-    return tuple((t, i, x, y) for t, (a, b) in enumerate(zip(pedals, hands, strict=True)) if a != b
-                 for i, (x, y) in enumerate(zip(a, b, strict=True)) if x != y)
 
 
 def _for_hands(offers: Offers, closed: Offers) -> Mapping[int, Mapping[tuple[int, int], int]]:

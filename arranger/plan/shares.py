@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from itertools import groupby
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
 from arranger.model.ensemble import Ensemble
 from arranger.model.score import Note, NoteId
@@ -61,6 +60,8 @@ def shares(costs: Sequence[Sequence[int]], given: Mapping[int, int]) -> tuple[in
     ----------
     costs : of every line, what it costs each player.
     """
+    from scipy.optimize import linear_sum_assignment  # 0.3 s to import
+
     players, count = len(costs[0]), len(costs)
     most, least = -(-count // players), count // players
     has = Counter(given.values())

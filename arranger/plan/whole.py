@@ -38,10 +38,14 @@ class Moment:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """A whole plan, and a proven lower bound on the price of any."""
+    """A whole plan, and a proven lower bound on the price of any.
+
+    ``stays``: how much it is dearer than the cheapest one found, so that what is written stays.
+    """
 
     moments: tuple[Moment, ...]
     bound: int = 0
+    stays: int = 0
 
     @property
     def ways(self) -> NoteWays:

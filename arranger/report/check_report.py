@@ -46,7 +46,7 @@ def check_report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
         "line": summary_line(findings, looked)})
     body["findings"] = [_finding(d) for d in findings]
     body |= trouble
-    del body["cost"], body["bound"]
+    del body["cost"], body["bound"], body["stays"]
     return body
 
 

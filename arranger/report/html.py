@@ -242,7 +242,10 @@ def _figure_tables(report: Mapping[str, Any]) -> Iterator[str]:
     yield "</div>"
     if cost and "bound" in report:
         gap = cost.get("total", 0) - report["bound"]
+        stays = min(gap, report.get("stays", 0))
         yield ("<p>Of all drafts by the same rules none weighs less.</p>" if gap <= 0 else
                f"<p>By the same rules no draft can weigh less than {shown(report['bound'])}; "
-               f"this one is at most {gap} above the best.</p>")
+               f"this one is at most {gap} above the best"
+               + (f", {stays} of them to leave what is written where a change would save too "
+                  "little" if stays else "") + ".</p>")
     yield "</section>"

@@ -69,6 +69,7 @@ def report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
     body["findings"] = [_finding(f) for f in findings]
     body["cost"] = {**draft.cost, "total": draft.total}
     body["bound"] = min(draft.bound, draft.total)
+    body["stays"] = draft.stays
     body["summary"] = dict(summary)
     return body
 
