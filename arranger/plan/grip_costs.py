@@ -8,17 +8,15 @@ from itertools import product
 import numpy as np
 import numpy.typing as npt
 
+from arranger.plan.grip_loops import WIDEST, Fees, Grips, across_prices, own_prices
 from arranger.plan.grips import Grip
 from arranger.rulebook.players import Player
-from arranger.search.two_hands import FREE, Ids, Table, Times
+from arranger.search.two_hands import Ids, Table, Times
 
 #: Price of what no finger can do: dear enough to lose a note for, and finite.
 IMPOSSIBLE = 1 << 16
 #: Strings beyond which a hand is carried over rather than stretched or turned (assumption).
 _FAR = 6
-#: Strings on a harp, at most.
-_WIDEST = 63
-_EPS = 1e-6
 
 
 class GripCosts:
@@ -26,13 +24,13 @@ class GripCosts:
 
     def __init__(self, player: Player, prices: Mapping[str, int],
                  impossible: int = IMPOSSIBLE) -> None:
-        self._impossible = impossible
         self._player = player
+        self._fees = _fees(player, prices, impossible)
         self._prices = prices
         self._numbers: dict[Grip, int] = {}
         self.grips: list[Grip] = []
         self._rows: list[tuple[int, ...]] = []
-        self._array: npt.NDArray[np.int64] | None = None
+        self._array: Grips | None = None
         self._turns = _turns(prices)
 
     @property
@@ -54,70 +52,45 @@ class GripCosts:
             self._array = None
         return found
 
-    def _of(self, ids: Ids) -> Ids:
-        """Columns of these grips.
+    def _columns(self) -> Grips:
+        """Of every grip, by its number.
 
         Lowest and highest string, set of strings, of their neighbours, finger of a single note,
         set of fingers, per cent by which clumsiness towards it weighs.
         """
         if self._array is None:
-            self._array = np.array(self._rows, dtype=np.int64).reshape(-1, 7).T
-        return np.asarray(self._array[:, ids])
+            self._array = np.array(np.array(self._rows, dtype=np.int64).reshape(-1, 7).T, order="C")
+        return self._array
 
     def own(self, worker: int, old: Ids, age: Times, new: Ids) -> Table:
         """Travel, turning, the same finger or string again (old x new).
 
         A finger is quick to another string where the time is less than a pluck takes.
         """
-        if not len(new) or (len(old) == 1 and old[0] == FREE):
-            return np.zeros((len(old), len(new)), dtype=np.int32)
-        a, b = self._of(old)[:, :, None], self._of(new)[:, None, :]
-        player, prices = self._player, self._prices
-        fingers = np.bitwise_count(a[5] & b[5])
-        width = np.maximum(a[1], b[1]) - np.minimum(a[0], b[0])
-        free = player.span_steps + player.travel_steps_per_second * age
-        price = np.maximum(width - free[:, None], 0.0)
-        price *= prices["travel"]
-        if age.min() < player.restrike_free_seconds:
-            each = np.where(age < player.restrike_error_seconds - _EPS, self._impossible,
-                            np.where(age < player.restrike_warning_seconds - _EPS,
-                                     prices["restrike"],
-                                     np.where(age < player.restrike_free_seconds - _EPS,
-                                              prices["restrike_easy"], 0)))
-            price += np.bitwise_count(a[2] & b[2]) * each[:, None] * b[6] // 100
-        hops = np.where(age < player.same_finger_seconds - _EPS, prices["hop"], 0)
-        price += fingers * hops[:, None]
-        if age.min() < player.placing_lead_seconds - _EPS:
-            quick = np.where(age < player.placing_lead_seconds - _EPS, prices["hop_quick"], 0)
-            again = fingers.astype(np.int64) - np.bitwise_count(a[2] & b[2])
-            price += np.maximum(again, 0) * quick[:, None]
-        singly = np.where(age <= player.afresh_seconds, a[4, :, 0], 0)
-        price += self._turns[singly[:, None], b[4], np.clip(b[0] - a[0], -_WIDEST, _WIDEST)]
-        return np.asarray(price, dtype=np.int32)
+        return own_prices(self._columns(), self._turns, self._fees, old, age, new)
 
     def across(self, worker: int, old: Ids, age: Times, new: Ids) -> Table:
         """Strings the other hand takes just after this one (old x new)."""
-        player, prices = self._player, self._prices
-        if not len(new) or age.min() >= player.collision_seconds or (
-                len(old) == 1 and old[0] == FREE):
-            return np.zeros((len(old), len(new)), dtype=np.int32)
-        a, b = self._of(old)[:, :, None], self._of(new)[:, None, :]
-        each = np.where(age < player.restrike_error_seconds - _EPS, self._impossible, np.where(
-            age < player.collision_seconds - _EPS, prices["collision"], 0))
-        close = np.where(age < player.placing_lead_seconds - _EPS, prices["near_after"], 0)
-        price = np.bitwise_count(a[2] & b[2]) * each[:, None]
-        price += np.bitwise_count(a[3] & b[2]) * close[:, None]
-        return np.asarray(price * b[6] // 100, dtype=np.int32)
+        return across_prices(self._columns(), self._fees, old, age, new)
+
+
+def _fees(player: Player, prices: Mapping[str, int], impossible: int) -> Fees:
+    limits = (player.span_steps, player.travel_steps_per_second, player.restrike_error_seconds,
+              player.restrike_warning_seconds, player.restrike_free_seconds,
+              player.same_finger_seconds, player.placing_lead_seconds, player.afresh_seconds,
+              player.collision_seconds)
+    names = ("travel", "restrike", "restrike_easy", "hop", "hop_quick", "collision", "near_after")
+    return Fees(*map(float, limits), *(int(prices[name]) for name in names), impossible)
 
 
 def _turns(prices: Mapping[str, int]) -> npt.NDArray[np.int64]:
     """Price from one single note to the next, by fingers (0: no single note) and strings between.
 
-    The last axis is indexed from -_WIDEST to _WIDEST.
+    The last axis is indexed from -WIDEST to WIDEST.
     """
-    table = np.zeros((5, 5, 2 * _WIDEST + 1), dtype=np.int64)
+    table = np.zeros((5, 5, 2 * WIDEST + 1), dtype=np.int64)
     for before, after in product(range(1, 5), repeat=2):
-        for way in range(-_WIDEST, _WIDEST + 1):
+        for way in range(-WIDEST, WIDEST + 1):
             far = min(abs(way), _FAR)
             rising = before - after if way > 0 else after - before
             turn = before == 1 and after >= 3 if way > 0 else before >= 3 and after == 1

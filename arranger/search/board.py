@@ -64,6 +64,12 @@ class Board:
         return first, second
 
     @cached_property
+    def positions(self) -> tuple[Table, Table]:
+        """Lowest position of every switch, and how many it has."""
+        low, high = np.array(self.ranges, dtype=np.int32).T
+        return np.ascontiguousarray(low), high - low + 1
+
+    @cached_property
     def states(self) -> Table:
         """Positions of all switches, a row a setting."""
         first, second = self.shapes

@@ -16,7 +16,7 @@ from math import prod
 import numpy as np
 
 from arranger.search.board import INFINITE, Board, Gap, Movers, State, Table
-from arranger.search.moves import before, normal, step, unravel
+from arranger.search.moves import before, start, step, unravel
 
 #: Bytes of tables that are kept from one search to the next; a longer piece is searched in blocks.
 _KEPT = 96 << 20
@@ -102,11 +102,10 @@ class PositionSearch:
         return state[2] * self.board.size[1] + state[3]
 
     def _start(self, node: Table) -> tuple[Table, int]:
-        return normal(node.reshape(1, 1, *self.board.size))
+        return start(node.reshape(1, 1, *self.board.size))
 
     def _next(self, table: Table, nodes: Sequence[Table], t: int) -> tuple[Table, int]:
-        values = step(table, self._gaps[t], self._movers, self._clocked(t), self.board)
-        return normal(values + nodes[t].reshape(self.board.size))
+        return step(table, nodes[t], self._gaps[t], self._movers, self._clocked(t), self.board)
 
     def _forward(self, nodes: Sequence[Table]) -> None:
         known = len(nodes) == len(self._nodes) == len(self._known_gaps)

@@ -18,6 +18,8 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
+from arranger.search.pair_loops import advanced
+
 Table = npt.NDArray[np.int32]
 Ids = npt.NDArray[np.int64]
 Times = npt.NDArray[np.float64]
@@ -215,60 +217,15 @@ def _ways(front: _Front, step: Step, costs: Costs) -> _Ways:
 
 
 def _advance(front: _Front, step: Step, ways: _Ways) -> _Front:
-    """Prices after the step."""
-    values, prices = front.values, step.prices
-    ours, theirs = prices.shape[0] - 1, prices.shape[1] - 1
-    olds = values.shape
-    after = np.full((olds[0] + ours, olds[1] + theirs), INFINITE, dtype=np.int32)
-    if prices[ours, theirs] < INFINITE:
-        after[:olds[0], :olds[1]] = values + prices[ours, theirs]
-    through = None
-    if ours:
-        through = (values[:, None, :] + ways.own[0][:, :, None]).min(axis=0)
-        if (prices[:ours, theirs] < INFINITE).any():
-            after[olds[0]:, :olds[1]] = through + ways.across[1].T + prices[:ours, theirs, None]
-    if theirs and (prices[ours, :theirs] < INFINITE).any():
-        alone = (values[:, :, None] + ways.own[1][None]).min(axis=1)
-        after[:olds[0], olds[1]:] = alone + ways.across[0] + prices[None, ours, :theirs]
-    if through is not None and theirs and (prices[:ours, :theirs] < INFINITE).any():
-        after[olds[0]:, olds[1]:] = _both(values, ways, through) + prices[:ours, :theirs]
-    np.minimum(after, INFINITE, out=after)
-    return _slim(front, step, after)
-
-
-def _both(values: Table, ways: _Ways, through: Table) -> Table:
-    """Both workers take new grips: minimum over both old ones (new first x new second)."""
-    out = np.empty((ways.own[0].shape[1], ways.own[1].shape[1]), dtype=np.int32)
-    reached = ways.across[0].any(axis=0)
-    groups = [(through, np.nonzero(~reached)[0])]
-    for column in np.nonzero(reached)[0]:
-        charged = values + ways.across[0][:, column, None]
-        groups.append(((charged[:, None, :] + ways.own[0][:, :, None]).min(axis=0),
-                       np.array([column])))
-    against = ways.across[1]
-    for table, columns in groups:
-        if len(columns):
-            out[:, columns] = ((table.T + against)[:, :, None]
-                               + ways.own[1][:, None, columns]).min(axis=0)
-    return out
-
-
-def _slim(front: _Front, step: Step, values: Table) -> _Front:
-    """Drop grips that no path ends in; FREE stays first."""
-    ids, times, origin = [], [], []
-    for worker in (0, 1):
-        every = np.concatenate([front.ids[worker], step.grips[worker]])
-        when = np.concatenate([front.times[worker],
-                               np.full(len(step.grips[worker]), step.time)])
-        live: npt.NDArray[np.bool_] = np.any(values < INFINITE, axis=1 - worker)
-        live[0] = True
-        values = values[live] if worker == 0 else values[:, live]
-        ids.append(every[live])
-        times.append(when[live])
-        origin.append(np.nonzero(live)[0])
-    least = int(values.min())
-    values = np.minimum(values - least, INFINITE) if least < INFINITE else values
-    return _Front((ids[0], ids[1]), (times[0], times[1]), values, (origin[0], origin[1]), least)
+    """Prices after the step; grips that no path ends in are dropped, FREE stays first."""
+    values, ours, theirs, least = advanced(np.ascontiguousarray(front.values), ways.own,
+                                           ways.across, step.prices)
+    ids, times = [], []
+    for kept, old, when, new in zip((ours, theirs), front.ids, front.times, step.grips,
+                                    strict=True):
+        ids.append(np.concatenate([old, new])[kept])
+        times.append(np.concatenate([when, np.full(len(new), step.time)])[kept])
+    return _Front((ids[0], ids[1]), (times[0], times[1]), values, (ours, theirs), int(least))
 
 
 def _back(before: _Front, after: _Front, ways: _Ways, front: _Front,
