@@ -57,6 +57,9 @@ FINDS = {
     "two part-lists": (GOOD.replace("<part-list>", "<part-list/><part-list>"), "two part-lists"),
     "a part listed twice": (GOOD.replace("</part-list>", '<score-part id="P1"><part-name/>'
                                          "</score-part></part-list>"), "have the same id"),
+    "a part without an id": (GOOD.replace('<part id="P1">', "<part>").replace(
+        '<score-part id="P1">', "<score-part>"), ""),
+    "a part without an id that its line has": (GOOD.replace('<part id="P1">', "<part>"), ""),
     "a zero byte": (GOOD.replace("Harp", "\0"), "damaged"),
     "offset of words": (GOOD.replace("<note>", "<direction><direction-type><words>dolce</words>"
                                      "</direction-type><offset>two</offset></direction><note>", 1),

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from itertools import count
 
 from lxml import etree
 
@@ -54,6 +55,7 @@ def settle(root: etree._Element, name: str) -> None:
     """
     if len(root.findall("part-list")) > 1:
         raise SourceError(f"{name}: two part-lists, so it is not clear which parts there are")
+    _name_parts(root)
     listed = [line.get("id") for line in root.iterfind("part-list/score-part")]
     if len(set(listed)) < len(listed):
         raise SourceError(f"{name}: two lines of the part-list have the same id")
@@ -67,6 +69,23 @@ def settle(root: etree._Element, name: str) -> None:
         elif (tag, element.text) not in known:
             _settle_text(element, tag, name)
             known.add((tag, element.text))
+
+
+def _name_parts(root: etree._Element) -> None:
+    """Give an id to a part that has none, and to the line of the part-list in its place."""
+    parts, lines = root.findall("part"), root.findall("part-list/score-part")
+    taken = {element.get("id") for element in (*parts, *lines)}
+    for rank, part in enumerate(parts):
+        if part.get("id"):
+            continue
+        line = lines[rank] if rank < len(lines) else None
+        given = line.get("id") if line is not None else None
+        ident = given if given and given not in {p.get("id") for p in parts} else next(
+            name for n in count(rank + 1) if (name := f"P{n}") not in taken)
+        part.set("id", ident)
+        taken.add(ident)
+        if line is not None and not line.get("id"):
+            line.set("id", ident)
 
 
 def _settle_text(element: etree._Element, tag: str, name: str) -> None:

@@ -75,12 +75,17 @@ class GripCosts:
 
 
 def _fees(player: Player, prices: Mapping[str, int], impossible: int) -> Fees:
-    limits = (player.span_steps, player.travel_steps_per_second, player.restrike_error_seconds,
-              player.restrike_warning_seconds, player.restrike_free_seconds,
-              player.same_finger_seconds, player.placing_lead_seconds, player.afresh_seconds,
-              player.collision_seconds)
-    names = ("travel", "restrike", "restrike_easy", "hop", "hop_quick", "collision", "near_after")
-    return Fees(*map(float, limits), *(int(prices[name]) for name in names), impossible)
+    return Fees(
+        span=float(player.span_steps), travel_speed=float(player.travel_steps_per_second),
+        restrike_error=float(player.restrike_error_seconds),
+        restrike_warning=float(player.restrike_warning_seconds),
+        restrike_free=float(player.restrike_free_seconds),
+        same_finger=float(player.same_finger_seconds), lead=float(player.placing_lead_seconds),
+        afresh=float(player.afresh_seconds), collision_time=float(player.collision_seconds),
+        impossible=impossible,
+        **{name: int(prices[name]) for name in (
+            "travel", "restrike", "restrike_easy", "hop", "hop_quick", "collision",
+            "near_after")})
 
 
 def _turns(prices: Mapping[str, int]) -> npt.NDArray[np.int64]:

@@ -1,7 +1,7 @@
 """The inner loops of the position search: one node to the next, and back over a long gap.
 
-Tables are int32, C-ordered: (first's idle times, second's, first's settings, second's). A setting is
-numbered like the product of the positions of a mover's switches, the last one fastest.
+Tables are int32, C-ordered: (first's idle times, second's, first's settings, second's). A setting
+is numbered like the product of the positions of a mover's switches, the last one fastest.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from arranger.search.board import INFINITE, Table
 from arranger.search.compiled import compiled
 
 _END = np.int32(INFINITE)  # sums are cast back to 32 bits, so that eight go at once
+_FAR = np.int32(2 * INFINITE)
 
 
 @compiled
@@ -22,59 +23,97 @@ def over_short(values: Table, node: Table, leave: Table, lows: Table, counts: Ta
     ``leave``: 7 x 3 prices of leaving a position; ``lows``, ``counts``: lowest position of every
     switch, and how many it has. Returns the table less its least, and that.
     """
-    first, second, ours, theirs = values.shape
-    if ours > 1:
-        turned = _aged(np.ascontiguousarray(values.transpose(0, 2, 1, 3)).reshape(
-            first, ours, second * theirs), leave[:3], lows[:3], counts[:3], price, look_back, move)
-        first = turned.shape[0]
-        values = np.ascontiguousarray(
-            turned.reshape(first, ours, second, theirs).transpose(0, 2, 1, 3))
-    if theirs > 1:
-        turned = _aged(np.ascontiguousarray(values.transpose(1, 3, 0, 2)).reshape(
-            second, theirs, first * ours), leave[3:], lows[3:], counts[3:], price, look_back, move)
-        second = turned.shape[0]
-        values = np.ascontiguousarray(
-            turned.reshape(second, theirs, first, ours).transpose(2, 0, 3, 1))
+    if values.shape[2] > 1:
+        values = _first_moves(values, leave[:3], lows[:3], counts[:3], price, look_back, move)
+    if values.shape[3] > 1:
+        values = _second_moves(values, leave[3:], lows[3:], counts[3:], price, look_back, move)
     return _settled(values, node)
 
 
 @compiled
-def _aged(values: Table, leave: Table, lows: Table, counts: Table, price: int, look_back: int,
-          move: bool) -> Table:
-    """One mover's step over a short gap; ``values``: its idle time, its setting, all else."""
-    planes, settings, others = values.shape
-    busy = min(planes - 1, look_back)
-    rows = 1 + busy + (1 if move or busy > 0 else 0)
-    out = np.empty((rows, settings, others), dtype=np.int32)
-    free = out[0]
-    free[:] = values[0]
-    for plane in range(look_back + 1, planes):
-        for i in range(settings):
-            _lower(free[i], values[plane, i], np.int32(0))
-    if rows > 1:
-        out[1] = _END
-    for plane in range(1, busy + 1):
-        out[plane + 1] = values[plane]
-    if move:
-        stride = 1
-        for switch in range(len(counts) - 1, -1, -1):
-            for i in range(settings):
-                position = i // stride % counts[switch]
-                fee = np.int32(min(leave[switch, lows[switch] + position], _END) + price)
-                if fee < _END:
-                    if position > 0:
-                        _lower(out[1, i - stride], free[i], fee)
-                    if position + 1 < counts[switch]:
-                        _lower(out[1, i + stride], free[i], fee)
-            stride *= counts[switch]
+def _first_moves(values: Table, leave: Table, lows: Table, counts: Table, price: int,
+                 look_back: int, move: bool) -> Table:
+    """The first mover's step over a short gap: moved or not, and its idle time grown."""
+    planes, second, ours, theirs = values.shape
+    rows, size = _rows(planes, look_back, move), second * ours * theirs
+    out = np.empty((rows, second, ours, theirs), dtype=np.int32)
+    _age(values.reshape(planes, size), out.reshape(rows, size), look_back)
+    if not move:
+        return out
+    stride = 1
+    for switch in range(len(counts) - 1, -1, -1):
+        for i in range(ours):
+            position = i // stride % counts[switch]
+            fee = np.int32(min(leave[switch, lows[switch] + position], _END) + price)
+            for b in range(second):
+                if position > 0 and fee < _END:
+                    _lower(out[1, b, i - stride], out[0, b, i], fee)
+                if position + 1 < counts[switch] and fee < _END:
+                    _lower(out[1, b, i + stride], out[0, b, i], fee)
+        stride *= counts[switch]
     return out
 
 
 @compiled
-def _lower(to: Table, by: Table, fee: int) -> None:
+def _second_moves(values: Table, leave: Table, lows: Table, counts: Table, price: int,
+                  look_back: int, move: bool) -> Table:
+    """The second mover's step over a short gap, as ``_first_moves``."""
+    first, planes, ours, theirs = values.shape
+    rows, size = _rows(planes, look_back, move), ours * theirs
+    out = np.empty((first, rows, ours, theirs), dtype=np.int32)
+    for a in range(first):
+        _age(values[a].reshape(planes, size), out[a].reshape(rows, size), look_back)
+    if not move:
+        return out
+    down, up = np.empty(theirs, dtype=np.int32), np.empty(theirs, dtype=np.int32)
+    stride = 1
+    for switch in range(len(counts) - 1, -1, -1):
+        if counts[switch] > 1:
+            for x in range(theirs):
+                position = x // stride % counts[switch]
+                fee = min(leave[switch, lows[switch] + position], _END) + price
+                down[x] = min(fee, _END) if position > 0 else _END
+                up[x] = min(fee, _END) if position + 1 < counts[switch] else _END
+            for a in range(first):
+                for i in range(ours):
+                    _lower_each(out[a, 1, i, :-stride], out[a, 0, i, stride:], down[stride:])
+                    _lower_each(out[a, 1, i, stride:], out[a, 0, i, :-stride], up)
+        stride *= counts[switch]
+    return out
+
+
+@compiled
+def _rows(planes: int, look_back: int, move: bool) -> int:
+    """Idle times to be told apart after a short gap, of ``planes`` before it."""
+    busy = min(planes - 1, look_back)
+    return 1 + busy + (1 if move or busy > 0 else 0)
+
+
+@compiled
+def _age(old: Table, new: Table, look_back: int) -> None:
+    """Idle times grow: those past ``look_back`` are free (row 0), row 1 is for who just moved."""
+    for x in range(old.shape[1]):
+        new[0, x] = old[0, x]
+    for plane in range(look_back + 1, old.shape[0]):
+        for x in range(old.shape[1]):
+            new[0, x] = min(new[0, x], old[plane, x])
+    for row in range(1, new.shape[0]):
+        for x in range(old.shape[1]):
+            new[row, x] = old[row - 1, x] if row > 1 else _END
+
+
+@compiled
+def _lower(to: Table, by: Table, fee: np.int32) -> None:
     """Lower ``to`` to ``by`` and the fee, where that is less."""
     for x in range(len(to)):
         to[x] = min(to[x], np.int32(by[x] + fee))
+
+
+@compiled
+def _lower_each(to: Table, by: Table, fees: Table) -> None:
+    """Lower ``to`` to ``by`` and a fee each, where that is less."""
+    for x in range(len(to)):
+        to[x] = min(to[x], np.int32(by[x] + fees[x]))
 
 
 @compiled
@@ -86,7 +125,7 @@ def _settled(values: Table, node: Table) -> tuple[Table, int]:
     least = _END
     for plane in range(planes):
         for x in range(size):
-            value = min(np.int32(flat[plane, x] + here[x]), _END)
+            value = min(np.int32(min(flat[plane, x], _END) + here[x]), _END)
             out[plane, x] = value
             least = min(least, value)
     if least < INFINITE:
@@ -94,7 +133,7 @@ def _settled(values: Table, node: Table) -> tuple[Table, int]:
             for x in range(size):
                 value = out[plane, x]
                 out[plane, x] = value if value == _END else np.int32(value - least)
-    return out.reshape(values.shape), least
+    return out.reshape(values.shape), int(least)
 
 
 @compiled
@@ -103,23 +142,25 @@ def over_long(values: Table, node: Table, prices: tuple[Table, Table], times: tu
               clocked: bool) -> tuple[Table, int]:
     """Table after a gap in which each mover may do all that takes at most ``work``.
 
-    ``prices``, ``times``: of each mover, from setting to setting, moves alone; ``shapes``: positions
-    of its switches. ``clocked``: a short gap follows, so a mover that is done within ``early``
-    (plane 0) is told from one that may not be (plane 1). Returns what ``over_short`` does.
+    ``prices``, ``times``: of each mover, from setting to setting, moves alone; ``shapes``: the
+    positions of its switches. ``clocked``: a short gap follows, so a mover that is done within
+    ``early`` (plane 0) is told from one that may not be (plane 1). Returns as ``over_short``.
     """
     first, second, ours, theirs = values.shape
-    flat = values[0, 0].copy()
-    for a in range(first):
-        for b in range(second):
-            if a or b:
-                flat = np.minimum(flat, values[a, b])
+    flat = np.empty((ours, theirs), dtype=np.int32)
+    for i in range(ours):
+        for j in range(theirs):
+            flat[i, j] = values[0, 0, i, j]
+            for a in range(first):
+                for b in range(second):
+                    flat[i, j] = min(flat[i, j], values[a, b, i, j])
     our_planes = 2 if clocked and ours > 1 else 1
     planes = np.empty((our_planes, ours, theirs), dtype=np.int32)
     for plane in range(our_planes):
         longest = early if plane + 1 < our_planes else work
         table = fees(prices[0], times[0], leave[:3], shapes[0], longest)
         out = planes[plane]
-        out[:] = 2 * INFINITE
+        out.fill(_FAR)
         for i in range(ours):
             for k in range(ours):
                 fee = table[i, k]
@@ -133,14 +174,14 @@ def over_long(values: Table, node: Table, prices: tuple[Table, Table], times: tu
         table = fees(prices[1], times[1], leave[3:], shapes[1], longest)
         for plane in range(our_planes):
             out = after[plane, other]
-            out[:] = 2 * INFINITE
+            out.fill(_FAR)
             for i in range(ours):
                 for j in range(theirs):
                     base = planes[plane, i, j]
                     if base < _END:
                         for k in range(theirs):
                             out[i, k] = min(out[i, k], np.int32(base + table[j, k]))
-    return _settled(np.minimum(after, INFINITE), node)
+    return _settled(after, node)
 
 
 @compiled
@@ -160,17 +201,17 @@ def fees(prices: Table, times: Table, leave: Table, shape: Table, longest: int) 
 
 
 @compiled
-def before_long(earlier: Table, first: Table, second: Table) -> int:
-    """Flat index of the cheapest state before one that costs ``first`` and ``second`` to come to.
+def before_long(earlier: Table, first: Table, i: int, second: Table, j: int) -> int:
+    """Flat index of the cheapest state before one of settings ``i`` and ``j``.
 
-    ``first``, ``second``: prices of each mover's transitions into that state, by setting.
+    ``first``, ``second``: prices of each mover's transitions, from setting to setting.
     """
     best, found, at = 4 * INFINITE, 0, 0
     for a in range(earlier.shape[0]):
         for b in range(earlier.shape[1]):
-            for i in range(earlier.shape[2]):
-                for j in range(earlier.shape[3]):
-                    value = earlier[a, b, i, j] + first[i] + second[j]
+            for k in range(earlier.shape[2]):
+                for m in range(earlier.shape[3]):
+                    value = earlier[a, b, k, m] + first[k, i] + second[m, j]
                     if value < best:
                         best, found = value, at
                     at += 1

@@ -72,12 +72,12 @@ def before(earlier: Table, gap: Gap, movers: Movers, state: State,
                 return ca, cb, ci, cj
         raise AssertionError("no predecessor: the tables disagree")
     work = _enough(gap.work, movers)
-    into = []
-    for mover, clock, setting in ((0, a, i), (1, b, j)):
-        longest = min(gap.work - movers.notch if clocked and clock == 0 else gap.work, work)
-        into.append(fees(*_moves(board.ranges, mover, work, movers), gap.leave[SWITCHES[mover]],
-                         board.shapes[mover], longest)[:, setting])
-    return unravel(before_long(earlier, *into), earlier)
+    first, second = (
+        fees(*_moves(board.ranges, mover, work, movers), gap.leave[SWITCHES[mover]],
+             board.shapes[mover],
+             min(gap.work - movers.notch if clocked and clock == 0 else gap.work, work))
+        for mover, clock in ((0, a), (1, b)))
+    return unravel(before_long(earlier, first, i, second, j), earlier)
 
 
 def _ways(planes: int, gap: Gap, movers: Movers, mover: int, clock: int,

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from arranger.search.board import INFINITE, Table
 from arranger.search.compiled import compiled
+
+Ids = npt.NDArray[np.int64]
 
 _END = np.int32(INFINITE)  # sums are cast back to 32 bits, so that eight go at once
 _FAR = np.int32(2 * INFINITE)
@@ -13,7 +16,7 @@ _FAR = np.int32(2 * INFINITE)
 
 @compiled
 def advanced(values: Table, own: tuple[Table, Table], across: tuple[Table, Table],
-             prices: Table) -> tuple[Table, Table, Table, int]:
+             prices: Table) -> tuple[Table, Ids, Ids, int]:
     """Prices after a step, by the old grips of both workers followed by the new ones.
 
     ``own``: what each worker pays for a new grip after his old one; ``across``: what the other one
@@ -73,7 +76,7 @@ def _through(values: Table, own: Table) -> Table:
 
 
 @compiled
-def _slim(after: Table) -> tuple[Table, Table, Table, int]:
+def _slim(after: Table) -> tuple[Table, Ids, Ids, int]:
     """Leave out grips that no path ends in, but for the first of either worker."""
     rows, columns = np.zeros(after.shape[0], np.bool_), np.zeros(after.shape[1], np.bool_)
     rows[0] = columns[0] = True
@@ -89,4 +92,4 @@ def _slim(after: Table) -> tuple[Table, Table, Table, int]:
         for m in range(len(theirs)):
             value = min(after[ours[k], theirs[m]], _END)
             out[k, m] = value if value == _END or least == _END else np.int32(value - least)
-    return out, ours, theirs, least
+    return out, ours, theirs, int(least)

@@ -225,7 +225,7 @@ def _advance(front: _Front, step: Step, ways: _Ways) -> _Front:
                                     strict=True):
         ids.append(np.concatenate([old, new])[kept])
         times.append(np.concatenate([when, np.full(len(new), step.time)])[kept])
-    return _Front((ids[0], ids[1]), (times[0], times[1]), values, (ours, theirs), int(least))
+    return _Front((ids[0], ids[1]), (times[0], times[1]), values, (ours, theirs), least)
 
 
 def _back(before: _Front, after: _Front, ways: _Ways, front: _Front,
