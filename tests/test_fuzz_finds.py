@@ -60,6 +60,8 @@ FINDS = {
     "a part without an id": (GOOD.replace('<part id="P1">', "<part>").replace(
         '<score-part id="P1">', "<score-part>"), ""),
     "a part without an id that its line has": (GOOD.replace('<part id="P1">', "<part>"), ""),
+    "a pitch that has a voice for an octave": (GOOD.replace("</note>", "</note>" + NOTE.replace(
+        "<octave>4</octave>", "<voice>4</voice>"), 1), "the octave is missing"),
     "a zero byte": (GOOD.replace("Harp", "\0"), "damaged"),
     "offset of words": (GOOD.replace("<note>", "<direction><direction-type><words>dolce</words>"
                                      "</direction-type><offset>two</offset></direction><note>", 1),
@@ -117,6 +119,19 @@ def test_a_draft_that_ends_its_engraver_is_delivered(tmp_path: Path) -> None:
         "draft.musicxml", "report.json", "report.html", "draft.mid"}
     drawn = 'class="engraving"' in result.files["report.html"].decode()
     assert drawn != bool(result.report.get("not_engraved"))  # a later verovio may draw it
+
+
+def test_a_grace_note_stays_where_it_stands_though_only_another_voice_goes_on() -> None:
+    one = NOTE.replace("</note>", "<voice>1</voice></note>")
+    two = LATER.replace("<note>", "<note><grace/>").replace("<duration>2</duration>",
+                                                            "<voice>2</voice>")
+    begun = one.replace("<voice>1", "<voice>2")
+    score = HEAD + DIVISIONS + begun + one + two + one + TAIL
+    (grace,) = [n for n in read(parse(score.encode(), "")).score.notes if n.grace]
+    assert grace.onset == 2
+    score = HEAD + DIVISIONS + begun + one + two + TAIL
+    (grace,) = [n for n in read(parse(score.encode(), "")).score.notes if n.grace]
+    assert grace.onset == 0  # at the end of the bar: with the last note of its voice
 
 
 def test_divisions_of_a_bar_inside_a_note_count_for_nothing() -> None:

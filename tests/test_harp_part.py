@@ -60,6 +60,17 @@ def test_the_only_part_with_two_staves_is_chosen():
     assert choose_parts(_named("A", "B", "C", staves=(1, 2, 1))) == ("P2",)
 
 
+@pytest.mark.parametrize(("names", "staves"), [
+    (("Soprano", "Alto", "Piano"), (1, 1, 2)), (("Soprano", "Alto", "Accompaniment"), (1, 1, 2)),
+    (("Soprano", "Alto", "Piano"), (1, 1, 1))])
+def test_voices_that_sound_like_a_piano_are_voices(names, staves):
+    root = _named(*names, staves=staves)
+    for line in root.iterfind("part-list/score-part"):
+        etree.SubElement(etree.SubElement(line, "score-instrument"), "instrument-name").text = (
+            "Grand Piano")
+    assert choose_parts(root) == ("P3",)
+
+
 @pytest.mark.parametrize("names", [("Violin 1", "Violin 2"), ("Piano I", "Voice", "Piano II")])
 def test_an_unclear_choice_lists_the_parts(names):
     with pytest.raises(ChoiceError, match=r"--part NAME, one of: P1 \(") as error:

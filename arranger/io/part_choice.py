@@ -33,9 +33,13 @@ class _Entry:
     staves: int
 
     @property
+    def called_keyboard(self) -> bool:
+        return bool(_KEYBOARD.search(f"{self.name} {self.abbreviation}"))
+
+    @property
     def keyboard(self) -> bool:
-        return (self.instrument.startswith("keyboard")
-                or bool(_KEYBOARD.search(f"{self.name} {self.instrument} {self.abbreviation}")))
+        return (self.called_keyboard or self.instrument.startswith("keyboard")
+                or bool(_KEYBOARD.search(self.instrument)))
 
     @property
     def harp(self) -> bool:
@@ -59,8 +63,9 @@ def choose_parts(root: etree._Element, names: tuple[str, ...] = (),
 
     With ``names`` each is matched against id, name and abbreviation without regard to case, a
     whole match before a partial one. Without names: the only part, else the keyboard part (two
-    neighbouring one-staff parts of one name are its two staves), else the harp part, else the
-    only part with more than one staff. ``harp_first``: the harp before the keyboard. The name
+    neighbouring one-staff parts of one name are its two staves; of several with its sound the one
+    that is called so, or has two staves), else the harp part, else the only part with more than
+    one staff. ``harp_first``: the harp before the keyboard. The name
     ``all`` (and no name, where some are kept) stands for every part with notes of definite pitch.
     ``keep`` names parts that stay with their players.
 
@@ -88,13 +93,17 @@ def choose_parts(root: etree._Element, names: tuple[str, ...] = (),
         return tuple(e.id for e in entries if e.id in chosen)
     if len(entries) == 1:
         return (entries[0].id,)
-    kinds = [[e for e in entries if e.keyboard], [e for e in entries if e.harp]]
-    for group in (*(reversed(kinds) if harp_first else kinds),
-                  [e for e in entries if e.staves > 1]):
+    keyboards = [e for e in entries if e.keyboard]
+    harps = [e for e in entries if e.harp]
+    wide = [e for e in entries if e.staves > 1]
+    # voices often have a piano for their sound: then the part that is called so, or is laid out so
+    for group in (*((harps, keyboards) if harp_first else (keyboards, harps)), wide):
         if group:
-            taken = _one_instrument(entries, group)
-            if taken:
-                return tuple(e.id for e in taken)
+            for some in (group, [e for e in group if e.called_keyboard],
+                         [e for e in group if e.staves > 1]):
+                taken = _one_instrument(entries, some)
+                if taken:
+                    return tuple(e.id for e in taken)
             break
     raise ChoiceError(f"which part is to be arranged is not clear; say --part NAME, one of: "
                       f"{_listed(entries)}; more than once, or --part all, makes one of several")

@@ -239,7 +239,7 @@ class PartReader:
             starts and not grace, stops and not grace)
 
     def _pitch(self, pitch: etree._Element, staff: int) -> Pitch:
-        key = (self._moves.get(staff), *[child.text for child in pitch])
+        key = (self._moves.get(staff), *[(child.tag, child.text) for child in pitch])
         known = self._pitches.get(key)
         if known is None:
             step = (pitch.findtext("step") or "").strip().upper()
@@ -283,10 +283,14 @@ class PartReader:
                 member.marks |= shared
 
     def _lean_back(self) -> None:
-        """Let graces that no note follows lean on the note before."""
+        """Let graces that no note follows lean on the note before.
+
+        One that only other voices go on after stays where it stands.
+        """
         for voice, waiting in self._graces.items():
             for grace in waiting:
-                grace.offset = self._last.get(voice, grace.offset)
+                if grace.offset == self._at:
+                    grace.offset = self._last.get(voice, grace.offset)
         self._graces.clear()
 
     # attributes and signs
