@@ -62,6 +62,8 @@ FINDS = {
     "a part without an id that its line has": (GOOD.replace('<part id="P1">', "<part>"), ""),
     "a pitch that has a voice for an octave": (GOOD.replace("</note>", "</note>" + NOTE.replace(
         "<octave>4</octave>", "<voice>4</voice>"), 1), "the octave is missing"),
+    "a note inside a note": (GOOD.replace("</note>", LATER + "</note>", 1),
+                             "a note stands inside a note"),
     "a zero byte": (GOOD.replace("Harp", "\0"), "damaged"),
     "offset of words": (GOOD.replace("<note>", "<direction><direction-type><words>dolce</words>"
                                      "</direction-type><offset>two</offset></direction><note>", 1),

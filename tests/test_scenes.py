@@ -83,6 +83,19 @@ def test_a_string_that_comes_back_after_others_has_its_time_too():
     assert len(draft.notes) >= 8
 
 
+def test_a_repeat_gives_a_string_its_time_too():
+    """The last note of a bar is the first of its repeat: it goes, else the bar stays whole."""
+    quick = "".join(note(n, 1) for n in ("G4", "A4", "B4", "D5") * 3 + ("C5", "B4", "A4", "G4"))
+    bar = quick + backup(16) + low("r", 16)
+    again = '<barline location="right"><repeat direction="backward"/></barline>'
+    played, twice = (arrange(*score_of(piano(music), 170), SETTINGS).draft
+                     for music in (bar, bar + again))
+    assert len(played.notes) == 16
+    (lost,) = {n.source.id for n in played.notes} - {n.source.id for n in twice.notes}
+    assert lost in (played.notes[0].source.id, played.notes[-1].source.id)
+    assert [e.rule for e in twice.ledger.entries] == ["R1"]
+
+
 def test_repeated_notes_take_both_strings_of_a_unison_when_they_are_fast():
     """Berlioz 1855, ch. "La Harpe": B flat and A sharp in turn, "easy and well sounding"."""
     fast = drafted("".join(note("Bb4", 1) for _ in range(16)), low("r", 16), 160, fifths=-3)

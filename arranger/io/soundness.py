@@ -51,7 +51,8 @@ def settle(root: etree._Element, name: str) -> None:
     Raises
     ------
     SourceError
-        A number that carries music is none or makes no sense, or the part-list is not clear.
+        A number that carries music is none or makes no sense, a note stands inside another, or the
+        part-list is not clear.
     """
     if len(root.findall("part-list")) > 1:
         raise SourceError(f"{name}: two part-lists, so it is not clear which parts there are")
@@ -64,6 +65,9 @@ def settle(root: etree._Element, name: str) -> None:
         tag = str(element.tag)
         attributes = _ATTRIBUTES.get(tag)
         if attributes is not None:
+            parent = element.getparent()
+            if tag == "note" and parent is not None and parent.tag == tag:
+                raise SourceError(f"{name}: a note stands inside a note")
             for wanted in attributes:
                 _settle_attribute(element, wanted)
         elif (tag, element.text) not in known:

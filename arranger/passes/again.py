@@ -6,15 +6,16 @@ again within the player's time slips by it where many notes are struck within th
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from collections.abc import Mapping, Sequence
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
 from arranger.model.draft import Draft, HarpNote
 from arranger.model.ledger import Alteration, Drop
 from arranger.model.pins import FREE
-from arranger.model.score import NoteId
+from arranger.model.score import NoteId, Score
+from arranger.passes.jumps import barline
 from arranger.passes.settings import Settings
 from arranger.plan.pinned import KEPT
 from arranger.plan.roles import roles
@@ -23,42 +24,78 @@ from arranger.plan.worth import worth
 
 STAGE = "hands"
 _EPS = 1e-6
+Row = list[tuple[float, HarpNote]]  #: strokes of a string, with their seconds
 
 
 def spare_strings(draft: Draft, settings: Settings) -> tuple[Draft, int]:
     """Return the draft without the notes a finger cannot be back for, and what they are worth.
 
-    Of every string the notes that are worth most together stay (exact, string by string).
+    Of every string the notes that are worth most together stay (exact, string by string); where a
+    repeat brings a string back too soon, the note that is worth less goes.
     """
-    limit = settings.player.restrike_error_seconds
-    struck: dict[int, list[tuple[float, HarpNote]]] = {}
+    limit = settings.player.restrike_error_seconds - _EPS
+    struck: dict[int, Row] = {}
     for here in slices([n for n in draft.notes if not n.source.grace], draft.source.tempo):
         for note in here.notes:
             struck.setdefault(note.string.position, []).append((here.seconds, note))
-    quick = [row for row in struck.values() if any(
-        0 < b - a < limit - _EPS for (a, _), (b, _) in pairwise(row))]
-    if not quick:
+    quick = [row for row in struck.values()
+             if any(0 < b - a < limit for (a, _), (b, _) in pairwise(row))]
+    jumps = _jumps(draft.source) if struck else ()
+    if not quick and not jumps:
         return draft, 0
     part_roles = roles(draft.notes)
-    values = {n.id: worth(n, part_roles[n.id], settings.prices).drop
-              if settings.pins.of(n.id) == FREE else KEPT for row in quick for _, n in row}
-    gone = {n.id: n for row in quick for n in _too_many(row, values, limit)}
+
+    def value(note: HarpNote) -> int:
+        if settings.pins.of(note.id) != FREE:
+            return KEPT
+        return worth(note, part_roles[note.id], settings.prices).drop
+
+    gone = {n.id: n for row in quick for n in _too_many(row, value, limit)}
+    for row in struck.values() if jumps else ():
+        gone |= {n.id: n for n in _repeated([s for s in row if s[1].id not in gone], jumps, value,
+                                            limit)}
+    if not gone:
+        return draft, 0
     made = [Alteration(Drop(n.id), "R1", STAGE, f"{part_roles[n.id].word} {n.pitch.label}: its "
                        f"string is plucked again sooner than {limit:.2f} s before or after")
             for n in gone.values()]
     left = replace(draft, notes=tuple(n for n in draft.notes if n.id not in gone),
                    ledger=draft.ledger.plus(*made))
-    return left, sum(values[i] for i in gone)
+    return left, sum(map(value, gone.values()))
 
 
-def _too_many(row: Sequence[tuple[float, HarpNote]], values: Mapping[NoteId, int],
-              limit: float) -> list[HarpNote]:
+def _jumps(score: Score) -> tuple[tuple[float, float], ...]:
+    """Seconds of the barlines that repeats and other jumps join: where from, where to."""
+    tempo = score.tempo
+    pairs = {(before + 1, after) for before, after in pairwise(score.playing_order)
+             if after != before + 1}
+    return tuple(sorted((tempo.seconds(barline(score, end)), tempo.seconds(barline(score, start)))
+                        for end, start in pairs))
+
+
+def _repeated(row: Row, jumps: Sequence[tuple[float, float]], value: Callable[[HarpNote], int],
+              limit: float) -> Iterator[HarpNote]:
+    """Notes of one string that a jump brings too close to another, or to themselves."""
+    times = [time for time, _ in row]
+    lost: set[NoteId] = set()
+    for end, start in jumps:
+        last = next((s for s in reversed(row[:bisect_left(times, end - _EPS)])
+                     if s[1].id not in lost), None)
+        first = next((s for s in row[bisect_left(times, start - _EPS):] if s[1].id not in lost),
+                     None)
+        if last and first and end - last[0] + first[0] - start < limit:
+            note = min(last[1], first[1], key=value)
+            lost.add(note.id)
+            yield note
+
+
+def _too_many(row: Row, value: Callable[[HarpNote], int], limit: float) -> list[HarpNote]:
     """Notes of one string that do not belong to the worthiest set that leaves the finger time."""
     times = [time for time, _ in row]
     best = [0]  # of the notes so far
-    before = [bisect_right(times, time - limit + _EPS, hi=i) for i, time in enumerate(times)]
+    before = [bisect_right(times, time - limit, hi=i) for i, time in enumerate(times)]
     for i, (_, note) in enumerate(row):
-        best.append(max(best[i], values[note.id] + best[before[i]]))
+        best.append(max(best[i], value(note) + best[before[i]]))
     lost, i = [], len(row)
     while i:
         if best[i] == best[i - 1]:
