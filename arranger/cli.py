@@ -154,15 +154,17 @@ def convert(source: Path, folder: Path | None, form: str, **settings: Any) -> in
 @_OUT
 @click.option("--seat", "seats", multiple=True, metavar="HARP[:PLAYER][=LINE,...]",
               help="A harp with its player, and lines that are theirs; once for each seat.")
+@click.option("--harps", type=click.IntRange(0, 8), default=0, help="So many pedal harps besides.")
 @lambda command: _with(command, (_SETTINGS[0], _SETTINGS[-1], _TRANSPOSE))
 @click.option("--page/--no-page", default=False, help="Write the page of every part too.")
 @click.option("--pdf", is_flag=True, help="Print every part for the stand too.")
 @_FORM
-def ensemble(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
+def ensemble(source: Path, folder: Path | None, form: str, harps: int, **settings: Any) -> int:
     """Make a set of parts of SOURCE for several harps, one for each seat."""
     from arranger.api import ensemble as run
     from arranger.report.ensemble_text import ensemble_text
     out = _folder(source, folder)
+    settings["seats"] += ("pedal-47",) * harps
     return _done(run(_request(source, **settings), out, _progress()), form, out, ensemble_text)
 
 
@@ -343,8 +345,7 @@ def _request(source: Path, tempo: float | None, **settings: Any) -> Request:
         raise click.BadParameter("give a tempo from 10 to 400 crotchets a minute",
                                  param_hint="--tempo")
     if tempo is not None and settings.get("verify"):
-        raise click.UsageError("--verify and --tempo cannot be used together: the draft keeps the "
-                               "tempo of its source")
+        raise click.UsageError("--verify and --tempo cannot go together: the draft keeps its tempo")
     bpm = None if tempo is None else Fraction(tempo).limit_denominator(1000)
     return Request(source, tempo=bpm, **settings)
 

@@ -73,6 +73,15 @@ def test_nothing_to_say():
     assert "  moves       none\n" in said
 
 
+def test_a_second_harp_is_thought_of_where_much_is_lost():
+    report = sample_report()
+    lost = next(e for e in report["ledger"] if e["kind"] == "drop")
+    dense = {**report, "notes": report["notes"] * 40}
+    assert "--harps 2" not in text(dense)
+    crowded = {**dense, "ledger": report["ledger"] + [lost] * (len(dense["notes"]) // 10 + 10)}
+    assert "Two harps may keep more: arranger ensemble --harps 2" in text(crowded)
+
+
 def test_a_check_has_no_alterations():
     report = sample_report()
     del report["ledger"]

@@ -123,7 +123,7 @@ def test_parts_of_a_score_are_the_lines(tmp_path):
         "ensemble", str(FOUR), "--part", "all", "--seat", "pedal-47=Violin",
         "--seat", "lever-36:student", "-o", str(tmp_path / "set")])
     assert run.exit_code in (0, 1), run.output
-    assert "2 parts; of" in run.output
+    assert "2 parts; 196 of 199 notes" in run.output
     assert "Violin" in run.output.splitlines()[1] + run.output.splitlines()[2]
     names = {p.name for p in (tmp_path / "set").iterdir()}
     assert names == {"report.json", *(f"{n}.{e}" for n in ("1-pedal-47", "2-lever-36")
@@ -151,6 +151,17 @@ def test_what_is_refused(seats, told, tmp_path):
     assert run.exit_code == 2
     assert told in run.output
     assert not (tmp_path / "x").exists()
+
+
+def test_two_harps_alike_are_two_seats(tmp_path):
+    for name, asked in (("one", ("--harps", "2")), ("other", ("--seat", "pedal-47") * 2)):
+        run = CliRunner().invoke(main, ["ensemble", str(SONG), *asked, "-o",
+                                        str(tmp_path / name)])
+        assert run.exit_code == 0
+        assert "2 parts; 589 of 590 notes sound as written." in run.output
+    one, other = ({p.name: p.read_bytes() for p in (tmp_path / n).iterdir()}
+                  for n in ("one", "other"))
+    assert one == other
 
 
 def test_seats_in_words():

@@ -73,7 +73,7 @@ def ensemble(request: Request, folder: Path | None = None,
     seats = [Seat.of(text) for text in request.seats]
     if len(seats) < 2:
         raise ChoiceError("name at least two seats, such as --seat pedal-47 "
-                          "--seat lever-34:student")
+                          "--seat lever-34:student, or --harps 2")
     requests = [replace(request, harp=s.harp, player=s.player) for s in seats]
     settings = [settings_of(each) for each in requests]
     progress("reading the score")

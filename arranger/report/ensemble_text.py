@@ -14,10 +14,11 @@ _KINDS = {"drop": "left out", "repitch": "on another pitch", "octave": "in anoth
 
 def ensemble_text(report: Mapping[str, Any]) -> str:
     """Return a line a seat, then the notes no part has, lines of at most 80 signs."""
-    summary = report["summary"]
-    lines = wrapped(f"{plain(report['source']['file'])}: {len(report['seats'])} parts; of "
-                  f"{summary['source_notes']} notes {summary['lost'] or 'none'} "
-                  f"sound{'s' if summary['lost'] < 2 else ''} nowhere as written.", "")
+    every, lost_count = report["summary"]["source_notes"], report["summary"]["lost"]
+    heard = (f"all {every} notes sound as written" if not lost_count else
+             f"{every - lost_count} of {every} notes sound as written")
+    lines = wrapped(f"{plain(report['source']['file'])}: {len(report['seats'])} parts; {heard}.",
+                    "")
     for seat in report["seats"]:
         changed = ", ".join(f"{n} {_KINDS.get(kind, kind)}" for kind, n in seat["changed"].items())
         wrong = f"; {seat['errors']} places need you" if seat["errors"] else ""

@@ -27,6 +27,8 @@ from arranger.report.wording import (
 
 #: Findings told one by one before the rest is only counted.
 MOST_TOLD = 8
+#: Share and number of notes left out from which a second harp is thought of (assumption).
+_MUCH, _MANY = 0.05, 10
 
 
 def text(report: Mapping[str, Any]) -> str:
@@ -36,6 +38,9 @@ def text(report: Mapping[str, Any]) -> str:
     lines += wrapped(f"Made for {settings_words(report['settings'])}.", "")
     if "ledger" in report:
         lines += ["", *_alterations(report["ledger"], len(report["notes"]))]
+        lost = sum(entry["kind"] == "drop" for entry in report["ledger"])
+        if lost > max(_MANY, _MUCH * len(report["notes"])) and "pedals" in report:
+            lines += wrapped("  Two harps may keep more: arranger ensemble --harps 2", "  ")
     if "pedals" in report:
         lines += ["", *_pedals(report["pedals"])]
     if report.get("damping"):
