@@ -46,7 +46,7 @@ def whole_drafts(usual: Draft, settings: Settings,
     made = [WholeDraft(None, usual, measure(usual, settings))]
     for weighting in load_weightings():
         progress(f"arranging a draft: {weighting.title}")
-        theirs = replace(settings, prices=weighting.prices(settings.prices))
+        theirs = replace(settings, prices=weighting.prices(settings.prices), proof=0)
         if weighting.player:
             theirs = replace(theirs, player=load_player(weighting.player))
         draft = arrange(usual.source, usual.part, theirs).draft
