@@ -37,7 +37,7 @@ def hashes(python: str, around: Mapping[str, str], here: Path) -> dict[str, str]
             [python, "-m", "arranger", "convert", str(score), "-o", str(out),
              *PARTS.get(score.parent.name, [])], cwd=here, capture_output=True, text=True,
             check=False, env={**os.environ, **around})
-        if run.returncode not in (0, 1):
+        if run.returncode not in (0, 1) or not out.exists():
             raise RuntimeError(f"{python}: {run.stderr.strip()[-300:]}")
         for path in sorted(out.iterdir()):
             found[f"{score.parent.name}/{path.name}"] = hashlib.sha256(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise, product
 from types import MappingProxyType
@@ -147,6 +148,27 @@ def test_a_pedal_moves_on_the_last_beat_that_leaves_it_time(bpm, onset):
     plan, _, missed = timed([use(0, "C", 0), use(4, "C", 1)], bpm, SILENT)
     assert not missed
     assert [m.onset for m in plan.moves] == [onset]
+
+
+def test_a_foot_has_its_time_across_a_repeat_too():
+    """Bars of two beats at 200: C moves late in the second, D on the first beat of the repeat."""
+    score = empty_score(bpm=200)
+    bars = tuple(replace(b, onset=Fraction(2 * i), duration=Fraction(2))
+                 for i, b in enumerate(score.measures * 4))[:4]
+    uses = [use(0, "C", 0), use(0, "D", 0), use(0.5, "D", -1), use(3, "D", 0), use(3.5, "C", 0),
+            use(4, "C", 1), use(4, "D", 0)]
+    _, changes = windows(sorted(uses, key=lambda u: u.onset), NATURAL)
+    onsets = sorted({u.onset for u in uses})
+    for order in ((0, 1, 2, 3), (0, 1, 0, 1, 2, 3)):
+        moves, missed = schedule(replace(score, measures=bars, playing_order=order), onsets,
+                                 changes, PLAYER, PRICES)
+        assert missed == ()
+        last = max(m.seconds for m in moves if m.onset < 4 and m.foot == "L")
+        first = min(m.seconds for m in moves if m.foot == "L")
+        if order == (0, 1, 2, 3):
+            plain = 1.2 - last + first
+        else:
+            assert 1.2 - last + first >= PLAYER.foot_move_seconds - 1e-6 > plain
 
 
 def test_right_foot_stands_first_at_one_moment():

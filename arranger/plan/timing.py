@@ -12,6 +12,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 
 from arranger.model.draft import PedalMove
 from arranger.model.harp import LEFT_FOOT, PEDALS, HarpString, PedalSetting
@@ -26,6 +27,7 @@ _BEATS_BACK = 6  # beats looked at before the new note (assumption)
 #: cannot meet all its windows otherwise.
 _CUTS = (8, 48)
 _MISSED = 10_000
+_EPS = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +106,7 @@ def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window]
     beats = _beats(score)
     grid = sorted({*beats, *onsets})
     beat_set = frozenset(beats)
+    jumps = _jumps(score)
     moves: list[PedalMove] = []
     missed: list[Window] = []
     for left in (True, False):
@@ -111,7 +114,7 @@ def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window]
         for cuts in _CUTS:
             options = [_pinned(w, score, pins) or
                        _moments(w, score, grid, beat_set, cuts, player, prices) for w in mine]
-            placed, late = _place(mine, options, player)
+            placed, late = _placed(mine, options, player, jumps)
             if not late:
                 break
         missed += late
@@ -172,6 +175,44 @@ def _moments(window: Window, score: Score, grid: Sequence[Fraction], beats: froz
         price += 2 * left_over
         moments.append(_Moment(place, time, price))
     return moments
+
+
+def _jumps(score: Score) -> tuple[tuple[float, float], ...]:
+    """Seconds of the barlines that repeats and other jumps join: where from, where to."""
+    joined = sorted({(before, after) for before, after in pairwise(score.playing_order)
+                     if after != before + 1})
+    bars = score.measures
+    ends = clock(score.tempo, [bars[before].onset + bars[before].duration for before, _ in joined])
+    return tuple(zip(ends, clock(score.tempo, [bars[after].onset for _, after in joined]),
+                     strict=True))
+
+
+def _placed(changes: Sequence[Window], options: Sequence[Sequence[_Moment]], player: Player,
+            jumps: Sequence[tuple[float, float]]) -> tuple[list[_Moment], list[Window]]:
+    """Moments of one foot's changes, a move apart across the jumps too where that can be."""
+    placed, late = _place(changes, options, player)
+    for end, start in jumps:
+        last = max((r for r, m in enumerate(placed) if m.seconds < end - _EPS),
+                   key=lambda r: placed[r].seconds, default=None)
+        first = min((r for r, m in enumerate(placed) if m.seconds >= start - _EPS),
+                    key=lambda r: placed[r].seconds, default=None)
+        if last is None or first is None or last == first:
+            continue
+        room = _time(changes[last], player) - _EPS
+        before, after = end - placed[last].seconds, placed[first].seconds - start
+        found = []
+        for least in ((room - after, 0.0), (0.0, room - before), (room / 2, room / 2)):
+            if before + after >= room:
+                break
+            narrowed = list(options)
+            narrowed[last] = [m for m in options[last] if end - m.seconds >= least[0]]
+            narrowed[first] = [m for m in options[first] if m.seconds - start >= least[1]]
+            if narrowed[last] and narrowed[first]:
+                found.append((_place(changes, narrowed, player), narrowed))
+        if found:
+            (placed, late), options = min(found, key=lambda f: sum(m.price for m in f[0][0])
+                                          + _MISSED * len(f[0][1]))
+    return placed, late
 
 
 @dataclass(frozen=True, slots=True)
