@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from weakref import WeakValueDictionary
 
 import numpy as np
 import numpy.typing as npt
@@ -15,8 +17,15 @@ from arranger.search.two_hands import INFINITE, Step
 _LOSING, _PARTING = 1 << 12, 1 << 14
 
 
+@dataclass(frozen=True, slots=True, weakref_slot=True)
+class _Offered(Step):
+    """A step, and which option each pair of grips stands for."""
+
+    index: npt.NDArray[np.int32]
+
+
 class Slot:
-    """The options of one slice as the search wants them; a step is kept while nothing changes."""
+    """The options of one slice as the search wants them; a step is kept while it is in use."""
 
     def __init__(self, time: float, placed: Sequence[int], drops: Sequence[int],
                  options: Sequence[Choice], costs: GripCosts) -> None:
@@ -38,12 +47,13 @@ class Slot:
         self._cells = cells
         self._grips = (np.array(list(lefts), dtype=np.int64),
                        np.array(list(rights), dtype=np.int64))
-        self._steps: dict[tuple[int, ...], tuple[Step, npt.NDArray[np.int64]]] = {}
+        self._steps: WeakValueDictionary[tuple[int, ...], _Offered] = WeakValueDictionary()
         self._strays: dict[tuple[int, ...], tuple[int, ...]] = {}
 
     def step(self, key: tuple[int, ...]) -> Step:
         """The options with ``key`` added to their prices, by pattern; INFINITE closes some."""
-        if key not in self._steps:
+        step = self._steps.get(key)
+        if step is None:
             extra = np.array(key, dtype=np.int64)[self._cells[:, 2]]
             rows = np.nonzero(extra < INFINITE)[0]
             price = self._cells[rows, 3] + extra[rows]
@@ -58,10 +68,10 @@ class Slot:
             shape = (len(grips[0]) + 1, len(grips[1]) + 1)
             table = np.full(shape, INFINITE, dtype=np.int32)
             table[left, right] = price[order]
-            index = np.zeros(shape, dtype=np.int64)
+            index = np.zeros(shape, dtype=np.int32)
             index[left, right] = rows[order]
-            self._steps[key] = Step(self._time, grips, table), index
-        return self._steps[key][0]
+            step = self._steps[key] = _Offered(self._time, grips, table, index)
+        return step
 
     def offered(self, offers: Mapping[tuple[int, int], int]) -> tuple[int, ...]:
         """What each pattern costs besides."""
@@ -93,7 +103,7 @@ class Slot:
 
     def choice(self, key: tuple[int, ...], pair: tuple[int, int]) -> Choice:
         """The option a step of this key means by a pair of grips."""
-        return self._options[int(self._steps[key][1][pair])]
+        return self._options[int(self._steps[key].index[pair])]
 
 
 def _renumbered(grips: npt.NDArray[np.int64], used: npt.NDArray[np.int64],

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
 from math import ceil
+from weakref import WeakValueDictionary
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +19,7 @@ import numpy.typing as npt
 from arranger.model.harp import PEDALS
 from arranger.model.pitch import SEMITONES, Pitch
 from arranger.plan.foot_work import PIN, GivenSearch
+from arranger.plan.pedal_loops import demanded
 from arranger.plan.recall import Recall
 from arranger.plan.ring import AUDIBLE, level
 from arranger.plan.slices import Slice
@@ -228,36 +230,27 @@ def _ranges(ways: Sequence[Sequence[Ways]],
 
 
 class _Nodes:
-    """Price tables of notes and of stations; the same demands give the same array."""
+    """Price tables of stations; the same demands give the same array while it is in use."""
 
     def __init__(self, board: Board) -> None:
         self.states = board.states
         self.settings = tuple(tuple(map(int, row)) for row in board.states)
-        self._notes: dict[tuple[tuple[int, int, int], ...], Table] = {}
-        self._stations: dict[tuple[object, ...], Table] = {}
+        self._stations: WeakValueDictionary[tuple[object, ...], Table] = WeakValueDictionary()
 
     def station(self, notes: Sequence[Ways], pins: Sequence[tuple[int, ...]]) -> Table:
         """Prices of all settings where these notes are wanted and these settings must stand."""
-        key = (*map(_demand, notes), *pins)
-        if key not in self._stations:
-            table = np.zeros(len(self.states), dtype=np.int32)
-            for note in notes:
-                table += self._note(_demand(note))
+        demands = [_demand(note) for note in notes]
+        key = (*demands, *pins)
+        table = self._stations.get(key)
+        if table is None:
+            table = demanded(self.states, np.array([row for rows in demands for row in rows],
+                                                   dtype=np.int32).reshape(-1, 3))
             for pin in pins:
                 for own in SWITCHES:
                     met = (np.array(pin[own]) == self.states[:, own]).all(axis=1)
                     table += np.where(met, 0, PIN).astype(np.int32)
             self._stations[key] = table
-        return self._stations[key]
-
-    def _note(self, key: tuple[tuple[int, int, int], ...]) -> Table:
-        if key not in self._notes:
-            prices = np.full(len(self.states), key[-1][2], dtype=np.int32)
-            for pedal, position, price in key[:-1]:
-                here = self.states[:, pedal] == position
-                prices[here] = np.minimum(prices[here], price)
-            self._notes[key] = prices
-        return self._notes[key]
+        return table
 
 
 def _demand(note: Ways) -> tuple[tuple[int, int, int], ...]:

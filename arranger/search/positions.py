@@ -19,7 +19,7 @@ from arranger.search.board import INFINITE, Board, Gap, Movers, State, Table
 from arranger.search.moves import before, start, step, unravel
 
 #: Bytes of tables that are kept from one search to the next; a longer piece is searched in blocks.
-_KEPT = 96 << 20
+_KEPT = 40 << 20
 _BLOCK = 1024
 
 

@@ -94,7 +94,6 @@ class PairSearch:
         self._steps: list[Step] = []
         self._fronts: list[_Front] = []
         self._folded: list[_Front] = []
-        self._ways: list[_Ways] = []
         self._kept: list[bool] = []  # a step after a front that is as it was
         self._path: list[tuple[int, int]] = []
         self._states: list[tuple[int, int]] = []  # indices in the fronts along the last path
@@ -134,7 +133,7 @@ class PairSearch:
 
     def _retrace(self, state: tuple[int, int]) -> None:
         """Find the path to a last state; where nothing has changed it is that of last time."""
-        count = len(self._ways)
+        count = len(self._steps)
         known = len(self._path) == count
         path, states = self._path if known else [], self._states
         self._path, self._states = [(-1, -1)] * count, [state] * (count + 1)
@@ -142,7 +141,8 @@ class PairSearch:
             if known and self._kept[at] and states[at + 1] == state:
                 taken, state = path[at], states[at]
             else:
-                taken, state = _back(self._fronts[at], self._fronts[at + 1], self._ways[at],
+                ways = _ways(self._folded[at], self._steps[at], self._costs)
+                taken, state = _back(self._fronts[at], self._fronts[at + 1], ways,
                                      self._folded[at], state)
             self._path[at], self._states[at] = taken, state
 
@@ -150,28 +150,21 @@ class PairSearch:
         nobody, never = np.array([FREE]), np.array([0.0])
         start = _Front((nobody, nobody), (never, never), np.zeros((1, 1), np.int32),
                        (nobody, nobody))
-        fronts, ways, folded, kept = [start], [], [], []
+        fronts, folded, kept = [start], [], []
         known = len(self._steps) == len(steps)
         same = known
         for at, step in enumerate(steps):
             kept.append(same and step is self._steps[at])
             if kept[at]:
                 fronts.append(self._fronts[at + 1])
-                ways.append(self._ways[at])
                 folded.append(self._folded[at])
                 continue
             before = _forget(fronts[-1], step.time, self._horizon)
             folded.append(before)
-            if known and before.of_same_grips(self._folded[at]) and (
-                    step.grips is self._steps[at].grips):
-                ways.append(self._ways[at])
-            else:
-                ways.append(_ways(before, step, self._costs))
-            after = _advance(before, step, ways[-1])
+            after = _advance(before, step, _ways(before, step, self._costs))
             same = known and after.like(self._fronts[at + 1])
             fronts.append(after)
-        self._steps, self._fronts, self._ways, self._folded = list(steps), fronts, ways, folded
-        self._kept = kept
+        self._steps, self._fronts, self._folded, self._kept = list(steps), fronts, folded, kept
 
 
 def _place(index: int, table: Table) -> tuple[int, int]:
