@@ -291,7 +291,7 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
     bound = root.bound
     if universe.branches and bound < table.best.total:
         bound = table.branch(root, universe.branches)
-    elif prove:
+    elif prove and bound < table.best.total:
         bound = table.proved(deal, prove * further)
     if trace is not None:
         trace += table.trace
