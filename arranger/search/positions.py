@@ -18,9 +18,8 @@ import numpy as np
 from arranger.search.board import INFINITE, Board, Gap, Movers, State, Table
 from arranger.search.moves import before, start, step, unravel
 
-#: Bytes of tables, and nodes, up to which they are kept from one search to the next; a longer
-#: piece, which has much else to keep, is searched in blocks.
-_KEPT, _LONGEST = 96 << 20, 1900
+#: Bytes of tables that are kept from one search to the next; a longer piece is searched in blocks.
+_KEPT = 40 << 20
 _BLOCK = 1024
 
 
@@ -97,8 +96,7 @@ class PositionSearch:
         return tuple(found)
 
     def _fits(self, count: int) -> bool:
-        return self._whole or (count <= _LONGEST and
-                               count * self._planes * prod(self.board.size) * 4 <= _KEPT)
+        return self._whole or count * self._planes * prod(self.board.size) * 4 <= _KEPT
 
     def _row(self, state: State) -> int:
         return state[2] * self.board.size[1] + state[3]
