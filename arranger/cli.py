@@ -140,8 +140,7 @@ def _with(command: Callable[..., Any],
 @click.option("--bundle", is_flag=True,
               help="Add bundle.zip, to report a wrong answer with: source, draft, report.")
 @click.option("--verify", is_flag=True, help="Arrange the written draft again; nothing may change.")
-@click.option("--prove", is_flag=True,
-              help="Take longer to prove how near the draft is to the best there is.")
+@click.option("--prove", is_flag=True, help="Take longer to prove how near to the best it is.")
 def convert(source: Path, folder: Path | None, form: str, **settings: Any) -> int:
     """Make a harp draft of SOURCE with a report of every alteration."""
     from arranger.api import convert as run
@@ -202,9 +201,8 @@ def compare(source: Path, newer: Path, folder: Path | None, form: str, **setting
     """Tell what changed from the harp part OLD to its edition NEW, and what it did to the risk."""
     from arranger.api import compare as run
     from arranger.report.compare_text import compare_text
-    out = _folder(newer, folder)
-    result = run(_request(source, **settings), newer, out, _progress())
-    return _done(result, form, out, compare_text)
+    request, out = _request(source, **settings), _folder(newer, folder)
+    return _done(run(request, newer, out, _progress()), form, out, compare_text)
 
 
 @main.command()
@@ -391,8 +389,10 @@ def _minutes(seconds: float) -> str:
 
 def _progress() -> Callable[[str], None]:
     """Show each stage on a terminal once the work has taken a second."""
-    begun = time.monotonic()
-    live = sys.stderr.isatty()
+    from arranger.search.compiled import kept
+    begun, live = time.monotonic(), sys.stderr.isatty()
+    if live and not kept():
+        click.echo("compiling the search, which only the first run does ...", err=True)
 
     def show(stage: str) -> None:
         if live and time.monotonic() - begun > 1.0:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import groupby, pairwise
+from itertools import groupby
 
 from arranger.checks.case import Case, changes_wanted, changes_written, setting_at
 from arranger.model.diagnostic import Diagnostic, Remedy
@@ -232,7 +232,7 @@ def contradicting(case: Case) -> Iterator[Diagnostic]:
 
 def unused(case: Case) -> Iterator[Diagnostic]:
     """P11: a change that no note uses before the pedal moves on; a repeat may have its own use."""
-    if any(after != before + 1 for before, after in pairwise(case.score.playing_order)):
+    if case.score.jumps:
         return
     for letter in PEDALS:
         notes = _notes(case, letter)

@@ -38,8 +38,7 @@ class _Entry:
 
     @property
     def keyboard(self) -> bool:
-        return (self.called_keyboard or self.instrument.startswith("keyboard")
-                or bool(_KEYBOARD.search(self.instrument)))
+        return self.called_keyboard or bool(_KEYBOARD.search(self.instrument))
 
     @property
     def harp(self) -> bool:

@@ -65,8 +65,7 @@ def settle(root: etree._Element, name: str) -> None:
         tag = str(element.tag)
         attributes = _ATTRIBUTES.get(tag)
         if attributes is not None:
-            parent = element.getparent()
-            if tag == "note" and parent is not None and parent.tag == tag:
+            if tag == "note" and getattr(element.getparent(), "tag", "") == tag:
                 raise SourceError(f"{name}: a note stands inside a note")
             for wanted in attributes:
                 _settle_attribute(element, wanted)

@@ -138,6 +138,12 @@ class Score:
     tempo: TempoMap
     playing_order: tuple[int, ...] = ()
 
+    @property
+    def jumps(self) -> tuple[tuple[int, int], ...]:
+        """Bars that follow one another in playing order and not as they are written, each once."""
+        return tuple(sorted({(before, after) for before, after in pairwise(self.playing_order)
+                             if after != before + 1}))
+
     def measure_at(self, onset: Fraction) -> Measure:
         """Bar in which ``onset`` falls (the last bar for onsets past the end)."""
         at = bisect_right(self.measures, onset, key=lambda m: m.onset)

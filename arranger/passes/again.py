@@ -9,17 +9,17 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from functools import cache
 from itertools import pairwise
 
 from arranger.model.draft import Draft, HarpNote
 from arranger.model.ledger import Alteration, Drop
 from arranger.model.pins import FREE
-from arranger.model.score import NoteId, Score
-from arranger.passes.jumps import barline
+from arranger.model.score import NoteId
 from arranger.passes.settings import Settings
 from arranger.plan.pinned import KEPT
 from arranger.plan.roles import roles
-from arranger.plan.slices import slices
+from arranger.plan.slices import joined_barlines, slices
 from arranger.plan.worth import worth
 
 STAGE = "hands"
@@ -40,15 +40,13 @@ def spare_strings(draft: Draft, settings: Settings) -> tuple[Draft, int]:
             struck.setdefault(note.string.position, []).append((here.seconds, note))
     quick = [row for row in struck.values()
              if any(0 < b - a < limit for (a, _), (b, _) in pairwise(row))]
-    jumps = _jumps(draft.source) if struck else ()
-    if not quick and not jumps:
-        return draft, 0
-    part_roles = roles(draft.notes)
+    jumps = joined_barlines(draft.source)
+    part_roles = cache(lambda: roles(draft.notes))  # hardly ever asked for
 
     def value(note: HarpNote) -> int:
         if settings.pins.of(note.id) != FREE:
             return KEPT
-        return worth(note, part_roles[note.id], settings.prices).drop
+        return worth(note, part_roles()[note.id], settings.prices).drop
 
     gone = {n.id: n for row in quick for n in _too_many(row, value, limit)}
     for row in struck.values() if jumps else ():
@@ -56,21 +54,12 @@ def spare_strings(draft: Draft, settings: Settings) -> tuple[Draft, int]:
                                             limit)}
     if not gone:
         return draft, 0
-    made = [Alteration(Drop(n.id), "R1", STAGE, f"{part_roles[n.id].word} {n.pitch.label}: its "
+    made = [Alteration(Drop(n.id), "R1", STAGE, f"{part_roles()[n.id].word} {n.pitch.label}: its "
                        f"string is plucked again sooner than {limit:.2f} s before or after")
             for n in gone.values()]
     left = replace(draft, notes=tuple(n for n in draft.notes if n.id not in gone),
                    ledger=draft.ledger.plus(*made))
     return left, sum(map(value, gone.values()))
-
-
-def _jumps(score: Score) -> tuple[tuple[float, float], ...]:
-    """Seconds of the barlines that repeats and other jumps join: where from, where to."""
-    tempo = score.tempo
-    pairs = {(before + 1, after) for before, after in pairwise(score.playing_order)
-             if after != before + 1}
-    return tuple(sorted((tempo.seconds(barline(score, end)), tempo.seconds(barline(score, start)))
-                        for end, start in pairs))
 
 
 def _repeated(row: Row, jumps: Sequence[tuple[float, float]], value: Callable[[HarpNote], int],

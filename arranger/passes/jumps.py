@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
-from itertools import pairwise
 
 from arranger.model.score import Score
 
@@ -23,10 +22,9 @@ def barline_groups(score: Score) -> tuple[tuple[int, ...], ...]:
             bar = parent[bar]
         return bar
 
-    for before, after in pairwise(score.playing_order):
-        if after != before + 1:
-            low, high = sorted((root(before + 1), root(after)))
-            parent[high] = low
+    for before, after in score.jumps:
+        low, high = sorted((root(before + 1), root(after)))
+        parent[high] = low
     groups: dict[int, list[int]] = {}
     for bar in sorted(parent):
         groups.setdefault(root(bar), []).append(bar)

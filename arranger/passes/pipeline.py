@@ -30,7 +30,6 @@ from arranger.passes.strings import give_strings
 from arranger.passes.together import plan_together
 from arranger.plan.recall import Recall
 from arranger.plan.timing import Window
-from arranger.search.compiled import kept
 
 ROUNDS = 6
 Progress = Callable[[str], None]
@@ -120,8 +119,7 @@ def _once(score: Score, part: str, settings: Settings, progress: Progress,
     folding = fold_price(whole, draft, settings)
     if settings.harp.mechanism != "pedal":
         return _without_pedals(draft, settings, progress, folding)
-    progress("weighing strings, pedals and hands" if kept()
-             else "preparing the search, which the first run does, and weighing")
+    progress("weighing strings, pedals and hands")
     planned = plan_together(share_runs(draft, settings), settings, proof, recall)
     progress("timing the pedals")
     spared, lost = spare_strings(planned.draft, settings)

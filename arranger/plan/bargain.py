@@ -39,7 +39,6 @@ class Deal:
     def __init__(self, offers: Offers, closed: Offers) -> None:
         self.offers = offers
         self.closed = closed
-        self.bound = 0
         self._firm: Wants | None = None
         self._pace, self._stale = 1.0, 0
         self._seen: dict[tuple[int, int], tuple[int, int, float]] = {}
@@ -51,6 +50,11 @@ class Deal:
         return self._firm
 
     @property
+    def bound(self) -> int:
+        """The highest so far."""
+        return self.wants.bound
+
+    @property
     def tired(self) -> bool:
         """Tell whether the bound has not risen for long."""
         return self._pace < _TIRED
@@ -59,7 +63,7 @@ class Deal:
         """Take note of what both sides want under the last offers."""
         self._stale += 1
         if self._firm is None or wants.bound > self._firm.bound:
-            self._firm, self._stale, self.bound = wants, 0, wants.bound
+            self._firm, self._stale = wants, 0
 
     def offer(self, wants: Wants, top: int, ways: Sequence[Sequence[Ways]]) -> None:
         """Make other offers where the sides quarrel; ``top``: price of the best plan."""

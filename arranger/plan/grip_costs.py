@@ -11,7 +11,9 @@ import numpy.typing as npt
 from arranger.plan.grip_loops import WIDEST, Fees, Grips, across_prices, own_prices
 from arranger.plan.grips import Grip
 from arranger.rulebook.players import Player
-from arranger.search.two_hands import Ids, Table, Times
+from arranger.search.board import Table
+from arranger.search.pair_loops import Ids
+from arranger.search.two_hands import Times
 
 #: Price of what no finger can do: dear enough to lose a note for, and finite.
 IMPOSSIBLE = 1 << 16

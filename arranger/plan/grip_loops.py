@@ -7,8 +7,10 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from arranger.search.board import Table
 from arranger.search.compiled import compiled
-from arranger.search.two_hands import Ids, Table, Times
+from arranger.search.pair_loops import Ids
+from arranger.search.two_hands import Times
 
 #: Strings on a harp, at most.
 WIDEST = 63

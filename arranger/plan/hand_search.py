@@ -17,7 +17,8 @@ from arranger.plan.slices import Slice
 from arranger.plan.universe import LOST, Choice, Choices, patterns, with_losses
 from arranger.rulebook.players import Player
 from arranger.rulebook.universe import Universe, load_universe
-from arranger.search.two_hands import INFINITE, PairSearch
+from arranger.search.board import INFINITE
+from arranger.search.two_hands import PairSearch
 
 _EPS = 1e-6
 _NOTHING: Mapping[tuple[int, int], int] = {}

@@ -11,7 +11,8 @@ import numpy.typing as npt
 
 from arranger.plan.grip_costs import GripCosts
 from arranger.plan.universe import LOST, Choice
-from arranger.search.two_hands import INFINITE, Step
+from arranger.search.board import INFINITE
+from arranger.search.two_hands import Step
 
 #: Price, for hands that should follow given ways, of leaving a note out or of another way.
 _LOSING, _PARTING = 1 << 12, 1 << 14

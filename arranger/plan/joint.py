@@ -183,7 +183,7 @@ class _Table:
             rows[t] = self._rows[key]
         return rows
 
-    def seek(self, deal: Deal, rounds: int, further: int = 0) -> Wants:
+    def seek(self, deal: Deal, rounds: int, further: int = 0) -> None:
         """Bargain while plans get better, and price what either side wants as a plan.
 
         Where the bound is far off, ``further`` rounds at most follow, in which that is tried now
@@ -201,7 +201,6 @@ class _Table:
             wide = self.best is None or (self.best.total - deal.bound) * _WIDE > self.best.total
             if settled or (idle >= universe.patience and not (further > 0 and wide)):
                 break
-        return deal.wants
 
     def proved(self, deal: Deal, rounds: int) -> int:
         """Raise the bound as far as some rounds go, a few a branch in the end; the plan stays."""
@@ -282,15 +281,15 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
     universe = scene.universe
     further = universe.proof // max(1, len(scene.parts))
     deal = Deal(table.shares(), {})
-    root = table.seek(deal, universe.rounds, further)
+    table.seek(deal, universe.rounds, further)
     if table.best is None:  # nothing met can be played: leave out all that may come too fast
         table.keep(table.price(tuple(
             tuple(LOST if fast else way for way, fast in zip(row, losable, strict=True))
-            for row, losable in zip(root.pedals, table.hands.losable, strict=True))))
+            for row, losable in zip(deal.wants.pedals, table.hands.losable, strict=True))))
     assert table.best is not None
-    bound = root.bound
+    bound = deal.bound
     if universe.branches and bound < table.best.total:
-        bound = table.branch(root, universe.branches)
+        bound = table.branch(deal.wants, universe.branches)
     elif prove and bound < table.best.total:
         bound = table.proved(deal, prove * further)
     if trace is not None:

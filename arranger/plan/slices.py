@@ -9,7 +9,7 @@ from fractions import Fraction
 from itertools import groupby, pairwise
 
 from arranger.model.draft import HarpNote
-from arranger.model.score import TempoMap
+from arranger.model.score import Score, TempoMap
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,3 +48,11 @@ def slices(notes: Iterable[HarpNote], tempo: TempoMap) -> tuple[Slice, ...]:
     times = clock(tempo, [onset for onset, _ in groups])
     return tuple(Slice(onset, time, group)
                  for (onset, group), time in zip(groups, times, strict=True))
+
+
+def joined_barlines(score: Score) -> tuple[tuple[float, float], ...]:
+    """Seconds of the barlines that repeats and other jumps join: where from, where to."""
+    bars, jumps = score.measures, score.jumps
+    ends = clock(score.tempo, [bars[before].onset + bars[before].duration for before, _ in jumps])
+    return tuple(zip(ends, clock(score.tempo, [bars[after].onset for _, after in jumps]),
+                     strict=True))

@@ -12,14 +12,13 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import pairwise
 
 from arranger.model.draft import PedalMove
 from arranger.model.harp import LEFT_FOOT, PEDALS, HarpString, PedalSetting
 from arranger.model.pins import PedalPin
 from arranger.model.score import Score
 from arranger.plan.ring import AUDIBLE, T60
-from arranger.plan.slices import clock
+from arranger.plan.slices import clock, joined_barlines
 from arranger.rulebook.players import Player
 
 _BEATS_BACK = 6  # beats looked at before the new note (assumption)
@@ -106,7 +105,7 @@ def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window]
     beats = _beats(score)
     grid = sorted({*beats, *onsets})
     beat_set = frozenset(beats)
-    jumps = _jumps(score)
+    jumps = joined_barlines(score)
     moves: list[PedalMove] = []
     missed: list[Window] = []
     for left in (True, False):
@@ -177,16 +176,6 @@ def _moments(window: Window, score: Score, grid: Sequence[Fraction], beats: froz
     return moments
 
 
-def _jumps(score: Score) -> tuple[tuple[float, float], ...]:
-    """Seconds of the barlines that repeats and other jumps join: where from, where to."""
-    joined = sorted({(before, after) for before, after in pairwise(score.playing_order)
-                     if after != before + 1})
-    bars = score.measures
-    ends = clock(score.tempo, [bars[before].onset + bars[before].duration for before, _ in joined])
-    return tuple(zip(ends, clock(score.tempo, [bars[after].onset for _, after in joined]),
-                     strict=True))
-
-
 def _placed(changes: Sequence[Window], options: Sequence[Sequence[_Moment]], player: Player,
             jumps: Sequence[tuple[float, float]]) -> tuple[list[_Moment], list[Window]]:
     """Moments of one foot's changes, a move apart across the jumps too where that can be."""
@@ -200,10 +189,10 @@ def _placed(changes: Sequence[Window], options: Sequence[Sequence[_Moment]], pla
             continue
         room = _time(changes[last], player) - _EPS
         before, after = end - placed[last].seconds, placed[first].seconds - start
+        if before + after >= room:
+            continue
         found = []
         for least in ((room - after, 0.0), (0.0, room - before), (room / 2, room / 2)):
-            if before + after >= room:
-                break
             narrowed = list(options)
             narrowed[last] = [m for m in options[last] if end - m.seconds >= least[0]]
             narrowed[first] = [m for m in options[first] if m.seconds - start >= least[1]]

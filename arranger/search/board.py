@@ -15,6 +15,9 @@ State = tuple[int, int, int, int]  #: idle time of both movers, setting of both
 
 SETTINGS = 2187
 INFINITE = 1 << 28
+#: The same for compiled loops, and what no sum of two of it exceeds; sums in a loop are cast back
+#: to 32 bits, so that eight go at once.
+END, FAR = np.int32(INFINITE), np.int32(2 * INFINITE)
 SWITCHES = (slice(0, 3), slice(3, 7))  #: the switches of each mover
 
 

@@ -8,11 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from arranger.search.board import INFINITE, Table
+from arranger.search.board import END, FAR, INFINITE, Table
 from arranger.search.compiled import compiled
-
-_END = np.int32(INFINITE)  # sums are cast back to 32 bits, so that eight go at once
-_FAR = np.int32(2 * INFINITE)
 
 
 @compiled
@@ -44,11 +41,11 @@ def _first_moves(values: Table, leave: Table, lows: Table, counts: Table, price:
     for switch in range(len(counts) - 1, -1, -1):
         for i in range(ours):
             position = i // stride % counts[switch]
-            fee = np.int32(min(leave[switch, lows[switch] + position], _END) + price)
+            fee = np.int32(min(leave[switch, lows[switch] + position], END) + price)
             for b in range(second):
-                if position > 0 and fee < _END:
+                if position > 0 and fee < END:
                     _lower(out[1, b, i - stride], out[0, b, i], fee)
-                if position + 1 < counts[switch] and fee < _END:
+                if position + 1 < counts[switch] and fee < END:
                     _lower(out[1, b, i + stride], out[0, b, i], fee)
         stride *= counts[switch]
     return out
@@ -71,9 +68,9 @@ def _second_moves(values: Table, leave: Table, lows: Table, counts: Table, price
         if counts[switch] > 1:
             for x in range(theirs):
                 position = x // stride % counts[switch]
-                fee = min(leave[switch, lows[switch] + position], _END) + price
-                down[x] = min(fee, _END) if position > 0 else _END
-                up[x] = min(fee, _END) if position + 1 < counts[switch] else _END
+                fee = min(leave[switch, lows[switch] + position], END) + price
+                down[x] = min(fee, END) if position > 0 else END
+                up[x] = min(fee, END) if position + 1 < counts[switch] else END
             for a in range(first):
                 for i in range(ours):
                     _lower_each(out[a, 1, i, :-stride], out[a, 0, i, stride:], down[stride:])
@@ -99,7 +96,7 @@ def _age(old: Table, new: Table, look_back: int) -> None:
             new[0, x] = min(new[0, x], old[plane, x])
     for row in range(1, new.shape[0]):
         for x in range(old.shape[1]):
-            new[row, x] = old[row - 1, x] if row > 1 else _END
+            new[row, x] = old[row - 1, x] if row > 1 else END
 
 
 @compiled
@@ -122,17 +119,17 @@ def _settled(values: Table, node: Table) -> tuple[Table, int]:
     planes, size = values.shape[0] * values.shape[1], node.size
     flat, here = values.reshape(planes, size), node.reshape(size)
     out = np.empty((planes, size), dtype=np.int32)
-    least = _END
+    least = END
     for plane in range(planes):
         for x in range(size):
-            value = min(np.int32(min(flat[plane, x], _END) + here[x]), _END)
+            value = min(np.int32(min(flat[plane, x], END) + here[x]), END)
             out[plane, x] = value
             least = min(least, value)
     if least < INFINITE:
         for plane in range(planes):
             for x in range(size):
                 value = out[plane, x]
-                out[plane, x] = value if value == _END else np.int32(value - least)
+                out[plane, x] = value if value == END else np.int32(value - least)
     return out.reshape(values.shape), int(least)
 
 
@@ -160,11 +157,11 @@ def over_long(values: Table, node: Table, prices: tuple[Table, Table], times: tu
         longest = early if plane + 1 < our_planes else work
         table = fees(prices[0], times[0], leave[:3], shapes[0], longest)
         out = planes[plane]
-        out.fill(_FAR)
+        out.fill(FAR)
         for i in range(ours):
             for k in range(ours):
                 fee = table[i, k]
-                if fee < _END:
+                if fee < END:
                     for j in range(theirs):
                         out[k, j] = min(out[k, j], np.int32(flat[i, j] + fee))
     their_planes = 2 if clocked and theirs > 1 else 1
@@ -174,11 +171,11 @@ def over_long(values: Table, node: Table, prices: tuple[Table, Table], times: tu
         table = fees(prices[1], times[1], leave[3:], shapes[1], longest)
         for plane in range(our_planes):
             out = after[plane, other]
-            out.fill(_FAR)
+            out.fill(FAR)
             for i in range(ours):
                 for j in range(theirs):
                     base = planes[plane, i, j]
-                    if base < _END:
+                    if base < END:
                         for k in range(theirs):
                             out[i, k] = min(out[i, k], np.int32(base + table[j, k]))
     return _settled(after, node)

@@ -5,13 +5,10 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from arranger.search.board import INFINITE, Table
+from arranger.search.board import END, FAR, Table
 from arranger.search.compiled import compiled
 
 Ids = npt.NDArray[np.int64]
-
-_END = np.int32(INFINITE)  # sums are cast back to 32 bits, so that eight go at once
-_FAR = np.int32(2 * INFINITE)
 
 
 @compiled
@@ -26,25 +23,25 @@ def advanced(values: Table, own: tuple[Table, Table], across: tuple[Table, Table
     """
     olds, old = values.shape
     ours, theirs = prices.shape[0] - 1, prices.shape[1] - 1
-    after = np.full((olds + ours, old + theirs), _END, dtype=np.int32)
-    if prices[ours, theirs] < _END:
+    after = np.full((olds + ours, old + theirs), END, dtype=np.int32)
+    if prices[ours, theirs] < END:
         for k in range(olds):
             for m in range(old):
                 after[k, m] = values[k, m] + prices[ours, theirs]
     through = _through(values, own[0])
     for i in range(ours):
-        if prices[i, theirs] < _END:
+        if prices[i, theirs] < END:
             for m in range(old):
                 after[olds + i, m] = through[i, m] + across[1][m, i] + prices[i, theirs]
     column = np.empty((olds, old), dtype=np.int32)
     for j in range(theirs):
-        if prices[ours, j] < _END:
+        if prices[ours, j] < END:
             for k in range(olds):
-                least = _FAR
+                least = FAR
                 for m in range(old):
                     least = min(least, np.int32(values[k, m] + own[1][m, j]))
                 after[k, old + j] = least + across[0][k, j] + prices[ours, j]
-        if not (prices[:ours, j] < _END).any():
+        if not (prices[:ours, j] < END).any():
             continue
         first = through
         if across[0][:, j].any():
@@ -53,8 +50,8 @@ def advanced(values: Table, own: tuple[Table, Table], across: tuple[Table, Table
                     column[k, m] = values[k, m] + across[0][k, j]
             first = _through(column, own[0])
         for i in range(ours):
-            if prices[i, j] < _END:
-                least = _FAR
+            if prices[i, j] < END:
+                least = FAR
                 for m in range(old):
                     least = min(least, np.int32(first[i, m] + across[1][m, i] + own[1][m, j]))
                 after[olds + i, old + j] = least + prices[i, j]
@@ -66,7 +63,7 @@ def _through(values: Table, own: Table) -> Table:
     """Cheapest way to every new grip of the first worker, by the old grip of the second."""
     olds, old = values.shape
     ours = own.shape[1]
-    out = np.full((ours, old), _FAR, dtype=np.int32)
+    out = np.full((ours, old), FAR, dtype=np.int32)
     for i in range(ours):
         for k in range(olds):
             fee = own[k, i]
@@ -80,16 +77,16 @@ def _slim(after: Table) -> tuple[Table, Ids, Ids, int]:
     """Leave out grips that no path ends in, but for the first of either worker."""
     rows, columns = np.zeros(after.shape[0], np.bool_), np.zeros(after.shape[1], np.bool_)
     rows[0] = columns[0] = True
-    least = _END
+    least = END
     for k in range(after.shape[0]):
         for m in range(after.shape[1]):
-            if after[k, m] < _END:
+            if after[k, m] < END:
                 rows[k] = columns[m] = True
                 least = min(least, after[k, m])
     ours, theirs = np.nonzero(rows)[0], np.nonzero(columns)[0]
     out = np.empty((len(ours), len(theirs)), dtype=np.int32)
     for k in range(len(ours)):
         for m in range(len(theirs)):
-            value = min(after[ours[k], theirs[m]], _END)
-            out[k, m] = value if value == _END or least == _END else np.int32(value - least)
+            value = min(after[ours[k], theirs[m]], END)
+            out[k, m] = value if value == END or least == END else np.int32(value - least)
     return out, ours, theirs, int(least)

@@ -18,15 +18,13 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from arranger.search.pair_loops import advanced
+from arranger.search.board import INFINITE, Table
+from arranger.search.pair_loops import Ids, advanced
 
-Table = npt.NDArray[np.int32]
-Ids = npt.NDArray[np.int64]
 Times = npt.NDArray[np.float64]
 
 Held = tuple[int, float, int, float]  #: grip and its time, of both workers
 
-INFINITE = 1 << 28
 FREE = -1  #: no grip, or one long forgotten
 
 
@@ -69,12 +67,9 @@ class _Front:
 
     def like(self, other: _Front) -> bool:
         """Tell whether what follows costs the same."""
-        return np.array_equal(self.values, other.values) and self.of_same_grips(other)
-
-    def of_same_grips(self, other: _Front) -> bool:
-        """Tell whether grips and times are the same."""
-        return all(np.array_equal(a, b) for a, b in zip(
-            (*self.ids, *self.times), (*other.ids, *other.times), strict=True))
+        return np.array_equal(self.values, other.values) and all(
+            np.array_equal(a, b) for a, b in zip((*self.ids, *self.times),
+                                                 (*other.ids, *other.times), strict=True))
 
 
 @dataclass(frozen=True, slots=True)
