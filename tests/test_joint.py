@@ -64,7 +64,7 @@ def every_choice(where: Scene, at: int) -> list[Choice]:
     """All ways of a slice: each note on each string or left out, each hand, each finger."""
     found = []
     for pattern in product(*(range(LOST, len(w.ways)) for w in where.ways[at])):
-        found += [c for c in Choices(PLAYER, PRICES, where.places, WHOLE).of(
+        found += [c for c in Choices(PLAYER, PRICES, where.places, WHOLE.thinned).of(
             where.tones[at], where.ways[at], pattern) if c.ways == pattern]
     return found
 
@@ -238,7 +238,8 @@ def test_every_note_of_a_choice_is_plucked():
     where = scene([(0.0, [(n, "L" if k < 4 else "R") for k, n in enumerate(names)])])
     tones = tuple(replace(t, fixed=False) for t in where.tones[0] if t is not None)
     ways = where.ways[0]
-    made = Choices(PLAYER, PRICES, where.places, load_universe()).of(tones, ways, (0,) * len(ways))
+    made = Choices(PLAYER, PRICES, where.places, load_universe().thinned).of(
+        tones, ways, (0,) * len(ways))
     twins = [i for i, t in enumerate(tones) if t.pitch.midi == 60]
     assert {tuple(c.ways[i] for i in twins) for c in made} >= {(LOST, LOST), (0, 0)}
     for choice in made:

@@ -54,7 +54,7 @@ class Exhaustive:
     def __init__(self, where: Scene) -> None:
         self._where = where
         self._costs = GripCosts(TWO, PRICES)
-        made = Choices(TWO, PRICES, where.places, WHOLE)
+        made = Choices(TWO, PRICES, where.places, WHOLE.thinned)
         self._rows = [self._by_ways(made, at) for at in range(len(where.parts))]
 
     def _by_ways(self, made: Choices, at: int) -> dict[Row, list[Choice]]:

@@ -103,7 +103,7 @@ class Scales:
 
     def _guesses(self, spot: Spot) -> list[tuple[int, int, Idea]]:
         """Ideas that help, with their price near by and their rank; of those alike the first."""
-        shop, recall, near = self.shop, Recall(), self._excerpt(spot)
+        shop, recall, near = self.shop, self._recall.elsewhere(), self._excerpt(spot)
         base = self._plan(near, Pins(), recall, self._glance)
         guesses: list[tuple[int, int, Idea]] = []
         seen: set[object] = set()

@@ -42,7 +42,7 @@ def move_pedals(draft: Draft, settings: Settings,
         uses += [Use(onset, step, position - 1, onset)
                  for step, position in zip(PEDALS, state, strict=True)]
     opening, changes = windows(uses, _default(draft, settings.harp))
-    onsets = sorted({n.onset for n in draft.notes})
+    onsets = list(dict.fromkeys(n.onset for n in draft.notes))
     moves, missed = schedule(draft.source, onsets, changes, settings.player, settings.prices,
                              settings.pins.pedals)
     return replace(draft, plan=PedalPlan(opening, moves, draft.plan.fixed)), missed

@@ -9,6 +9,7 @@ from arranger.passes.in_hands import loss_reasons, put_in_hands, set_scene
 from arranger.passes.settings import Settings
 from arranger.plan.hand_search import HandSearch
 from arranger.plan.pedal_path import Way, Ways
+from arranger.plan.recall import Recall
 from arranger.plan.roles import roles
 from arranger.plan.slices import slices
 from arranger.plan.universe import LOST
@@ -29,7 +30,7 @@ def give_hands(draft: Draft, settings: Settings) -> Handed:
     parts = slices(draft.notes, draft.source.tempo)
     ways = tuple(tuple(Ways((Way(n.pitch, 0),), worth(n, part_roles[n.id], settings.prices).drop)
                        for n in s.notes) for s in parts)
-    scene = set_scene(draft, parts, ways, (), part_roles, settings)
+    scene = set_scene(draft, parts, ways, (), part_roles, settings, Recall())
     base = [[0] * len(s.notes) for s in parts]
     search = HandSearch(scene, base, settings.player, settings.prices)
     lost = {t: {(i, LOST): w.drop for i, w in enumerate(row)} for t, row in enumerate(ways)}

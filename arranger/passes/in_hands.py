@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 
 from arranger.model.draft import Draft, HarpNote
 from arranger.model.ledger import Alteration, Drop, OctaveShift
@@ -15,6 +16,7 @@ from arranger.plan.hand_options import Tone
 from arranger.plan.hand_search import Scene
 from arranger.plan.pedal_path import Ways
 from arranger.plan.pinned import pinned_tone
+from arranger.plan.recall import Recall
 from arranger.plan.roles import Role
 from arranger.plan.slices import Slice, in_order
 from arranger.plan.universe import Choice
@@ -26,13 +28,24 @@ _EPS = 1e-6
 
 def set_scene(draft: Draft, parts: tuple[Slice, ...], ways: tuple[tuple[Ways, ...], ...],
               ends: tuple[tuple[float, ...], ...], part_roles: Mapping[NoteId, Role],
-              settings: Settings) -> Scene:
-    """What the hands are asked to do with these slices."""
-    tones = tuple(tuple(None if n.source.grace else _tone(n, part_roles[n.id], s, thin, settings)
-                        for n in s.notes) for s, thin in zip(parts, exposed(parts), strict=True))
+              settings: Settings, recall: Recall) -> Scene:
+    """What the hands are asked to do with these slices.
+
+    ``recall``: of the same slices under other pins.
+    """
+    asked = (tuple(settings.pins.of(n.id) for n in s.notes) for s in parts)
+    pins = tuple(recall.same(("pins", row), row) for row in asked)
+    thin = recall.get("exposed", lambda: exposed(parts))
+    tones = tuple(recall.get(("tones", at, pins[at]), partial(
+        _tones, part, part_roles, thin[at], settings)) for at, part in enumerate(parts))
     places = frozenset(s.position for s in settings.harp.strings if s not in draft.plan.fixed)
-    pins = tuple(tuple(settings.pins.of(n.id) for n in s.notes) for s in parts)
     return Scene(parts, ways, ends, tones, places, pins, settings.universe)
+
+
+def _tones(here: Slice, part_roles: Mapping[NoteId, Role], thin: bool,
+           settings: Settings) -> tuple[Tone | None, ...]:
+    return tuple(None if n.source.grace else _tone(n, part_roles[n.id], here, thin, settings)
+                 for n in here.notes)
 
 
 def _tone(note: HarpNote, role: Role, here: Slice, thin: bool, settings: Settings) -> Tone:

@@ -52,7 +52,7 @@ def put_on_strings(draft: Draft, parts: Sequence[Slice],
             if not note.source.grace:
                 struck[string] = note.id
             made += _change(note, way.pitch, at, words)
-            kept.append(replace(note, pitch=way.pitch))
+            kept.append(note if note.pitch == way.pitch else replace(note, pitch=way.pitch))
     return replace(draft, notes=tuple(in_order(kept)), ledger=draft.ledger.plus(*made))
 
 

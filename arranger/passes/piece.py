@@ -1,10 +1,11 @@
-"""A draft laid out for the searches: slices, and every way of every note."""
+"""A draft laid out for the searches: slices, roles, and every way of every note."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import partial
 
 from arranger.model.draft import Draft, HarpNote
 from arranger.model.harp import PEDALS, Harp, HarpString
@@ -15,7 +16,7 @@ from arranger.passes.settings import Settings
 from arranger.plan.pedal_path import PedalPath, PedalSearch, Way, Ways
 from arranger.plan.pinned import pinned_ways
 from arranger.plan.recall import Recall
-from arranger.plan.roles import Role
+from arranger.plan.roles import Role, roles
 from arranger.plan.settings import key_setting
 from arranger.plan.slices import Slice, clock, slices
 from arranger.plan.stand_ins import stand_ins
@@ -23,8 +24,30 @@ from arranger.plan.worth import worth
 
 
 @dataclass(frozen=True, slots=True)
+class Ground:
+    """What the plan of a draft rests on, whatever was decided beforehand.
+
+    ``parts``: slices, barlines of jumps among them; ``ends``: seconds at which their notes end.
+    """
+
+    draft: Draft
+    roles: Mapping[NoteId, Role]
+    parts: tuple[Slice, ...]
+    ends: tuple[tuple[float, ...], ...]
+
+    @classmethod
+    def of(cls, draft: Draft) -> Ground:
+        """Cut a draft into slices and tell what each note is to the music."""
+        tempo = draft.source.tempo
+        groups = barlines(draft.source, barline_groups(draft.source))
+        parts = _with_barlines(slices(draft.notes, tempo), draft, groups)
+        return cls(draft, roles(draft.notes), parts,
+                   tuple(tuple(clock(tempo, [n.source.end for n in s.notes])) for s in parts))
+
+
+@dataclass(frozen=True, slots=True)
 class Piece:
-    """Slices of a draft, barlines of jumps among them, with the ways and ends of their notes."""
+    """Slices of a draft with the ways and ends of their notes, as the ground has them."""
 
     parts: tuple[Slice, ...]
     ways: tuple[tuple[Ways, ...], ...]
@@ -40,18 +63,17 @@ class Piece:
                    for i, row in enumerate(path.taken) for j, w in enumerate(row))
 
 
-def lay_out(draft: Draft, part_roles: Mapping[NoteId, Role], settings: Settings) -> Piece:
-    """Prepare a draft for the pedal search."""
-    groups = barlines(draft.source, barline_groups(draft.source))
-    parts = _with_barlines(slices(draft.notes, draft.source.tempo), draft, groups)
-    return Piece(parts, tuple(tuple(_ways(n, s, part_roles[n.id], draft, settings)
-                                    for n in s.notes) for s in parts),
-                 tuple(tuple(clock(draft.source.tempo, [n.source.end for n in s.notes]))
-                       for s in parts))
+def lay_out(ground: Ground, settings: Settings, recall: Recall) -> Piece:
+    """Prepare a draft for the pedal search. ``recall``: of the same ground under other pins."""
+    rows = []
+    for at, part in enumerate(ground.parts):
+        pins = tuple(settings.pins.of(n.id) for n in part.notes)
+        rows.append(recall.get(("ways", at, pins), partial(_row, part, ground, settings)))
+    return Piece(ground.parts, tuple(rows), ground.ends)
 
 
 def pinned(draft: Draft, piece: Piece, settings: Settings,
-           recall: Recall | None = None) -> dict[Fraction, tuple[int, ...]]:
+           recall: Recall) -> dict[Fraction, tuple[int, ...]]:
     """Settings at the barlines of jumps: one for every group of barlines.
 
     Of the settings at which an unconstrained plan passes them, and those of the key, the cheapest
@@ -65,9 +87,8 @@ def pinned(draft: Draft, piece: Piece, settings: Settings,
             for group in groups for onset in group}
     search = PedalSearch(piece.parts, piece.ways, piece.ends, settings.player, settings.prices,
                          settings=keys.values(), recall=recall)
-    if recall:
-        search = search.knowing(recall.find("barlines"))
-        recall.keep("barlines", search)
+    search = search.knowing(recall.find("barlines"))
+    recall.keep("barlines", search)
     free = search.cheapest(piece.ways)
     pins: dict[Fraction, tuple[int, ...]] = {}
     for group in groups:
@@ -101,6 +122,10 @@ def _with_barlines(parts: tuple[Slice, ...], draft: Draft,
     times = clock(draft.source.tempo, extra)
     empty = [Slice(o, t, ()) for o, t in zip(extra, times, strict=True)]
     return tuple(sorted((*parts, *empty), key=lambda s: s.onset))
+
+
+def _row(here: Slice, ground: Ground, settings: Settings) -> tuple[Ways, ...]:
+    return tuple(_ways(n, here, ground.roles[n.id], ground.draft, settings) for n in here.notes)
 
 
 def _ways(note: HarpNote, here: Slice, role: Role, draft: Draft, settings: Settings) -> Ways:

@@ -22,6 +22,7 @@ from arranger.passes.damping import mark_damping
 from arranger.passes.feet import give_up, move_pedals
 from arranger.passes.hands import give_hands
 from arranger.passes.levers import give_levers, set_levers
+from arranger.passes.piece import Ground
 from arranger.passes.reduce import reduce
 from arranger.passes.runs import share_runs
 from arranger.passes.settings import Settings
@@ -48,7 +49,8 @@ def arrange(score: Score, part: str, settings: Settings,
             progress: Progress = lambda _: None) -> Arranged:
     """Arrange one part of a score for the harp."""
     progress("reading the texture")
-    first = _once(score, part, settings, progress, settings.proof)
+    recall = Recall(searches=False)
+    first = _once(score, part, settings, progress, settings.proof, recall.elsewhere())
     cost, bound, stays = first.draft.cost, first.draft.bound, first.draft.stays
     result, entries = first, first.draft.ledger.entries
     looked = score if settings.ensemble is None else None
@@ -61,7 +63,8 @@ def arrange(score: Score, part: str, settings: Settings,
         settled = looked is not None and _asked(now, part) == _asked(looked, part)
         if settled:
             break
-        looked, again = now, _once(now, part, settings, progress)
+        looked, again = now, _once(now, part, settings, progress, 0,
+                                      recall.elsewhere())
         settled = _same(again.draft, result.draft)
         if settled:
             break
@@ -80,7 +83,7 @@ def weighed(score: Score, part: str, settings: Settings, recall: Recall) -> Draf
 
     Enough to compare what pins do, in a part of the time; ``recall``: of the same piece before.
     """
-    return net(_once(score, part, settings, lambda _: None, recall=recall).draft)
+    return net(_once(score, part, settings, lambda _: None, 0, recall).draft)
 
 
 #: Times dearer a note or its spelling is in a part that is to stay as it is (assumption).
@@ -112,15 +115,13 @@ def mark_pedals(score: Score, part: str, settings: Settings,
     return Arranged(net(draft), missed, True)
 
 
-def _once(score: Score, part: str, settings: Settings, progress: Progress,
-          proof: int = 0, recall: Recall | None = None) -> Arranged:
-    whole = reduce(start(score, part), settings)
-    draft = fold(whole, settings)
-    folding = fold_price(whole, draft, settings)
+def _once(score: Score, part: str, settings: Settings, progress: Progress, proof: int,
+          recall: Recall) -> Arranged:
     if settings.harp.mechanism != "pedal":
-        return _without_pedals(draft, settings, progress, folding)
+        return _without_pedals(*_in_compass(score, part, settings), settings, progress)
     progress("weighing strings, pedals and hands")
-    planned = plan_together(share_runs(draft, settings), settings, proof, recall)
+    ground, folding = recall.get("ground", lambda: _ground(score, part, settings))
+    planned = plan_together(ground, settings, proof, recall)
     progress("timing the pedals")
     spared, lost = spare_strings(planned.draft, settings)
     draft, missed = move_pedals(spared, settings, planned.pins)
@@ -134,8 +135,20 @@ def _once(score: Score, part: str, settings: Settings, progress: Progress,
                             stays=planned.stays), missed, True)
 
 
-def _without_pedals(draft: Draft, settings: Settings, progress: Progress,
-                    folding: int) -> Arranged:
+def _in_compass(score: Score, part: str, settings: Settings) -> tuple[Draft, int]:
+    """The notes as the strings can sound them, and what it cost to bring them there."""
+    whole = reduce(start(score, part), settings)
+    draft = fold(whole, settings)
+    return draft, fold_price(whole, draft, settings)
+
+
+def _ground(score: Score, part: str, settings: Settings) -> tuple[Ground, int]:
+    draft, folding = _in_compass(score, part, settings)
+    return Ground.of(share_runs(draft, settings)), folding
+
+
+def _without_pedals(draft: Draft, folding: int, settings: Settings,
+                    progress: Progress) -> Arranged:
     """Arrange for a harp with levers, or with a string for every semitone.
 
     ``folding``: what it cost to bring the notes into the compass.

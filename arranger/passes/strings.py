@@ -8,10 +8,10 @@ from fractions import Fraction
 
 from arranger.model.draft import Draft
 from arranger.passes.on_strings import pedal_words, put_on_strings
-from arranger.passes.piece import lay_out, pinned
+from arranger.passes.piece import Ground, lay_out, pinned
 from arranger.passes.settings import Settings
 from arranger.plan.pedal_path import pedal_path
-from arranger.plan.roles import roles
+from arranger.plan.recall import Recall
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,11 +31,11 @@ def give_strings(draft: Draft, settings: Settings) -> Strung:
     unconstrained run, pinned at every barline from which or to which the music jumps, and the
     piece is solved again.
     """
-    part_roles = roles(draft.notes)
-    piece = lay_out(draft, part_roles, settings)
-    pins = pinned(draft, piece, settings)
+    ground, recall = Ground.of(draft), Recall()
+    piece = lay_out(ground, settings, recall)
+    pins = pinned(draft, piece, settings, recall)
     path = pedal_path(piece.parts, piece.ways, piece.ends, settings.player, settings.prices,
                       piece.by_slice(pins))
     strung = put_on_strings(draft, piece.parts, path.taken,
-                            pedal_words(draft, piece.parts, path, part_roles))
+                            pedal_words(draft, piece.parts, path, ground.roles))
     return Strung(strung, pins, path.total, piece.price(path))

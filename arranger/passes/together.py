@@ -12,11 +12,11 @@ from arranger.model.ledger import Alteration
 from arranger.model.score import NoteId
 from arranger.passes.in_hands import loss_reasons, put_in_hands, set_scene
 from arranger.passes.on_strings import pedal_words, put_on_strings
-from arranger.passes.piece import Piece, lay_out, pinned
+from arranger.passes.piece import Ground, Piece, lay_out, pinned
 from arranger.passes.settings import Settings
 from arranger.plan.joint import plan
 from arranger.plan.recall import Recall
-from arranger.plan.roles import Role, roles
+from arranger.plan.roles import Role
 from arranger.plan.universe import LOST
 from arranger.plan.whole import Plan
 
@@ -32,17 +32,16 @@ class Planned:
     stays: int
 
 
-def plan_together(draft: Draft, settings: Settings, proof: int,
-                  recall: Recall | None = None) -> Planned:
+def plan_together(ground: Ground, settings: Settings, proof: int, recall: Recall) -> Planned:
     """Choose strings, stand-ins, omissions, hands and fingers at the least price of all.
 
     ``proof``: work on proving how near to the least it is, in shares of the usual. ``recall``: of
-    an earlier plan.
+    an earlier plan on the same ground.
     """
-    part_roles = roles(draft.notes)
-    piece = lay_out(draft, part_roles, settings)
+    draft, part_roles = ground.draft, ground.roles
+    piece = lay_out(ground, settings, recall)
     pins = pinned(draft, piece, settings, recall)
-    scene = set_scene(draft, piece.parts, piece.ways, piece.ends, part_roles, settings)
+    scene = set_scene(draft, piece.parts, piece.ways, piece.ends, part_roles, settings, recall)
     best = plan(scene, settings.player, settings.prices, piece.by_slice(pins),
                 prove=proof, recall=recall)
     losses = _losses(best, piece, part_roles, settings)

@@ -12,13 +12,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from arranger.model.harp import PEDALS
-from arranger.model.pitch import Pitch
 from arranger.search.board import INFINITE, SWITCHES, Board, Gap, Movers, Table
 from arranger.search.positions import PositionSearch
 
 #: Price, for either foot, of a pinned setting that is not met: dearer than any music, and still
 #: finite, so that a barline no foot can meet leaves a plan and a finding instead of none.
 PIN = 1 << 20
+
+
+#: Pedals (by index) and the positions 0-2 they must be in.
+Wanted = frozenset[tuple[int, int]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,10 +57,9 @@ class GivenSearch:
             new._feet = tuple(foot.over(self._gaps) for foot in other._feet)
         return new
 
-    def cheapest(self, ways: Sequence[Sequence[Pitch | None]]) -> FootWork | None:
-        """Foot work for the pitches of every slice (None: asks nothing); None: there is none."""
-        wanted = [frozenset((PEDALS.index(p.step), p.alter + 1)
-                            for row in ways[first:last] for p in row if p is not None)
+    def cheapest(self, asked: Sequence[Wanted]) -> FootWork | None:
+        """Foot work for what every slice asks of the pedals; None: there is none."""
+        wanted = [asked[first] if last == first + 1 else frozenset().union(*asked[first:last])
                   for first, last in self._spans]
         walks = []
         for foot in self._feet:
@@ -94,6 +96,7 @@ class _OneFoot:
         self._settings = tuple(tuple(map(int, row)) for row in self._shape)
         self._search = PositionSearch(gaps, movers, board, whole=True)
         self._tables: dict[tuple[object, ...], Table] = {}
+        self._asked: dict[tuple[object, ...], Table] = {}
 
     def over(self, gaps: Sequence[Gap]) -> _OneFoot:
         """The same foot over other gaps."""
@@ -101,7 +104,7 @@ class _OneFoot:
         other._search = self._search.over(gaps)
         return other
 
-    def cheapest(self, wanted: Sequence[frozenset[tuple[int, int]]],
+    def cheapest(self, wanted: Sequence[Wanted],
                  pins: Sequence[tuple[tuple[int, ...], ...]]) -> _Walk | None:
         """Cheapest path where these positions of pedals are needed."""
         total, path = self._search.cheapest([self._table(w, p) for w, p in zip(
@@ -111,9 +114,15 @@ class _OneFoot:
         return tuple((state, self._settings[row], cost) for row, (state, cost) in zip(
             path, self._search.trail(), strict=True))
 
-    def _table(self, wanted: frozenset[tuple[int, int]],
-               pins: tuple[tuple[int, ...], ...]) -> Table:
-        mine = frozenset(w for w in wanted if w[0] in self._mine)
+    def _table(self, wanted: Wanted, pins: tuple[tuple[int, ...], ...]) -> Table:
+        """Prices of all settings; what asks the same of this foot is the same table."""
+        found = self._asked.get((wanted, pins))
+        if found is None:
+            mine = frozenset(w for w in wanted if w[0] in self._mine)
+            found = self._asked[wanted, pins] = self._priced(mine, pins)
+        return found
+
+    def _priced(self, mine: Wanted, pins: tuple[tuple[int, ...], ...]) -> Table:
         key = (mine, pins)
         if key not in self._tables:
             table = np.zeros(len(self._shape), dtype=np.int32)

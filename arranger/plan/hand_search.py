@@ -69,20 +69,30 @@ class HandSearch:
                  prices: Mapping[str, int], kept: Sequence[Sequence[int]] = (),
                  recall: Recall | None = None, impossible: int = IMPOSSIBLE) -> None:
         recall = recall or Recall()
-        costs = recall.get("grip costs", lambda: GripCosts(player, prices, impossible))
+        costs = recall.common("grip costs", lambda: GripCosts(player, prices, impossible))
         self._scene, self._costs = scene, costs
         self._placed = [[i for i, t in enumerate(row) if t is not None] for row in scene.tones]
         self._slots: list[Slot] = []
         self.search = PairSearch(costs, costs.horizon)
-        self._made = recall.get(("choices", scene.places), lambda: Choices(
-            player, prices, scene.places, scene.universe))
+        thinned = scene.universe.thinned
+        self._made = recall.common(("choices", scene.places, thinned), lambda: Choices(
+            player, prices, scene.places, thinned))
         self.touchy = _touchy(scene, base, player)
         self.losable = _losable(scene, base, player)
-        for at, way in enumerate(base):
-            self._slots.append(self._slot(at, way, kept[at] if kept else way, prices, recall))
+        for at, (way, keep) in enumerate(zip(base, kept or base, strict=True)):
+            self._slots.append(self._known(at, tuple(way), tuple(keep), prices, recall))
 
-    def _slot(self, at: int, base: Sequence[int], keep: Sequence[int], prices: Mapping[str, int],
-              recall: Recall) -> Slot:
+    def _known(self, at: int, base: tuple[int, ...], keep: tuple[int, ...],
+               prices: Mapping[str, int], recall: Recall) -> Slot:
+        """The slot of a slice whose rows are the same objects; it keeps them and thus their ids."""
+        scene = self._scene
+        rows = scene.ways[at], scene.tones[at], scene.pins[at] if scene.pins else ()
+        key = (scene.parts[at].seconds, *map(id, rows), base, keep, tuple(self.touchy[at]),
+               tuple(self.losable[at]))
+        return recall.get(key, lambda: (self._slot(at, base, keep, prices), rows))[0]
+
+    def _slot(self, at: int, base: Sequence[int], keep: Sequence[int],
+              prices: Mapping[str, int]) -> Slot:
         scene, placed = self._scene, self._placed[at]
         part, ways = scene.parts[at], scene.ways[at]
         mine = [ways[i] for i in placed]
@@ -94,11 +104,8 @@ class HandSearch:
         rows = with_losses(rows, [self.losable[at][i] for i in placed])
         pins = tuple(scene.pins[at][i] for i in placed) if scene.pins else ()
         rolled = tuple(part.notes[i].rolled for i in placed)
-        drops = tuple(w.drop for w in ways)
-        key = (part.seconds, tuple(placed), drops, tuple(held), tuple(mine), rows, pins, rolled)
-        return recall.get(key, lambda: Slot(
-            part.seconds, placed, drops,
-            self._options(held, mine, rows, pins, rolled, prices["roll"], placed), self._costs))
+        return Slot(part.seconds, placed, tuple(w.drop for w in ways), self._options(
+            held, mine, rows, pins, rolled, prices["roll"], placed), self._costs)
 
     def _options(self, held: Sequence[Tone], mine: Sequence[Ways],
                  rows: Sequence[tuple[int, ...]], pins: Sequence[Pin], rolled: Sequence[bool],

@@ -16,8 +16,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Protocol, TypeVar
 
+from arranger.model.harp import PEDALS
 from arranger.plan.bargain import Deal, Offers, Wants, quarrels
-from arranger.plan.foot_work import FootWork
+from arranger.plan.foot_work import FootWork, Wanted
 from arranger.plan.hand_search import HandSearch, Scene
 from arranger.plan.pedal_path import PedalPath, PedalSearch, Way, Ways
 from arranger.plan.recall import Recall
@@ -56,11 +57,20 @@ class _Branch:
     wants: Wants
 
 
+@dataclass(frozen=True, slots=True)
+class _Given:
+    """The ways that the notes of a slice are given: what they ask of the pedals and cost."""
+
+    taken: tuple[Way | None, ...]
+    wanted: Wanted
+    cost: int
+
+
 class _Table:
     """Both sides at one table: they are asked under offers, and plans are priced whole."""
 
     def __init__(self, scene: Scene, player: Player, prices: Mapping[str, int],
-                 pins: Mapping[int, tuple[int, ...]] | None, recall: Recall | None) -> None:
+                 pins: Mapping[int, tuple[int, ...]] | None, recall: Recall) -> None:
         self.scene = scene
         self.best: Plan | None = None
         self.trace: list[tuple[int, int, int]] = []
@@ -71,6 +81,7 @@ class _Table:
                                    recall=recall)
         self._foot_work = self._pedals.given()
         self._rows: dict[tuple[int, Extra], tuple[Ways, ...]] = {}
+        self._given: dict[tuple[int, tuple[int, ...]], _Given] = {}
         base = _taken(scene, self._next("asked", self._pedals).cheapest(scene.ways))
         kept = self._as_written()
         self.hands = HandSearch(scene, base, player, prices, kept, recall)
@@ -84,10 +95,8 @@ class _Table:
         """
         name = kind, self._turns[kind]
         self._turns[kind] += 1
-        counterpart = self._recall.find(name) if self._recall else None
-        self._last[kind] = fresh.knowing(counterpart or self._last.get(kind))
-        if self._recall:
-            self._recall.keep(name, self._last[kind])
+        self._last[kind] = fresh.knowing(self._recall.find(name) or self._last.get(kind))
+        self._recall.keep(name, self._last[kind])
         found: S = self._last[kind]
         return found
 
@@ -115,7 +124,7 @@ class _Table:
     def _as_written(self) -> NoteWays:
         """The written strings, wherever the pedals give them."""
         written = tuple(tuple(map(_written, row)) for row in self.scene.ways)
-        if self._feet(_named(self.scene, written)):
+        if self._feet(self._all_given(written)):
             return written
         return self.settled({(t, i, k): _DEAR for t, row in enumerate(self.scene.ways)
                              for i, note in enumerate(row) for k in range(len(note.ways))
@@ -135,28 +144,31 @@ class _Table:
 
     def price(self, ways: NoteWays) -> Plan | None:
         """The best plan in which every note goes its given way, if feet can."""
-        scene = self.scene
         work = self.hands.follow(ways, self._next("followed", self.hands.search))
         ways = tuple(self.hands.ways(at, c, w) for at, (c, w) in enumerate(
             zip(work.picked, ways, strict=True)))
-        taken = _named(scene, ways)
-        feet = self._feet(taken)
+        given = self._all_given(ways)
+        feet = self._feet(given)
         if feet is None:
             return None
-        cost = [sum(note.drop if way is None else way.price
-                    for note, way in zip(notes, row, strict=True))
-                for notes, row in zip(scene.ways, taken, strict=True)]
         stands = [(a, b) if a is not None else None
                   for a, b in zip(feet.stands, work.stands, strict=True)]
-        return Plan(tuple(map(Moment, ways, taken, work.picked, feet.states, stands, cost,
-                              feet.costs, work.costs)))
+        return Plan(tuple(map(Moment, ways, (g.taken for g in given), work.picked, feet.states,
+                              stands, (g.cost for g in given), feet.costs, work.costs)))
 
-    def _feet(self, taken: Sequence[Sequence[Way | None]]) -> FootWork | None:
+    def _all_given(self, ways: NoteWays) -> list[_Given]:
+        """What these ways come to, slice by slice."""
+        found = []
+        for key in enumerate(ways):
+            given = self._given.get(key)
+            if given is None:
+                given = self._given[key] = _given(self.scene.ways[key[0]], key[1])
+            found.append(given)
+        return found
+
+    def _feet(self, given: Sequence[_Given]) -> FootWork | None:
         """Cheapest foot work for these ways, if there is any."""
-        return self._next("feet", self._foot_work).cheapest([
-            [None if way is None or note.free else way.pitch
-             for note, way in zip(notes, row, strict=True)]
-            for notes, row in zip(self.scene.ways, taken, strict=True)])
+        return self._next("feet", self._foot_work).cheapest([g.wanted for g in given])
 
     def keep(self, plan: Plan | None) -> None:
         """Take what is better in this plan into the best one."""
@@ -277,7 +289,7 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
     plan comes any more; the plan is the same whatever it is. ``recall``: of earlier plans of
     nearly the same piece, for the same player and prices.
     """
-    table = _Table(scene, player, prices, pins, recall)
+    table = _Table(scene, player, prices, pins, recall or Recall(searches=False))
     universe = scene.universe
     further = universe.proof // max(1, len(scene.parts))
     deal = Deal(table.shares(), {})
@@ -320,16 +332,20 @@ def _priced(row: Sequence[Ways], extra: Mapping[tuple[int, int], int]) -> tuple[
         for i, note in enumerate(row))
 
 
-def _named(scene: Scene, ways: NoteWays) -> tuple[tuple[Way | None, ...], ...]:
-    """The way of every note, from its index."""
-    return tuple(tuple(None if way == LOST else note.ways[way]
-                       for note, way in zip(notes, row, strict=True))
-                 for notes, row in zip(scene.ways, ways, strict=True))
+def _given(notes: Sequence[Ways], row: Sequence[int]) -> _Given:
+    """What the ways of a slice come to, from their indices."""
+    taken = tuple(None if way == LOST else note.ways[way]
+                  for note, way in zip(notes, row, strict=True))
+    return _Given(taken, frozenset((PEDALS.index(way.pitch.step), way.pitch.alter + 1)
+                                   for note, way in zip(notes, taken, strict=True)
+                                   if way is not None and not note.free),
+                  sum(note.drop if way is None else way.price
+                      for note, way in zip(notes, taken, strict=True)))
 
 
 def _taken(scene: Scene, path: PedalPath) -> NoteWays:
-    """Index of the taken way of every note."""
+    """Index of the taken way of every note; prices apart it is one of the scene's."""
     return tuple(tuple(LOST if w is None else next(
-        k for k, o in enumerate(note.ways) if o.pitch == w.pitch)
+        k for k, o in enumerate(note.ways) if o.pitch is w.pitch)
         for note, w in zip(ways, taken, strict=True))
         for ways, taken in zip(scene.ways, path.taken, strict=True))

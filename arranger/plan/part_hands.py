@@ -7,10 +7,11 @@ told only where no way of sharing the strings serves.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import lru_cache
+from typing import TypeVar
 
 from arranger.model.draft import HarpNote
 from arranger.model.pins import Pin
@@ -24,6 +25,8 @@ from arranger.plan.slices import Slice
 from arranger.plan.universe import LOST, Choice
 from arranger.rulebook.players import Player
 from arranger.rulebook.universe import load_universe
+
+T = TypeVar("T")
 
 _TOLD = ("H3", "H2", "H1")
 #: Marks of chords that must not be rolled.
@@ -74,13 +77,15 @@ def grips(attacks: Sequence[Attack], player: Player, prices: Mapping[str, int],
     parts = tuple(Slice(a.onset, a.seconds, tuple(
         HarpNote(n, n.pitch, "L" if n.staff == 2 else "R", None, "arpeggiate" in n.marks)
         for n in notes)) for a, notes in zip(attacks, strings, strict=True))
+    recall = recall or Recall()
     scene = Scene(
         parts,
-        ways=tuple(tuple(Ways((Way(n.pitch, 0),), _DROP) for n in notes) for notes in strings),
-        ends=(), tones=tuple(tuple(_tone(n, thin) for n in notes)
-                             for notes, thin in zip(strings, exposed(parts), strict=True)),
+        ways=_rows(recall, (tuple(Ways((Way(n.pitch, 0),), _DROP) for n in notes)
+                            for notes in strings)),
+        ends=(), tones=_rows(recall, (tuple(_tone(n, thin) for n in notes) for notes, thin in zip(
+            strings, exposed(parts), strict=True))),
         places=frozenset(),
-        pins=tuple(tuple(_written(n, written) for n in notes) for notes in strings)
+        pins=_rows(recall, (tuple(_written(n, written) for n in notes) for notes in strings))
         if written else (), universe=replace(load_universe(), changes=0))
     prices = {**prices, "other_hand": prices["written_hand"]}
     search = HandSearch(scene, [[0] * len(notes) for notes in strings], player, prices,
@@ -89,6 +94,11 @@ def grips(attacks: Sequence[Attack], player: Player, prices: Mapping[str, int],
     _, picked = search.solve(lost, search.search)
     return tuple(_grip(notes, choice, player)
                  for notes, choice in zip(strings, picked, strict=True))
+
+
+def _rows(recall: Recall, rows: Iterable[tuple[T, ...]]) -> tuple[tuple[T, ...], ...]:
+    """Rows that are the same objects as equal ones before them, by which slots are known again."""
+    return tuple(recall.same(("row", row), row) for row in rows)
 
 
 def unshared(attacks: Sequence[Attack], player: Player) -> tuple[Grip, ...]:

@@ -168,7 +168,7 @@ class PedalSearch:
                       for g in _gaps(times, self._spans, ways, ends, player, prices)]
         self._movers = movers(player, prices)
         self._search = PositionSearch(self._gaps, self._movers, board)
-        self._nodes = recall.get(("nodes", self._ranges), lambda: _Nodes(board))
+        self._nodes = recall.common(("nodes", self._ranges), lambda: _Nodes(board))
         self._asked: Mapping[int, tuple[int, ...]] = {}
         self._rows: list[Sequence[Ways]] = []
         self._tables: list[Table] = []

@@ -14,10 +14,28 @@ T = TypeVar("T")
 
 
 class Recall:
-    """Things by name, made when first asked for; for one piece, one player, one set of prices."""
+    """Things by name, made when first asked for; for one piece, one player, one set of prices.
 
-    def __init__(self) -> None:
+    ``searches``: keep the searches of a plan, too, for the plans to come.
+    """
+
+    def __init__(self, searches: bool = True) -> None:
+        self._searches = searches
         self._kept: dict[Hashable, Any] = {}
+        self._common: dict[Hashable, Any] = {}
+
+    def elsewhere(self) -> Recall:
+        """For another piece of this player at these prices: what is kept here of any piece."""
+        other = Recall(self._searches)
+        other._common = self._common
+        return other
+
+    def common(self, key: Hashable, make: Callable[[], T]) -> T:
+        """Return what is kept under this name for any piece."""
+        if key not in self._common:
+            self._common[key] = make()
+        found: T = self._common[key]
+        return found
 
     def get(self, key: Hashable, make: Callable[[], T]) -> T:
         """Return what is kept under this name."""
@@ -36,5 +54,6 @@ class Recall:
         return self._kept.get(key)
 
     def keep(self, key: Hashable, thing: object) -> None:
-        """Keep a thing in place of what was kept under this name."""
-        self._kept[key] = thing
+        """Keep a search in place of what was kept under this name."""
+        if self._searches:
+            self._kept[key] = thing

@@ -64,7 +64,7 @@ def windows(uses: Iterable[Use], default: PedalSetting) -> tuple[PedalSetting, t
     opening = default
     last: dict[str, Use] = {}
     found: list[Window] = []
-    for use in sorted(uses, key=lambda u: (u.onset, u.letter, u.midi)):
+    for use in sorted(uses, key=lambda u: (float(u.onset), u.letter, u.midi)):
         before = last.get(use.letter)
         if before is None:
             opening = opening.with_pedal(use.letter, use.alter)
@@ -75,7 +75,7 @@ def windows(uses: Iterable[Use], default: PedalSetting) -> tuple[PedalSetting, t
             lowest = min((m for m in (before.midi, use.midi) if m), default=0)
             use = replace(use, until=max(before.until, use.until), midi=lowest)
         last[use.letter] = use
-    found.sort(key=lambda w: (w.before, w.after, PEDALS.index(w.pedal)))
+    found.sort(key=lambda w: (float(w.before), float(w.after), PEDALS.index(w.pedal)))
     return opening, tuple(found)
 
 
@@ -103,7 +103,7 @@ def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window]
     be met (their moves stand where they overlap least).
     """
     beats = _beats(score)
-    grid = sorted({*beats, *onsets})
+    grid = sorted({*beats, *onsets}, key=float)
     beat_set = frozenset(beats)
     jumps = joined_barlines(score)
     moves: list[PedalMove] = []

@@ -89,15 +89,16 @@ _Shared = tuple[frozenset[int], tuple[tuple[int, Pitch], ...],
 class Choices:
     """All ways of both hands to play the notes of a slice; what is found serves all like it.
 
-    ``places``: positions of strings that a note may be moved to by an octave.
+    ``places``: positions of strings that a note may be moved to by an octave; ``thinned``: as in
+    the universe.
     """
 
     def __init__(self, player: Player, prices: Mapping[str, int], places: frozenset[int],
-                 universe: Universe) -> None:
+                 thinned: int) -> None:
         self._player = player
         self._prices = prices
         self._places = places
-        self._universe = universe
+        self._thinned = thinned
         self._shared: dict[tuple[Tone, ...], tuple[_Shared, ...]] = {}
         self._held: dict[tuple[tuple[int, ...], bool, bool],
                          tuple[tuple[Grip | None, int], ...]] = {}
@@ -130,7 +131,7 @@ class Choices:
         """Notes held, notes moved by octaves, and grips of both hands with their price."""
         exposed = any(t.exposed for t in tones)
         for option in options(tones, self._player, self._prices, self._places,
-                              self._universe.thinned):
+                              self._thinned):
             held = {i: p for hand in (option.left, option.right) for i, p in hand.tones}
             price = option.price - sum(t.drop for i, t in enumerate(tones) if i not in held)
             yield (frozenset(held),
