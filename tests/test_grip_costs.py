@@ -60,7 +60,8 @@ def turn(before: int, after: int, way: int) -> int:
     up, far = way > 0, min(abs(way), 6)
     nearer = before - after if up else after - before  # fingers towards the thumb, as the line goes
     if nearer > 0:
-        return PRICES["shape"] * min(abs(abs(way) - nearer), 6)
+        least, most = {1: (1, 3), 2: (3, 5), 3: (5, 9)}[nearer]
+        return PRICES["shape"] * min(max(least - abs(way), abs(way) - most, 0), 6)
     if (before == 1 and after >= 3) if up else (before >= 3 and after == 1):
         return PRICES["turn"] + PRICES["turn_string"] * far
     return PRICES["cross_fingers"]

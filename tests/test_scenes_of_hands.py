@@ -57,7 +57,7 @@ def test_octaves_in_both_hands_weigh_more_the_faster_they_are():
             "Bb5", "Eb6", "Bb5", "G5", "Eb5", "Bb4", "G4", "Eb4")
     right = "".join(note(n, 1) for n in tops)
     left = "".join(low(Pitch.parse(n).shifted(-1).name, 1) for n in tops)
-    quick, slow = (drafted(right, left, bpm, fifths=-3) for bpm in (200, 50))
+    quick, slow = (drafted(right, left, bpm, fifths=-3) for bpm in (200, 24))
     assert len(quick.notes) == len(slow.notes) == 32
     assert quick.cost["hands"] > slow.cost["hands"]
 

@@ -45,9 +45,9 @@ def options(request: Request, folder: Path | None = None,
     Examples
     --------
     >>> score = Path("corpus/the-mill-race/score.musicxml")
-    >>> result = options(Request(score, bars="2-3", page=False))
+    >>> result = options(Request(score, bars="1-4", page=False))
     >>> sorted({spot["bar"] for spot in result.report["spots"]})
-    ['2', '3']
+    ['1', '3']
     >>> "cost_change" in result.report["spots"][0]["options"][0]
     True
     """

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from arranger.plan.grip_loops import WIDEST, Fees, Grips, across_prices, own_prices
-from arranger.plan.grips import Grip
+from arranger.plan.grips import Grip, uneasy
 from arranger.rulebook.players import Player
 from arranger.search.board import Table
 from arranger.search.pair_loops import Ids
@@ -104,7 +104,7 @@ def _turns(prices: Mapping[str, int]) -> npt.NDArray[np.int64]:
             if way == 0:
                 price = 0
             elif rising > 0:
-                price = prices["shape"] * min(abs(abs(way) - rising), _FAR)
+                price = prices["shape"] * min(uneasy(rising, abs(way)), _FAR)
             elif turn:
                 price = prices["turn"] + prices["turn_string"] * far
             else:

@@ -13,7 +13,7 @@ from itertools import combinations, pairwise
 
 from arranger.rulebook.players import Player
 
-#: Steps between two fingers so many fingers apart that lie easily: a third to a fourth for
+#: Steps between two fingers so many fingers apart that lie easily: up to a fourth for
 #: neighbours, an octave for thumb and fourth (common practice).
 _EASY = {1: (1, 3), 2: (3, 5), 3: (5, 9)}
 
@@ -43,6 +43,12 @@ def grips(strings: tuple[int, ...], rolled: bool, exposed: bool, most: int) -> t
     return tuple(Grip(strings, f, rolled, exposed) for f in finger_sets(len(strings), most))
 
 
+def uneasy(fingers: int, steps: int) -> int:
+    """Strings by which two fingers so many fingers apart lie off what is easy."""
+    least, most = _EASY[fingers]
+    return max(0, least - steps, steps - most)
+
+
 def grip_price(grip: Grip, player: Player, prices: Mapping[str, int]) -> int:
     """Price of a grip in itself: reach, stretch between fingers, shape, thumb left idle."""
     strings, fingers = grip.strings, grip.fingers
@@ -52,8 +58,7 @@ def grip_price(grip: Grip, player: Player, prices: Mapping[str, int]) -> int:
     for (a, b), (low, high) in zip(pairwise(strings), pairwise(fingers), strict=True):
         step = b - a
         price += prices["stretch"] * max(0, step - sum(spans[f - 1] for f in range(high, low)))
-        least, most = _EASY[low - high]
-        price += prices["shape"] * max(0, least - step, step - most)
+        price += prices["shape"] * uneasy(low - high, step)
         if step >= 4 and high != 1:
             price += prices["gap_below"]  # the widest gap belongs next to the thumb (Kuntz)
     if len(fingers) > 1:
