@@ -48,6 +48,8 @@ def own(old: Grip, age: float, new: Grip) -> int:
         price += same_fingers * PRICES["hop"]
     if age < PLAYER.placing_lead_seconds - 1e-6:
         price += max(0, same_fingers - same_strings) * PRICES["hop_quick"]
+        if len(new.strings) >= 3 and new.strings[0] not in old.strings:
+            price += (new.fingers[0] in old.fingers) * PRICES["late_bottom"]
     if len(old.strings) == len(new.strings) == 1 and age <= PLAYER.afresh_seconds:
         price += turn(old.fingers[0], new.fingers[0], new.strings[0] - old.strings[0])
     return int(price)

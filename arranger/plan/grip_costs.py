@@ -19,6 +19,8 @@ from arranger.search.two_hands import Times
 IMPOSSIBLE = 1 << 16
 #: Strings beyond which a hand is carried over rather than stretched or turned (assumption).
 _FAR = 6
+#: Strings from which on a late finger is felt: the lowest is placed first (as in ``hand_risks``).
+_CHORD = 3
 
 
 class GripCosts:
@@ -50,7 +52,8 @@ class GripCosts:
             single = grip.fingers[0] if len(grip.fingers) == 1 else 0
             self._rows.append((grip.strings[0], grip.strings[-1], mask, mask << 1 | mask >> 1,
                                single, sum(1 << f for f in grip.fingers),
-                               100 + self._prices["exposure"] * grip.exposed))
+                               100 + self._prices["exposure"] * grip.exposed,
+                               1 << grip.fingers[0] if len(grip.fingers) >= _CHORD else 0))
             self._array = None
         return found
 
@@ -58,16 +61,17 @@ class GripCosts:
         """Of every grip, by its number.
 
         Lowest and highest string, set of strings, of their neighbours, finger of a single note,
-        set of fingers, per cent by which clumsiness towards it weighs.
+        set of fingers, per cent by which clumsiness towards it weighs, finger under a chord.
         """
         if self._array is None:
-            self._array = np.array(np.array(self._rows, dtype=np.int64).reshape(-1, 7).T, order="C")
+            self._array = np.array(np.array(self._rows, dtype=np.int64).reshape(-1, 8).T, order="C")
         return self._array
 
     def own(self, worker: int, old: Ids, age: Times, new: Ids) -> Table:
         """Travel, turning, the same finger or string again (old x new).
 
-        A finger is quick to another string where the time is less than a pluck takes.
+        A finger is quick to another string where the time is less than a pluck takes; of a chord
+        the lowest should not wait for it.
         """
         return own_prices(self._columns(), self._turns, self._fees, old, age, new)
 
@@ -86,8 +90,8 @@ def _fees(player: Player, prices: Mapping[str, int], impossible: int) -> Fees:
         afresh=float(player.afresh_seconds), collision_time=float(player.collision_seconds),
         impossible=impossible,
         **{name: int(prices[name]) for name in (
-            "travel", "restrike", "restrike_easy", "hop", "hop_quick", "collision",
-            "near_after")})
+            "travel", "restrike", "restrike_easy", "hop", "hop_quick", "late_bottom",
+            "collision", "near_after")})
 
 
 def _turns(prices: Mapping[str, int]) -> npt.NDArray[np.int64]:

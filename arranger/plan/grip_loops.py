@@ -36,6 +36,7 @@ class Fees(NamedTuple):
     restrike_easy: int
     hop: int
     hop_quick: int
+    late_bottom: int
     collision: int
     near_after: int
     impossible: int
@@ -59,6 +60,7 @@ def own_prices(grips: Grips, turns: Grips, fees: Fees, old: Ids, age: Times, new
             again = fees.restrike_easy
         hop = fees.hop if age[k] < fees.same_finger - _EPS else 0
         quick = fees.hop_quick if age[k] < fees.lead - _EPS else 0
+        bottom = fees.late_bottom if age[k] < fees.lead - _EPS else 0
         single = grips[4, a] if age[k] <= fees.afresh else 0
         for j in range(len(new)):
             b = new[j]
@@ -68,6 +70,8 @@ def own_prices(grips: Grips, turns: Grips, fees: Fees, old: Ids, age: Times, new
             fingers = _count(grips[5, a] & grips[5, b])
             price += strings * again * grips[6, b] // 100
             price += fingers * hop + max(fingers - strings, 0) * quick
+            if not grips[2, a] >> grips[0, b] & 1:
+                price += _count(grips[7, b] & grips[5, a]) * bottom
             steps = min(max(grips[0, b] - grips[0, a], -WIDEST), WIDEST)
             price += turns[single, grips[4, b], steps]
             out[k, j] = np.int32(price)
