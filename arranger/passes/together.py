@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from arranger.model.draft import Draft
+from arranger.model.draft import Draft, HarpNote
 from arranger.model.harp import PEDALS
 from arranger.model.ledger import Alteration
 from arranger.model.score import NoteId
@@ -15,8 +15,11 @@ from arranger.passes.on_strings import pedal_words, put_on_strings
 from arranger.passes.piece import Ground, Piece, lay_out, pinned
 from arranger.passes.settings import Settings
 from arranger.plan.joint import plan
+from arranger.plan.part_hands import fault
+from arranger.plan.pedal_path import Way
 from arranger.plan.recall import Recall
 from arranger.plan.roles import Role
+from arranger.plan.slices import Slice
 from arranger.plan.universe import LOST
 from arranger.plan.whole import Plan
 
@@ -55,7 +58,10 @@ def plan_together(ground: Ground, settings: Settings, proof: int, recall: Recall
 
 def _losses(best: Plan, piece: Piece, part_roles: Mapping[NoteId, Role],
             settings: Settings) -> dict[NoteId, Alteration]:
-    """Entries of the notes that are left out though the pedals would give them."""
+    """Entries of the notes that are left out for the hands' sake.
+
+    The pedals would give them, or no hand could hold them whatever the pedals do.
+    """
     found: dict[NoteId, Alteration] = {}
     for t, (here, row) in enumerate(zip(piece.parts, best.ways, strict=True)):
         if LOST not in row:
@@ -65,6 +71,15 @@ def _losses(best: Plan, piece: Piece, part_roles: Mapping[NoteId, Role],
         for note, way, ways, reason in zip(here.notes, row, piece.ways[t], reasons, strict=True):
             given = ways.free or any(state[PEDALS.index(w.pitch.step)] == w.pitch.alter + 1
                                      for w in ways.ways[:ways.spelled])
-            if way == LOST and given and not note.source.grace:
+            if way == LOST and not note.source.grace and (
+                    given or _out_of_hand(note, here, best.pedals.taken[t], settings)):
                 found[note.id] = reason
     return found
+
+
+def _out_of_hand(note: HarpNote, here: Slice, taken: Sequence[Way | None],
+                 settings: Settings) -> bool:
+    """Tell whether no two hands could hold a note with what is plucked at that moment."""
+    plucked = [replace(n.source, pitch=way.pitch) for n, way in zip(here.notes, taken, strict=True)
+               if way is not None and not n.source.grace]
+    return bool(fault([*plucked, note.source], settings.player))
