@@ -19,9 +19,11 @@ from arranger.model.ledger import (
 )
 from arranger.model.score import Note, NoteId
 from arranger.passes.start import HANDS
+from arranger.plan.hand_options import reach
+from arranger.rulebook.players import Player
 
 
-def net(draft: Draft) -> Draft:
+def net(draft: Draft, player: Player) -> Draft:
     """Replace the running ledger by the net difference, each with its last reason."""
     said: dict[NoteId, Alteration] = {}
     for entry in draft.ledger.entries:
@@ -32,12 +34,12 @@ def net(draft: Draft) -> Draft:
     played = {n.id: n for n in draft.notes}
     entries: list[Alteration] = []
     for note in draft.source.part_notes(draft.part):
-        entries += _story(note, played.get(note.id), said.get(note.id), played.keys())
+        entries += _story(note, played.get(note.id), said.get(note.id), played.keys(), player)
     return replace(draft, ledger=Ledger(tuple(entries)))
 
 
 def _story(note: Note, played: HarpNote | None, said: Alteration | None,
-           kept: Collection[NoteId]) -> Iterator[Alteration]:
+           kept: Collection[NoteId], player: Player) -> Iterator[Alteration]:
     """Alterations of one note; one merged into a note that was given up later is left out."""
     if played is None:
         assert said is not None, f"{note.id} vanished without a ledger line"
@@ -52,8 +54,15 @@ def _story(note: Note, played: HarpNote | None, said: Alteration | None,
     elif played.pitch != note.pitch:
         yield Alteration(Respell(note.id, played.pitch), rule, stage, reason)
     if played.hand != HANDS.get(note.staff, "L"):
-        hand = "right" if played.hand == "R" else "left"
-        yield Alteration(GiveToHand(note.id, played.hand), "H6", "hands",
-                         f"the {hand} hand lies nearer or is free")
+        yield Alteration(GiveToHand(note.id, played.hand), *_given(played, player))
     if played.rolled and "arpeggiate" not in note.marks:
         yield Alteration(Roll(note.id), "H5", "hands", "wider than the hand spans at once")
+
+
+def _given(played: HarpNote, player: Player) -> tuple[str, str, str]:
+    """Why a note is in the other hand: the one of its staff cannot reach it, or this is better."""
+    hand, other = ("right", "left") if played.hand == "R" else ("left", "right")
+    low, high = reach(other[0].upper(), player)
+    if low <= played.string <= high:
+        return "H6", "hands", f"the {hand} hand lies nearer or is free"
+    return "H3", "hands", f"{played.pitch.label} is out of the {other} hand's reach"

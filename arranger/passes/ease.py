@@ -44,7 +44,7 @@ def arrange_within(score: Score, part: str, settings: Settings, ease: int = 0,
         if len(fewer.notes) == len(draft.notes):
             continue
         again = arrange(as_source(fewer), part, later, progress).draft
-        draft = _told(score, part, again, fewer)
+        draft = _told(score, part, again, fewer, later)
     return draft
 
 
@@ -84,9 +84,9 @@ def _rank(note: HarpNote, role: Role) -> tuple[bool, bool, bool, bool, Fraction]
     return (not role.tune, not role.bass, role.doubled, not role.colour, -note.source.duration)
 
 
-def _told(score: Score, part: str, again: Draft, before: Draft) -> Draft:
+def _told(score: Score, part: str, again: Draft, before: Draft, settings: Settings) -> Draft:
     """The draft told against the source: its notes where they came from, one ledger."""
     origin = {n.id: n for n in score.part_notes(part)}
     notes = tuple(replace(n, source=origin[n.id]) for n in again.notes)
     entries = before.ledger.entries + again.ledger.entries
-    return net(replace(again, source=score, notes=notes, ledger=Ledger(entries)))
+    return net(replace(again, source=score, notes=notes, ledger=Ledger(entries)), settings.player)
