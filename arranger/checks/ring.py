@@ -51,9 +51,7 @@ def restrike(case: Case) -> Iterator[Diagnostic]:
 
 def _least(case: Case, note: Note) -> float:
     """Seconds before a string may be taken again without a word; wire strings want more."""
-    wire = HarpString.of(note.pitch) <= case.harp.wire_top
-    return case.player.restrike_warning_seconds * (
-        case.player.wire_restrike_factor if wire else 1.0)
+    return case.player.again_seconds(wire=HarpString.of(note.pitch) <= case.harp.wire_top)
 
 
 def _too_soon(case: Case, found: Sequence[_Again], hard: bool) -> Diagnostic:

@@ -96,13 +96,18 @@ def _repeated(draft: Draft, settings: Settings) -> list[Diagnostic]:
     for here in slices([n for n in draft.notes if not n.source.grace], draft.source.tempo):
         for note in here.notes:
             gap = here.seconds - last.get(note.pitch.position, -9.0)
-            if gap < settings.player.restrike_warning_seconds - 1e-6:
+            if gap < _calm(note, settings) - 1e-6:
                 bars.setdefault(note.source.measure, []).append(note)
             last[note.pitch.position] = here.seconds
     return [_say(draft, "R1", "warning",
                  f"{notes[0].pitch.label} is plucked again within "
-                 f"{settings.player.restrike_warning_seconds:.1f} s: the ring is cut short",
+                 f"{_calm(notes[0], settings):.1f} s: the ring is cut short",
                  notes[0].onset, tuple(n.id for n in notes)) for notes in bars.values()]
+
+
+def _calm(note: HarpNote, settings: Settings) -> float:
+    """Seconds after which the string of a note may be plucked again without a word."""
+    return settings.player.again_seconds(wire=note.string <= settings.harp.wire_top)
 
 
 def _ornaments(draft: Draft) -> list[Diagnostic]:

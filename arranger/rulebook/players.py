@@ -68,6 +68,10 @@ class Player:
         """Unit of the value of this key; KeyError for a key that is no limit."""
         return self.units[key]
 
+    def again_seconds(self, *, wire: bool) -> float:
+        """Seconds after which a string may be plucked again without a word; wire wants more."""
+        return self.restrike_warning_seconds * (self.wire_restrike_factor if wire else 1.0)
+
     @property
     def keys(self) -> tuple[str, ...]:
         """Names of all limits, in the order of the attributes."""
