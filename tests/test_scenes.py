@@ -6,7 +6,7 @@ the scene is real; the plan is that of an average player on a pedal harp.
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
@@ -18,6 +18,7 @@ from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
 from arranger.plan.grip_costs import together
 from arranger.plan.grips import Grip, grip_price
+from arranger.plan.roles import roles
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
@@ -176,3 +177,14 @@ def test_a_larger_hand_keeps_what_a_small_one_gives_up():
     of_wide, of_small = (drafted(*chords, 60, settings=s) for s in (wide, small))
     assert {n.hand for n in of_wide.notes if n.pitch.midi < 69} == {"L"}
     assert of_small.total > of_wide.total
+
+
+def test_of_notes_of_one_name_one_is_never_a_doubling():
+    """The last of a pitch class is not cheap to lose (common practice: thin the doublings)."""
+    draft = drafted(chord("E4 A4 C5 E5", 8) + note("r", 8), chord("C2 A2 C3", 8, voice=5, staff=2)
+                    + low("r", 8), 60)
+    found = roles(draft.notes)
+    plain = Counter(n.pitch.step for n in draft.notes if not found[n.id].doubled)
+    assert plain == {"A": 1, "C": 1, "E": 1}
+    held = drafted(note("A4", 16), low("r", 4) + note("A2", 12, voice=5, staff=2), 60)
+    assert [n.pitch.name for n in held.notes if roles(held.notes)[n.id].doubled] == ["A2"]

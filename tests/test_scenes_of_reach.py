@@ -90,16 +90,31 @@ def test_a_rolled_chord_rises_and_its_last_note_falls_on_the_beat(tmp_path: Path
     assert {sign.get("direction", "up") for sign in signs} == {"up"}
 
 
-@pytest.mark.parametrize(("inner", "lands"), [("E4", "E3"), ("B3", "B2")])
-def test_what_lies_between_hands_too_far_apart_comes_to_the_nearer_one(inner: str, lands: str):
+def test_what_lies_between_hands_too_far_apart_comes_to_the_nearer_one():
     """Rimsky-Korsakov: written close, no great space between the hands. Neither can hold it."""
-    draft = drafted(chord("C6 E6 A6 C7", 16), chord(f"C2 G2 {inner}", 16, voice=5, staff=2), 60)
+    draft = drafted(chord("C6 E6 A6 C7", 16), chord("C2 G2 B3", 16, voice=5, staff=2), 60)
     (notes,) = by_onset(draft)
-    assert named([n for n in notes if n.hand == "L"]) == sorted(["C2", "G2", lands],
-                                                              key=lambda n: Pitch.parse(n).midi)
+    assert named([n for n in notes if n.hand == "L"]) == ["C2", "G2", "B2"]
     assert not any(n.rolled for n in notes)
     assert [type(e.edit) for e in draft.ledger.entries] == [OctaveShift]
-    assert told(draft) == {("H2", f"{inner} lies outside both hands' grip")}
+    assert told(draft) == {("H2", "B3 lies outside both hands' grip")}
+
+
+def test_a_doubling_between_the_hands_is_left_out_before_it_is_moved():
+    """Common practice: the doubling goes first; E sounds above."""
+    draft = drafted(chord("C6 E6 A6 C7", 16), chord("C2 G2 E4", 16, voice=5, staff=2), 60)
+    (notes,) = by_onset(draft)
+    assert named([n for n in notes if n.hand == "L"]) == ["C2", "G2"]
+    assert told(draft) == {("H2", "doubling E4: no hand can hold it with the rest of the chord")}
+
+
+def test_a_note_of_a_moving_line_is_left_out_before_it_leaves_its_octave():
+    """Common practice: an octave is for the whole figure; a single quaver breaks the line."""
+    right = chord("C6 E6 A6 C7", 2) + note("r", 2) + note("r", 12)
+    left = chord("C2 G2 B3", 2, voice=5, staff=2) + low("r", 2) + low("r", 12)
+    draft = drafted(right, left, 60)
+    assert named([n for n in draft.notes if n.hand == "L"]) == ["C2", "G2"]
+    assert told(draft) == {("H2", "inner note B3: no hand can hold it with the rest of the chord")}
 
 
 def test_what_no_hand_can_hold_is_left_out_and_no_pedal_is_blamed():

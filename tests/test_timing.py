@@ -46,11 +46,18 @@ def seconds_of(change: Window, player: Player) -> float:
     return player.foot_two_notch_seconds if two else player.foot_move_seconds
 
 
+def crowded(picks: Sequence[Any]) -> int:
+    """What moves cost besides that come sooner after another than at a calm foot's pace."""
+    times = sorted(m.seconds for m in picks)
+    return PRICES["crowd"] * sum(b - a < PLAYER.foot_sustained_seconds - 1e-6
+                                 for a, b in pairwise(times))
+
+
 def cheapest_moments(changes: Sequence[Window], options: Sequence[Any]) -> int | None:
     """Least price over all choices of moments, in whatever order; None if a foot cannot do it."""
     best = None
     for picks in product(*options):
-        price = sum(m.price for m in picks)
+        price = sum(m.price for m in picks) + crowded(picks)
         order = sorted(zip(picks, changes, strict=True), key=lambda x: x[0].seconds)
         apart = all(b.seconds - a.seconds >= seconds_of(change, PLAYER) - 1e-6
                     for (a, change), (b, _) in pairwise(order))
@@ -93,13 +100,13 @@ def test_moments_of_a_foot_are_the_cheapest_in_any_order(uses, bpm, first):
     finally:
         timing._place = real
     assert calls
-    for (mine, options, _), (placed, missed) in calls:
+    for (mine, options, *_), (placed, missed) in calls:
         thinned = [[m for i, m in enumerate(row) if m in placed or i % (1 + len(row) // 20) == 0]
                    for row in options]
         best = cheapest_moments(mine, thinned)
         assert (best is None) or not missed
         if best is not None:
-            assert sum(m.price for m in placed) == best
+            assert sum(m.price for m in placed) + crowded(placed) == best
         elif not missed:
             assert cheapest_moments(mine, [[m] for m in placed]) is not None
 

@@ -55,7 +55,7 @@ def _tone(note: HarpNote, role: Role, here: Slice, thin: bool, settings: Setting
     tone = Tone(pitch=note.pitch, hand=note.hand,
                 drop=worth(note, role, settings.prices).drop,
                 fixed=bool(role.tune or role.bass), roll=roll, rolled=note.rolled,
-                chord=note.source.chord, exposed=thin)
+                chord=note.source.chord, exposed=thin, moving=length < 1)
     return pinned_tone(tone, settings.pins.of(note.id))
 
 

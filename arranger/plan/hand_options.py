@@ -18,6 +18,10 @@ from arranger.rulebook.players import Player
 from arranger.rulebook.rules import rule
 
 
+#: Times dearer an octave is where it breaks a line (assumption: dearer than an inner note lost).
+_BROKEN = 2
+
+
 @dataclass(frozen=True, slots=True)
 class Tone:
     """A note of a slice: its pitch, the hand its staff suggests, and what losing it costs.
@@ -25,6 +29,7 @@ class Tone:
     ``fixed``: it may not be moved by octaves (tune, bass, or a string without disc near by).
     ``roll``: it may be part of a rolled chord; ``rolled``: the source rolls it; ``chord`` numbers
     the written chord. ``exposed``: it is struck in a thin texture (``plan.exposure``).
+    ``moving``: it is shorter than a beat, so that an octave breaks its line.
     """
 
     pitch: Pitch
@@ -35,6 +40,7 @@ class Tone:
     rolled: bool
     chord: int
     exposed: bool = False
+    moving: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +163,8 @@ def _thin(tones: Sequence[Tone], picked: Sequence[int], which: str, player: Play
                 wide = Hand(tuple((i, tones[i].pitch) for i in kept), True)
                 if _fits(wide, which, player):
                     found.append((wide, lost + prices["roll"]))
-            found += [(hand, lost - tones[i].drop + prices["octave"])
+            found += [(hand, lost - tones[i].drop
+                       + prices["octave"] * (_BROKEN if tones[i].moving else 1))
                       for i, hand in _moved(tones, picked, kept, which, player, octaves)]
     found.sort(key=lambda f: (f[1], f[0].tones))
     return found[:most]

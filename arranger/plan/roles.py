@@ -24,7 +24,8 @@ class Role:
     """Part a note plays.
 
     ``tune`` and ``bass``: quarter notes for which it is the highest or lowest sounding note;
-    ``doubled``: its pitch class sounds in another octave at its onset;
+    ``doubled``: its pitch class sounds in another octave at its onset, and it is not the one note
+    that stands for it: of those struck together with none held, one is never a doubling;
     ``colour``: it is the third or seventh of the harmony; ``alone``: nothing else is struck with
     it in its hand; ``harmony``: the pitch classes sounding at its onset.
     """
@@ -66,6 +67,12 @@ def colour_tones(classes: frozenset[int]) -> frozenset[int]:
     return frozenset((root + i) % 12 for i in (*chord[1:2], *chord[3:]))
 
 
+def _before(one: HarpNote, other: HarpNote, leads: Mapping[NoteId, int]) -> bool:
+    """Tell which of two notes of one name stands for it: what leads longer, then the higher."""
+    return ((leads[one.id], one.pitch.midi, one.id)
+            > (leads[other.id], other.pitch.midi, other.id))
+
+
 def roles(notes: Sequence[HarpNote]) -> Mapping[NoteId, Role]:
     """Roles of all notes of the arranged part, grace notes included."""
     grid = lcm(*{t.denominator for n in notes for t in (n.source.onset, n.source.duration)})
@@ -87,8 +94,9 @@ def roles(notes: Sequence[HarpNote]) -> Mapping[NoteId, Role]:
             low = min(sounding, key=lambda h: (h.midi, -h.start))
             tune[top.note.id] += after - here
             bass[low.note.id] += after - here
+    leads = {n.id: tune[n.id] + bass[n.id] for n in notes}
     return {n.id: _role(n, heard[places[n.id]], Fraction(tune[n.id], grid),
-                        Fraction(bass[n.id], grid)) for n in notes}
+                        Fraction(bass[n.id], grid), leads) for n in notes}
 
 
 class _Held(NamedTuple):
@@ -110,14 +118,17 @@ def _ticks(note: HarpNote, grid: int) -> tuple[int, int]:
     return start, start + duration.numerator * (grid // duration.denominator)
 
 
-def _role(note: HarpNote, sounding: tuple[HarpNote, ...], tune: Fraction,
-          bass: Fraction) -> Role:
+def _role(note: HarpNote, sounding: tuple[HarpNote, ...], tune: Fraction, bass: Fraction,
+          leads: Mapping[NoteId, int]) -> Role:
     pc = note.pitch.pitch_class
     others = [n for n in sounding if n.id != note.id]
+    alike = [n for n in others if n.pitch.pitch_class == pc]
     classes = frozenset(n.pitch.pitch_class for n in sounding)
     return Role(
         tune=tune, bass=bass,
-        doubled=any(n.pitch.pitch_class == pc for n in others),
+        doubled=bool(alike) and (
+            note.source.grace or any(n.onset < note.onset for n in alike)
+            or any(_before(n, note, leads) for n in alike)),
         colour=pc in colour_tones(classes),
         alone=not any(n.onset == note.onset and n.source.staff == note.source.staff
                       for n in others),

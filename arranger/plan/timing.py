@@ -113,7 +113,7 @@ def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window]
         for cuts in _CUTS:
             options = [_pinned(w, score, pins) or
                        _moments(w, score, grid, beat_set, cuts, player, prices) for w in mine]
-            placed, late = _placed(mine, options, player, jumps)
+            placed, late = _placed(mine, options, player, prices["crowd"], jumps)
             if not late:
                 break
         missed += late
@@ -177,9 +177,9 @@ def _moments(window: Window, score: Score, grid: Sequence[Fraction], beats: froz
 
 
 def _placed(changes: Sequence[Window], options: Sequence[Sequence[_Moment]], player: Player,
-            jumps: Sequence[tuple[float, float]]) -> tuple[list[_Moment], list[Window]]:
+            crowd: int, jumps: Sequence[tuple[float, float]]) -> tuple[list[_Moment], list[Window]]:
     """Moments of one foot's changes, a move apart across the jumps too where that can be."""
-    placed, late = _place(changes, options, player)
+    placed, late = _place(changes, options, player, crowd)
     for end, start in jumps:
         last = max((r for r, m in enumerate(placed) if m.seconds < end - _EPS),
                    key=lambda r: placed[r].seconds, default=None)
@@ -197,7 +197,7 @@ def _placed(changes: Sequence[Window], options: Sequence[Sequence[_Moment]], pla
             narrowed[last] = [m for m in options[last] if end - m.seconds >= least[0]]
             narrowed[first] = [m for m in options[first] if m.seconds - start >= least[1]]
             if narrowed[last] and narrowed[first]:
-                found.append((_place(changes, narrowed, player), narrowed))
+                found.append((_place(changes, narrowed, player, crowd), narrowed))
         if found:
             (placed, late), options = min(found, key=lambda f: sum(m.price for m in f[0][0])
                                           + _MISSED * len(f[0][1]))
@@ -206,22 +206,26 @@ def _placed(changes: Sequence[Window], options: Sequence[Sequence[_Moment]], pla
 
 @dataclass(frozen=True, slots=True)
 class _Line:
-    """Some changes placed: the price, when the foot is free again, the last change and the rest."""
+    """Some changes placed, in order: the price, the last change and the rest.
+
+    ``free``: when the foot has ended its last move, ``calm``: when it has had time for it.
+    """
 
     price: int
     free: float = -math.inf
+    calm: float = -math.inf
     last: tuple[int, _Moment] | None = None
     before: _Line | None = None
 
 
-def _place(changes: Sequence[Window], options: Sequence[Sequence[_Moment]],
-           player: Player) -> tuple[list[_Moment], list[Window]]:
+def _place(changes: Sequence[Window], options: Sequence[Sequence[_Moment]], player: Player,
+           crowd: int) -> tuple[list[_Moment], list[Window]]:
     """Cheapest moments of one foot's changes, a move apart, in whatever order; then the missed.
 
     A sweep over all moments in time. Lines are kept by the open windows they have served (at most
     one a pedal, for the windows of one pedal do not overlap); of those that have served the same,
-    a dearer one is kept only if its foot is free earlier. A window that closes unserved is missed
-    at a heavy price.
+    a dearer one is kept only if its foot is free or calm earlier. A window that closes unserved is
+    missed at a heavy price. ``crowd``: price of a move sooner after another than a calm foot's.
     """
     lines = {frozenset[int](): [_Line(0)]}
     for now, rank, at in sorted((m.seconds, rank, at) for rank, moments in enumerate(options)
@@ -229,10 +233,13 @@ def _place(changes: Sequence[Window], options: Sequence[Sequence[_Moment]],
         lines = {served: _undominated(here, now) for served, here in lines.items()}
         moment = options[rank][at]
         for served in [s for s in lines if rank not in s]:
-            line = lines[served][0]
-            if line.free <= now + 1e-6:
-                more = _Line(line.price + moment.price, now + _time(changes[rank], player),
-                             (rank, moment), line)
+            line = min((x for x in lines[served] if x.free <= now + _EPS), default=None,
+                       key=lambda x: x.price + crowd * (x.calm > now + _EPS))
+            if line is not None:
+                more = _Line(
+                    line.price + moment.price + crowd * (line.calm > now + _EPS),
+                    now + _time(changes[rank], player), now + player.foot_sustained_seconds,
+                    (rank, moment), line)
                 lines.setdefault(served | {rank}, []).append(more)
         if at == len(options[rank]) - 1:
             lines = _close(lines, rank)
@@ -257,12 +264,18 @@ def _time(change: Window, player: Player) -> float:
 
 
 def _undominated(lines: Sequence[_Line], now: float) -> list[_Line]:
-    """Cheapest line whose foot is free (of equals the last to move), then the busy no dearer."""
-    ready = [x for x in lines if x.free <= now + 1e-6]
-    if not ready:
+    """Lines from the cheapest on (of equals the last to move) that are free or calm earlier.
+
+    What lies in the past is equal.
+    """
+    if len(lines) == 1:
         return list(lines)
-    best = min(ready, key=lambda x: (x.price, -x.free))
-    return [best, *(x for x in lines if x.free > now + 1e-6 and x.price <= best.price)]
+    kept: list[_Line] = []
+    for line in sorted(lines, key=lambda x: (x.price, -x.calm)):
+        if not any(x.free <= max(line.free, now + _EPS) and x.calm <= max(line.calm, now + _EPS)
+                   for x in kept):
+            kept.append(line)
+    return kept
 
 
 def _close(lines: Mapping[frozenset[int], Sequence[_Line]],
