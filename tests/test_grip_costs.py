@@ -14,10 +14,13 @@ from arranger.search.compiled import compiled, kept
 from arranger.search.two_hands import FREE
 
 PLAYER, PRICES = load_player("average"), load_prices()
+WIRE_TOP = 15  # any string, so that some of the drawn grips lie below
 AGES = sorted({t + d for t in (
     PLAYER.restrike_error_seconds, PLAYER.restrike_warning_seconds, PLAYER.restrike_free_seconds,
     PLAYER.same_finger_seconds, PLAYER.placing_lead_seconds, PLAYER.afresh_seconds,
-    PLAYER.collision_seconds, 2.0) for d in (-0.01, 0.0, 0.01)} - {-0.01, 0.0})
+    PLAYER.collision_seconds, 2.0, 2 * PLAYER.restrike_error_seconds,
+    2 * PLAYER.restrike_warning_seconds, 2 * PLAYER.restrike_free_seconds)
+    for d in (-0.01, 0.0, 0.01)} - {-0.01, 0.0})
 
 
 @st.composite
@@ -37,22 +40,41 @@ def own(old: Grip, age: float, new: Grip) -> int:
     reach = PLAYER.span_steps + PLAYER.travel_steps_per_second * age
     strings = old.strings + new.strings
     price = PRICES["travel"] * max(0.0, max(strings) - min(strings) - reach)
-    same_strings = len(set(old.strings) & set(new.strings))
+    price += PRICES["leap"] * max(0.0, max(strings) - min(strings) - PLAYER.span_steps
+                                  - PLAYER.travel_steps_per_second * age / 2)
+    same = set(old.strings) & set(new.strings)
+    same_strings = len(same)
     same_fingers = len(set(old.fingers) & set(new.fingers))
-    again = next((p for limit, p in (
-        (PLAYER.restrike_error_seconds, IMPOSSIBLE),
-        (PLAYER.restrike_warning_seconds, PRICES["restrike"]),
-        (PLAYER.restrike_free_seconds, PRICES["restrike_easy"])) if age < limit - 1e-6), 0)
-    price += same_strings * again * weight(new) // 100
+    price += sum(again(age, s <= WIRE_TOP) for s in same) * weight(new) // 100
     if age < PLAYER.same_finger_seconds - 1e-6:
         price += same_fingers * PRICES["hop"]
     if age < PLAYER.placing_lead_seconds - 1e-6:
         price += max(0, same_fingers - same_strings) * PRICES["hop_quick"]
         if len(new.strings) >= 3 and new.strings[0] not in old.strings:
             price += (new.fingers[0] in old.fingers) * PRICES["late_bottom"]
-    if len(old.strings) == len(new.strings) == 1 and age <= PLAYER.afresh_seconds:
-        price += turn(old.fingers[0], new.fingers[0], new.strings[0] - old.strings[0])
+    alone = len(old.strings) == len(new.strings) == 1
+    if age <= PLAYER.afresh_seconds if alone else age < PLAYER.placing_lead_seconds - 1e-6:
+        before, after, steps = 0, 0, 0
+        if new.strings[0] > old.strings[-1]:
+            before, after, steps = old.fingers[-1], new.fingers[0], new.strings[0] - old.strings[-1]
+        elif new.strings[-1] < old.strings[0]:
+            before, after, steps = old.fingers[0], new.fingers[-1], new.strings[-1] - old.strings[0]
+        if alone or before != after:  # chords: one finger twice has its price already
+            price += turn(before, after, steps)
+    placed = set(new.strings) - set(old.strings)
+    if len(placed) >= 3 and age < PLAYER.collision_seconds - 1e-6:
+        price += len(placed) * PRICES["replace"]
     return int(price)
+
+
+def again(age: float, wire: bool) -> int:
+    """A string plucked again; on wire all takes twice the time."""
+    factor = PLAYER.wire_restrike_factor if wire else 1
+    limits = [(PLAYER.restrike_error_seconds, IMPOSSIBLE),
+              (PLAYER.restrike_error_seconds * factor, PRICES["restrike_wire"]),
+              (PLAYER.restrike_warning_seconds * factor, PRICES["restrike"]),
+              (PLAYER.restrike_free_seconds * factor, PRICES["restrike_easy"])]
+    return next((p for limit, p in limits if age < limit - 1e-6), 0)
 
 
 def turn(before: int, after: int, way: int) -> int:
@@ -86,7 +108,7 @@ def across(old: Grip, age: float, new: Grip) -> int:
        st.data())
 @settings(max_examples=200, deadline=None)
 def test_tables_are_the_rules_pair_by_pair(olds, news, data):
-    costs = GripCosts(PLAYER, PRICES)
+    costs = GripCosts(PLAYER, PRICES, wire_top=WIRE_TOP)
     ages = [data.draw(st.sampled_from(AGES)) for _ in olds]
     old = np.array([FREE, *map(costs.number, olds)])
     new = np.array([costs.number(g) for g in news])

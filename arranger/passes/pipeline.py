@@ -120,6 +120,9 @@ def _once(score: Score, part: str, settings: Settings, progress: Progress, proof
     if settings.harp.mechanism != "pedal":
         return _without_pedals(*_in_compass(score, part, settings), settings, progress)
     progress("weighing strings, pedals and hands")
+    if settings.ensemble is not None:  # staves are no evidence of hands yet
+        settings = replace(settings, prices={
+            **settings.prices, "other_hand": settings.prices["line_hand"]})
     ground, folding = recall.get("ground", lambda: _ground(score, part, settings))
     planned = plan_together(ground, settings, proof, recall)
     progress("timing the pedals")

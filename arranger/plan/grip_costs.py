@@ -27,7 +27,9 @@ class GripCosts:
     """Numbers of grips and the price tables between them (implements ``search.Costs``)."""
 
     def __init__(self, player: Player, prices: Mapping[str, int],
-                 impossible: int = IMPOSSIBLE) -> None:
+                 impossible: int = IMPOSSIBLE, wire_top: int = -1) -> None:
+        """``wire_top``: position of the highest wire string; -1: there is none."""
+        self._wires = (1 << wire_top + 1) - 1
         self._player = player
         self._fees = _fees(player, prices, impossible)
         self._prices = prices
@@ -53,7 +55,8 @@ class GripCosts:
             self._rows.append((grip.strings[0], grip.strings[-1], mask, mask << 1 | mask >> 1,
                                single, sum(1 << f for f in grip.fingers),
                                100 + self._prices["exposure"] * grip.exposed,
-                               1 << grip.fingers[0] if len(grip.fingers) >= _CHORD else 0))
+                               1 << grip.fingers[0] if len(grip.fingers) >= _CHORD else 0,
+                               mask & self._wires, grip.fingers[0], grip.fingers[-1]))
             self._array = None
         return found
 
@@ -61,10 +64,12 @@ class GripCosts:
         """Of every grip, by its number.
 
         Lowest and highest string, set of strings, of their neighbours, finger of a single note,
-        set of fingers, per cent by which clumsiness towards it weighs, finger under a chord.
+        set of fingers, per cent by which clumsiness towards it weighs, finger under a chord,
+        set of wire strings, finger on the lowest and on the highest string.
         """
         if self._array is None:
-            self._array = np.array(np.array(self._rows, dtype=np.int64).reshape(-1, 8).T, order="C")
+            rows = np.array(self._rows, dtype=np.int64).reshape(-1, 11)
+            self._array = np.array(rows.T, order="C")
         return self._array
 
     def own(self, worker: int, old: Ids, age: Times, new: Ids) -> Table:
@@ -83,6 +88,7 @@ class GripCosts:
 def _fees(player: Player, prices: Mapping[str, int], impossible: int) -> Fees:
     return Fees(
         span=float(player.span_steps), travel_speed=float(player.travel_steps_per_second),
+        wire_factor=float(player.wire_restrike_factor),
         restrike_error=float(player.restrike_error_seconds),
         restrike_warning=float(player.restrike_warning_seconds),
         restrike_free=float(player.restrike_free_seconds),
@@ -90,8 +96,8 @@ def _fees(player: Player, prices: Mapping[str, int], impossible: int) -> Fees:
         afresh=float(player.afresh_seconds), collision_time=float(player.collision_seconds),
         impossible=impossible,
         **{name: int(prices[name]) for name in (
-            "travel", "restrike", "restrike_easy", "hop", "hop_quick", "late_bottom",
-            "collision", "near_after")})
+            "travel", "leap", "replace", "restrike", "restrike_easy", "restrike_wire", "hop",
+            "hop_quick", "late_bottom", "collision", "near_after")})
 
 
 def _turns(prices: Mapping[str, int]) -> npt.NDArray[np.int64]:

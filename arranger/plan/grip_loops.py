@@ -15,6 +15,10 @@ from arranger.search.two_hands import Times
 #: Strings on a harp, at most.
 WIDEST = 63
 _EPS = 1e-6
+#: Share of its greatest speed at which a hand travels at leisure (assumption).
+_LEISURE = 0.5
+#: Strings from which on a hand placed anew is a chord.
+_CHORD = 3
 
 Grips = npt.NDArray[np.int64]  #: columns of ``GripCosts``, a row each
 
@@ -24,6 +28,7 @@ class Fees(NamedTuple):
 
     span: float
     travel_speed: float
+    wire_factor: float
     restrike_error: float
     restrike_warning: float
     restrike_free: float
@@ -32,8 +37,11 @@ class Fees(NamedTuple):
     afresh: float
     collision_time: float
     travel: int
+    leap: int
+    replace: int
     restrike: int
     restrike_easy: int
+    restrike_wire: int
     hop: int
     hop_quick: int
     late_bottom: int
@@ -51,31 +59,54 @@ def own_prices(grips: Grips, turns: Grips, fees: Fees, old: Ids, age: Times, new
         if a < 0:
             continue
         free = fees.span + fees.travel_speed * age[k]
-        again = 0
-        if age[k] < fees.restrike_error - _EPS:
-            again = fees.impossible
-        elif age[k] < fees.restrike_warning - _EPS:
-            again = fees.restrike
-        elif age[k] < fees.restrike_free - _EPS:
-            again = fees.restrike_easy
+        easy = fees.span + _LEISURE * fees.travel_speed * age[k]
+        again = _again(fees, age[k], 1.0)
+        wired = _again(fees, age[k], fees.wire_factor)
         hop = fees.hop if age[k] < fees.same_finger - _EPS else 0
         quick = fees.hop_quick if age[k] < fees.lead - _EPS else 0
         bottom = fees.late_bottom if age[k] < fees.lead - _EPS else 0
-        single = grips[4, a] if age[k] <= fees.afresh else 0
+        turns_alone = grips[4, a] > 0 and age[k] <= fees.afresh
+        turns_all = age[k] < fees.lead - _EPS
+        afresh = fees.replace if age[k] < fees.collision_time - _EPS else 0
         for j in range(len(new)):
             b = new[j]
             width = max(grips[1, a], grips[1, b]) - min(grips[0, a], grips[0, b])
-            price = max(width - free, 0.0) * fees.travel
+            price = max(width - free, 0.0) * fees.travel + max(width - easy, 0.0) * fees.leap
             strings = _count(grips[2, a] & grips[2, b])
+            wires = _count(grips[8, a] & grips[2, b])
             fingers = _count(grips[5, a] & grips[5, b])
-            price += strings * again * grips[6, b] // 100
+            price += ((strings - wires) * again + wires * wired) * grips[6, b] // 100
             price += fingers * hop + max(fingers - strings, 0) * quick
             if not grips[2, a] >> grips[0, b] & 1:
                 price += _count(grips[7, b] & grips[5, a]) * bottom
-            steps = min(max(grips[0, b] - grips[0, a], -WIDEST), WIDEST)
-            price += turns[single, grips[4, b], steps]
+            if turns_all or (turns_alone and grips[4, b] > 0):
+                before, after, steps = grips[9, a], grips[10, b], grips[1, b] - grips[0, a]
+                if grips[0, b] > grips[1, a]:
+                    before, after, steps = grips[10, a], grips[9, b], grips[0, b] - grips[1, a]
+                elif steps >= 0:
+                    steps = 0  # they overlap
+                if before != after or (grips[4, a] > 0 and grips[4, b] > 0):
+                    price += turns[before, after, min(max(steps, -WIDEST), WIDEST)]
+            placed = _count(grips[2, b] & ~grips[2, a])
+            if placed >= _CHORD:
+                price += placed * afresh
             out[k, j] = np.int32(price)
     return out
+
+
+@compiled
+def _again(fees: Fees, age: float, factor: float) -> int:
+    """Price of a string plucked again after so many seconds.
+
+    ``factor``: how many times longer wire wants; short of that it only buzzes, with any finger.
+    """
+    if age < fees.restrike_error - _EPS:
+        return fees.impossible
+    if age < factor * fees.restrike_error - _EPS:
+        return fees.restrike_wire
+    if age < factor * fees.restrike_warning - _EPS:
+        return fees.restrike
+    return fees.restrike_easy if age < factor * fees.restrike_free - _EPS else 0
 
 
 @compiled

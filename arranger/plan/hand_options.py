@@ -17,9 +17,8 @@ from arranger.model.pitch import Pitch
 from arranger.rulebook.players import Player
 from arranger.rulebook.rules import rule
 
-
-#: Times dearer an octave is where it breaks a line (assumption: dearer than an inner note lost).
-_BROKEN = 2
+#: Times dearer an octave is where it breaks a line (assumption: dearer than any inner note lost).
+_BROKEN = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +28,8 @@ class Tone:
     ``fixed``: it may not be moved by octaves (tune, bass, or a string without disc near by).
     ``roll``: it may be part of a rolled chord; ``rolled``: the source rolls it; ``chord`` numbers
     the written chord. ``exposed``: it is struck in a thin texture (``plan.exposure``).
-    ``moving``: it is shorter than a beat, so that an octave breaks its line.
+    ``moving``: it is shorter than a beat, so that an octave breaks its line. ``idle``: the other
+    hand has nothing to do about that time and may well take all of the moment.
     """
 
     pitch: Pitch
@@ -41,6 +41,7 @@ class Tone:
     chord: int
     exposed: bool = False
     moving: bool = False
+    idle: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,8 +206,12 @@ def _sized(option: Option, tones: Sequence[Tone], player: Player,
     price = option.price
     chords: dict[int, set[str]] = {}
     for which, hand in (("L", option.left), ("R", option.right)):
+        given = [tones[i].idle for i, _ in hand.tones if tones[i].hand != which]
+        if given and len(given) == len(tones) and all(given):
+            price += prices["idle_hand"]
+        else:
+            price += prices["other_hand"] * len(given)
         for i, _ in hand.tones:
-            price += prices["other_hand"] * (tones[i].hand != which)
             chords.setdefault(tones[i].chord, set()).add(which)
     price += prices["split"] * sum(len(c) > 1 for c in chords.values())
     struck = sorted(p.position for hand in (option.left, option.right) for _, p in hand.tones)

@@ -30,7 +30,8 @@ class Scene:
 
     ``ways``, ``ends``: of every note, graces included, as for ``pedal_path``; ``tones``: of the
     notes that hands place (None for graces); ``places``: strings to which an octave may move;
-    ``pins``: what was decided beforehand of every note (none: of no note).
+    ``pins``: what was decided beforehand of every note (none: of no note). ``wire_top``: position
+    of the highest wire string; -1: there is none.
     """
 
     parts: tuple[Slice, ...]
@@ -40,6 +41,7 @@ class Scene:
     places: frozenset[int]
     pins: tuple[tuple[Pin, ...], ...] = ()
     universe: Universe = field(default_factory=load_universe)
+    wire_top: int = -1
 
 
 Offers = Mapping[int, Mapping[tuple[int, int], int]]
@@ -69,7 +71,8 @@ class HandSearch:
                  prices: Mapping[str, int], kept: Sequence[Sequence[int]] = (),
                  recall: Recall | None = None, impossible: int = IMPOSSIBLE) -> None:
         recall = recall or Recall()
-        costs = recall.common("grip costs", lambda: GripCosts(player, prices, impossible))
+        costs = recall.common("grip costs", lambda: GripCosts(
+            player, prices, impossible, scene.wire_top))
         self._scene, self._costs = scene, costs
         self._placed = [[i for i, t in enumerate(row) if t is not None] for row in scene.tones]
         self._slots: list[Slot] = []
