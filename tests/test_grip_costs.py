@@ -61,6 +61,9 @@ def own(old: Grip, age: float, new: Grip) -> int:
             before, after, steps = old.fingers[0], new.fingers[-1], new.strings[-1] - old.strings[0]
         if alone or before != after:  # chords: one finger twice has its price already
             price += turn(before, after, steps)
+    elif alone and old.fingers == new.fingers and 0 < max(strings) - min(strings) <= \
+            PLAYER.span_steps:
+        price += PRICES["apart"]
     placed = set(new.strings) - set(old.strings)
     if len(placed) >= 3 and age < PLAYER.collision_seconds - 1e-6:
         price += len(placed) * PRICES["replace"]

@@ -76,7 +76,8 @@ def parse(content: bytes, name: str) -> etree._Element:
     text = _as_utf8(content, name)
     _refuse_bombs(text, name)
     parser = etree.XMLParser(encoding="utf-8", resolve_entities=False, no_network=True,
-                             load_dtd=False, huge_tree=False, remove_pis=False)
+                             load_dtd=False, huge_tree=False, remove_pis=False,
+                             remove_blank_text=True)
     try:
         root = etree.fromstring(text, parser)
     except etree.XMLSyntaxError as error:

@@ -96,8 +96,8 @@ def _fees(player: Player, prices: Mapping[str, int], impossible: int) -> Fees:
         afresh=float(player.afresh_seconds), collision_time=float(player.collision_seconds),
         impossible=impossible,
         **{name: int(prices[name]) for name in (
-            "travel", "leap", "replace", "restrike", "restrike_easy", "restrike_wire", "hop",
-            "hop_quick", "late_bottom", "collision", "near_after")})
+            "travel", "leap", "replace", "apart", "restrike", "restrike_easy", "restrike_wire",
+            "hop", "hop_quick", "late_bottom", "collision", "near_after")})
 
 
 def _turns(prices: Mapping[str, int]) -> npt.NDArray[np.int64]:

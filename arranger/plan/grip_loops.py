@@ -39,6 +39,7 @@ class Fees(NamedTuple):
     travel: int
     leap: int
     replace: int
+    apart: int
     restrike: int
     restrike_easy: int
     restrike_wire: int
@@ -65,8 +66,6 @@ def own_prices(grips: Grips, turns: Grips, fees: Fees, old: Ids, age: Times, new
         hop = fees.hop if age[k] < fees.same_finger - _EPS else 0
         quick = fees.hop_quick if age[k] < fees.lead - _EPS else 0
         bottom = fees.late_bottom if age[k] < fees.lead - _EPS else 0
-        turns_alone = grips[4, a] > 0 and age[k] <= fees.afresh
-        turns_all = age[k] < fees.lead - _EPS
         afresh = fees.replace if age[k] < fees.collision_time - _EPS else 0
         for j in range(len(new)):
             b = new[j]
@@ -79,19 +78,35 @@ def own_prices(grips: Grips, turns: Grips, fees: Fees, old: Ids, age: Times, new
             price += fingers * hop + max(fingers - strings, 0) * quick
             if not grips[2, a] >> grips[0, b] & 1:
                 price += _count(grips[7, b] & grips[5, a]) * bottom
-            if turns_all or (turns_alone and grips[4, b] > 0):
-                before, after, steps = grips[9, a], grips[10, b], grips[1, b] - grips[0, a]
-                if grips[0, b] > grips[1, a]:
-                    before, after, steps = grips[10, a], grips[9, b], grips[0, b] - grips[1, a]
-                elif steps >= 0:
-                    steps = 0  # they overlap
-                if before != after or (grips[4, a] > 0 and grips[4, b] > 0):
-                    price += turns[before, after, min(max(steps, -WIDEST), WIDEST)]
+            price += _turning(grips, turns, fees, a, age[k], b)
             placed = _count(grips[2, b] & ~grips[2, a])
             if placed >= _CHORD:
                 price += placed * afresh
             out[k, j] = np.int32(price)
     return out
+
+
+@compiled
+def _turning(grips: Grips, turns: Grips, fees: Fees, a: int, age: float, b: int) -> int:
+    """Price of passing from the fingers of grip ``a`` to those of ``b`` above or below it.
+
+    In a line of single notes while the hand stays where it is, else where there is no time to
+    place it anew; one finger for two notes of a slower line.
+    """
+    single = grips[4, a] > 0 and grips[4, b] > 0
+    if age >= fees.lead - _EPS and not (single and age <= fees.afresh):
+        width = abs(grips[0, b] - grips[0, a])
+        same = single and grips[4, a] == grips[4, b]
+        return fees.apart if same and 0 < width <= fees.span else 0
+    if grips[0, b] > grips[1, a]:
+        before, after, steps = grips[10, a], grips[9, b], grips[0, b] - grips[1, a]
+    elif grips[1, b] < grips[0, a]:
+        before, after, steps = grips[9, a], grips[10, b], grips[1, b] - grips[0, a]
+    else:
+        return 0
+    if before == after and not single:
+        return 0  # one finger twice has its price
+    return int(turns[before, after, min(max(steps, -WIDEST), WIDEST)])
 
 
 @compiled

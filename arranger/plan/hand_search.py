@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from arranger.model.pins import Pin
 from arranger.plan.grip_costs import IMPOSSIBLE, GripCosts
 from arranger.plan.hand_options import Tone
-from arranger.plan.hand_slot import Slot
+from arranger.plan.hand_slot import Menu, Slot
 from arranger.plan.pedal_path import Ways
 from arranger.plan.pinned import pinned_choices
 from arranger.plan.recall import Recall
@@ -92,14 +92,15 @@ class HandSearch:
         rows = scene.ways[at], scene.tones[at], scene.pins[at] if scene.pins else ()
         key = (scene.parts[at].seconds, *map(id, rows), base, keep, tuple(self.touchy[at]),
                tuple(self.losable[at]))
-        return recall.get(key, lambda: (self._slot(at, base, keep, prices), rows))[0]
+        return recall.get(key, lambda: (self._slot(at, base, keep, prices, recall), rows))[0]
 
-    def _slot(self, at: int, base: Sequence[int], keep: Sequence[int],
-              prices: Mapping[str, int]) -> Slot:
+    def _slot(self, at: int, base: Sequence[int], keep: Sequence[int], prices: Mapping[str, int],
+              recall: Recall) -> Slot:
         scene, placed = self._scene, self._placed[at]
         part, ways = scene.parts[at], scene.ways[at]
         mine = [ways[i] for i in placed]
-        held = [t for t in scene.tones[at] if t is not None]
+        chords = [t.chord for t in scene.tones[at] if t is not None]
+        held = [replace(t, chord=chords.index(t.chord)) for t in scene.tones[at] if t is not None]
         rows = patterns(mine, [base[i] for i in placed], [self.touchy[at][i] for i in placed],
                         [self.losable[at][i] for i in placed], scene.universe)
         also = tuple(keep[i] for i in placed)
@@ -107,8 +108,10 @@ class HandSearch:
         rows = with_losses(rows, [self.losable[at][i] for i in placed])
         pins = tuple(scene.pins[at][i] for i in placed) if scene.pins else ()
         rolled = tuple(part.notes[i].rolled for i in placed)
-        return Slot(part.seconds, placed, tuple(w.drop for w in ways), self._options(
-            held, mine, rows, pins, rolled, prices["roll"], placed), self._costs)
+        drops = tuple(w.drop for w in ways)
+        key = "menu", tuple(placed), drops, tuple(held), tuple(mine), rows, pins, rolled
+        return Slot(part.seconds, recall.get(key, lambda: Menu(placed, drops, self._options(
+            held, mine, rows, pins, rolled, prices["roll"], placed), self._costs)))
 
     def _options(self, held: Sequence[Tone], mine: Sequence[Ways],
                  rows: Sequence[tuple[int, ...]], pins: Sequence[Pin], rolled: Sequence[bool],
@@ -129,12 +132,12 @@ class HandSearch:
 
     def solve(self, offers: Offers, search: PairSearch) -> tuple[int, tuple[Choice, ...]]:
         """Cheapest hands; ``offers``: by slice, what a way of a note costs besides."""
-        return self._cheapest(search, [slot.offered(offers.get(at, _NOTHING))
+        return self._cheapest(search, [slot.menu.offered(offers.get(at, _NOTHING))
                                        for at, slot in enumerate(self._slots)])
 
     def follow(self, ways: Sequence[Sequence[int]], search: PairSearch) -> HandWork:
         """Cheapest hands that follow these ways wherever they can."""
-        strays = [slot.straying(row) for slot, row in zip(self._slots, ways, strict=True)]
+        strays = [slot.menu.straying(row) for slot, row in zip(self._slots, ways, strict=True)]
         _, picked = self._cheapest(search, strays)
         trail = search.trail()
         return HandWork(picked, tuple(stand for stand, _ in trail), tuple(

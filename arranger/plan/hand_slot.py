@@ -25,61 +25,59 @@ class _Offered(Step):
     index: npt.NDArray[np.int32]
 
 
-class Slot:
-    """The options of one slice as the search wants them; a step is kept while it is in use."""
+class Menu:
+    """The options of a slice, and of all slices like it.
 
-    def __init__(self, time: float, placed: Sequence[int], drops: Sequence[int],
-                 options: Sequence[Choice], costs: GripCosts) -> None:
-        self._time = time
+    ``placed``: indices of the notes that hands place, ``drops``: what losing each note costs.
+    """
+
+    def __init__(self, placed: Sequence[int], drops: Sequence[int], options: Sequence[Choice],
+                 costs: GripCosts) -> None:
         self._drops = drops
         self._placed = placed
-        self._options = options
+        self.options = options
         lefts: dict[int, int] = {}
         rights: dict[int, int] = {}
-        self._ways: dict[tuple[int, ...], int] = {}
+        self.ways: dict[tuple[int, ...], int] = {}
         cells = np.empty((len(options), 4), dtype=np.int64)
         for rank, choice in enumerate(options):
             left = -1 if choice.left is None else lefts.setdefault(
                 costs.number(choice.left), len(lefts))
             right = -1 if choice.right is None else rights.setdefault(
                 costs.number(choice.right), len(rights))
-            way = self._ways.setdefault(choice.ways, len(self._ways))
+            way = self.ways.setdefault(choice.ways, len(self.ways))
             cells[rank] = left, right, way, choice.price
         self._cells = cells
         self._grips = (np.array(list(lefts), dtype=np.int64),
                        np.array(list(rights), dtype=np.int64))
-        self._steps: WeakValueDictionary[tuple[int, ...], _Offered] = WeakValueDictionary()
         self._strays: dict[tuple[int, ...], tuple[int, ...]] = {}
 
-    def step(self, key: tuple[int, ...]) -> Step:
-        """The options with ``key`` added to their prices, by pattern; INFINITE closes some."""
-        step = self._steps.get(key)
-        if step is None:
-            extra = np.array(key, dtype=np.int64)[self._cells[:, 2]]
-            rows = np.nonzero(extra < INFINITE)[0]
-            price = self._cells[rows, 3] + extra[rows]
-            order = np.lexsort((-rows, -price))
-            cells = self._cells[rows[order]]
-            left, right = cells[:, 0], cells[:, 1]
-            grips = self._grips
-            if len(rows) < len(self._cells):
-                (ours, left), (theirs, right) = (_renumbered(grips[0], left),
-                                                 _renumbered(grips[1], right))
-                grips = ours, theirs
-            shape = (len(grips[0]) + 1, len(grips[1]) + 1)
-            table = np.full(shape, INFINITE, dtype=np.int32)
-            table[left, right] = price[order]
-            index = np.zeros(shape, dtype=np.int32)
-            index[left, right] = rows[order]
-            step = self._steps[key] = _Offered(self._time, grips, table, index)
-        return step
+    def step(self, time: float, key: tuple[int, ...]) -> _Offered:
+        """The options at a moment, ``key`` added to their prices; INFINITE closes some."""
+        extra = np.array(key, dtype=np.int64)[self._cells[:, 2]]
+        rows = np.nonzero(extra < INFINITE)[0]
+        price = self._cells[rows, 3] + extra[rows]
+        order = np.lexsort((-rows, -price))
+        cells = self._cells[rows[order]]
+        left, right = cells[:, 0], cells[:, 1]
+        grips = self._grips
+        if len(rows) < len(self._cells):
+            (ours, left), (theirs, right) = (_renumbered(grips[0], left),
+                                             _renumbered(grips[1], right))
+            grips = ours, theirs
+        shape = (len(grips[0]) + 1, len(grips[1]) + 1)
+        table = np.full(shape, INFINITE, dtype=np.int32)
+        table[left, right] = price[order]
+        index = np.zeros(shape, dtype=np.int32)
+        index[left, right] = rows[order]
+        return _Offered(time, grips, table, index)
 
     def offered(self, offers: Mapping[tuple[int, int], int]) -> tuple[int, ...]:
         """What each pattern costs besides."""
         if not offers:
-            return (0,) * len(self._ways)
+            return (0,) * len(self.ways)
         return tuple(sum(offers.get((i, w), 0) for i, w in zip(self._placed, ways, strict=True))
-                     for ways in self._ways)
+                     for ways in self.ways)
 
     def straying(self, row: Sequence[int]) -> tuple[int, ...]:
         """What each pattern costs where these ways should be followed.
@@ -90,21 +88,37 @@ class Slot:
         if key not in self._strays:
             strays = [sum(_LOSING + self._drops[i] if w == LOST else _PARTING
                           for i, w, wanted in zip(self._placed, ways, key, strict=True)
-                          if wanted != w) for ways in self._ways]
+                          if wanted != w) for ways in self.ways]
             if 0 in strays:
                 strays = [INFINITE if any(w not in (LOST, wanted) for w, wanted in zip(
-                    ways, key, strict=True)) else s for s, ways in zip(strays, self._ways,
+                    ways, key, strict=True)) else s for s, ways in zip(strays, self.ways,
                                                                        strict=True)]
             self._strays[key] = tuple(strays)
         return self._strays[key]
 
+
+class Slot:
+    """What both hands may do at one moment; a step is kept while it is in use."""
+
+    def __init__(self, time: float, menu: Menu) -> None:
+        self._time = time
+        self.menu = menu
+        self._steps: WeakValueDictionary[tuple[int, ...], _Offered] = WeakValueDictionary()
+
+    def step(self, key: tuple[int, ...]) -> Step:
+        """The options with ``key`` added to their prices, by pattern; INFINITE closes some."""
+        step = self._steps.get(key)
+        if step is None:
+            step = self._steps[key] = self.menu.step(self._time, key)
+        return step
+
     def paid(self, key: tuple[int, ...], choice: Choice) -> int:
         """The part of ``key`` that this choice has paid."""
-        return key[self._ways[choice.ways]]
+        return key[self.menu.ways[choice.ways]]
 
     def choice(self, key: tuple[int, ...], pair: tuple[int, int]) -> Choice:
         """The option a step of this key means by a pair of grips."""
-        return self._options[int(self._steps[key].index[pair])]
+        return self.menu.options[int(self._steps[key].index[pair])]
 
 
 def _renumbered(grips: npt.NDArray[np.int64], used: npt.NDArray[np.int64],
