@@ -24,13 +24,17 @@ Quarrel = tuple[int, int, int, int]  #: slice, note, the way of the pedals, of t
 
 @dataclass(frozen=True, slots=True)
 class Wants:
-    """What both sides would do under some offers, where they disagree, and the bound proved."""
+    """What both sides would do under some offers, where they disagree, and the bound proved.
+
+    ``wider``: the hands were offered something new, so that lower bounds may hold no more.
+    """
 
     bound: int
     offers: Offers
     pedals: NoteWays
     hands: NoteWays
     quarrels: tuple[Quarrel, ...]
+    wider: bool = False
 
 
 class Deal:
@@ -62,7 +66,7 @@ class Deal:
     def heard(self, wants: Wants) -> None:
         """Take note of what both sides want under the last offers."""
         self._stale += 1
-        if self._firm is None or wants.bound > self._firm.bound:
+        if self._firm is None or wants.wider or wants.bound > self._firm.bound:
             self._firm, self._stale = wants, 0
 
     def offer(self, wants: Wants, top: int, ways: Sequence[Sequence[Ways]]) -> None:

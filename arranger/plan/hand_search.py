@@ -21,6 +21,8 @@ from arranger.search.board import INFINITE
 from arranger.search.two_hands import PairSearch
 
 _EPS = 1e-6
+#: Rows of ways at a slice that the hands are asked to follow, at most; from them others are made.
+_MOST_ASKED = 8
 _NOTHING: Mapping[tuple[int, int], int] = {}
 
 
@@ -75,27 +77,39 @@ class HandSearch:
             player, prices, impossible, scene.wire_top))
         self._scene, self._costs = scene, costs
         self._placed = [[i for i, t in enumerate(row) if t is not None] for row in scene.tones]
-        self._slots: list[Slot] = []
         self.search = PairSearch(costs, costs.horizon)
         thinned = scene.universe.thinned
         self._made = recall.common(("choices", scene.places, thinned), lambda: Choices(
             player, prices, scene.places, thinned))
         self.touchy = _touchy(scene, base, player)
         self.losable = _losable(scene, base, player)
-        for at, (way, keep) in enumerate(zip(base, kept or base, strict=True)):
-            self._slots.append(self._known(at, tuple(way), tuple(keep), prices, recall))
+        self._asked = [tuple(dict.fromkeys(map(tuple, rows)))
+                       for rows in zip(base, kept or base, strict=True)]
+        self._prices, self._recall = prices, recall
+        self._slots = [self._known(at) for at in range(len(base))]
 
-    def _known(self, at: int, base: tuple[int, ...], keep: tuple[int, ...],
-               prices: Mapping[str, int], recall: Recall) -> Slot:
+    def learn(self, ways: Sequence[Sequence[int]]) -> bool:
+        """Offer the hands these ways too, where they are new; tell whether any are."""
+        new = False
+        for at, (row, asked, placed) in enumerate(zip(ways, self._asked, self._placed,
+                                                      strict=True)):
+            known = self._slots[at].menu.rows
+            if len(asked) < _MOST_ASKED and tuple(row[i] for i in placed) not in known:
+                self._asked[at] = (*asked, tuple(row))
+                self._slots[at] = self._known(at)
+                new = True
+        return new
+
+    def _known(self, at: int) -> Slot:
         """The slot of a slice whose rows are the same objects; it keeps them and thus their ids."""
         scene = self._scene
         rows = scene.ways[at], scene.tones[at], scene.pins[at] if scene.pins else ()
-        key = (scene.parts[at].seconds, *map(id, rows), base, keep, tuple(self.touchy[at]),
+        key = (scene.parts[at].seconds, *map(id, rows), self._asked[at], tuple(self.touchy[at]),
                tuple(self.losable[at]))
-        return recall.get(key, lambda: (self._slot(at, base, keep, prices, recall), rows))[0]
+        return self._recall.get(key, lambda: (self._slot(at), rows))[0]
 
-    def _slot(self, at: int, base: Sequence[int], keep: Sequence[int], prices: Mapping[str, int],
-              recall: Recall) -> Slot:
+    def _slot(self, at: int) -> Slot:
+        base, *others = self._asked[at]
         scene, placed = self._scene, self._placed[at]
         part, ways = scene.parts[at], scene.ways[at]
         mine = [ways[i] for i in placed]
@@ -103,15 +117,14 @@ class HandSearch:
         held = [replace(t, chord=chords.index(t.chord)) for t in scene.tones[at] if t is not None]
         rows = patterns(mine, [base[i] for i in placed], [self.touchy[at][i] for i in placed],
                         [self.losable[at][i] for i in placed], scene.universe)
-        also = tuple(keep[i] for i in placed)
-        rows += () if also in rows else (also,)
+        rows = tuple(dict.fromkeys((*rows, *(tuple(r[i] for i in placed) for r in others))))
         rows = with_losses(rows, [self.losable[at][i] for i in placed])
         pins = tuple(scene.pins[at][i] for i in placed) if scene.pins else ()
         rolled = tuple(part.notes[i].rolled for i in placed)
         drops = tuple(w.drop for w in ways)
         key = "menu", tuple(placed), drops, tuple(held), tuple(mine), rows, pins, rolled
-        return Slot(part.seconds, recall.get(key, lambda: Menu(placed, drops, self._options(
-            held, mine, rows, pins, rolled, prices["roll"], placed), self._costs)))
+        return Slot(part.seconds, self._recall.get(key, lambda: Menu(placed, drops, self._options(
+            held, mine, rows, pins, rolled, self._prices["roll"], placed), self._costs, rows)))
 
     def _options(self, held: Sequence[Tone], mine: Sequence[Ways],
                  rows: Sequence[tuple[int, ...]], pins: Sequence[Pin], rolled: Sequence[bool],
@@ -164,9 +177,15 @@ def _cheapest(options: Sequence[Choice], most: int) -> list[Choice]:
 
 
 def _touchy(scene: Scene, base: Sequence[Sequence[int]], player: Player) -> list[list[bool]]:
-    """Notes whose string matters to the hands: it, or its neighbour, is struck close by."""
+    """Notes whose string matters to the hands.
+
+    It, or its neighbour, is struck close by, or it lies at the edge of a wide chord.
+    """
     whole = not scene.universe.touchy_only
     touchy = [[whole and t is not None for t in row] for row in scene.tones]
+    for t, row in enumerate(base):
+        for i in _edges(scene, t, row, player):
+            touchy[t][i] = True
     lead, free = player.placing_lead_seconds, player.restrike_free_seconds
     struck = _Struck(max(lead, free))
     for t, (part, row) in enumerate(zip(scene.parts, base, strict=True)):
@@ -180,6 +199,16 @@ def _touchy(scene: Scene, base: Sequence[Sequence[int]], player: Player) -> list
                         touchy[t][i] = touchy[u][j] = True
             struck.add(place, (part.seconds, t, i))
     return touchy
+
+
+def _edges(scene: Scene, t: int, base: Sequence[int], player: Player) -> Iterable[int]:
+    """Outer notes of what a staff gives one hand to span, or all but."""
+    for which in "LR":
+        places = [(scene.ways[t][i].ways[way].pitch.position, i) for i, way in enumerate(base)
+                  if way != LOST and (tone := scene.tones[t][i]) is not None
+                  and tone.hand == which]
+        if len(places) > 1 and max(places)[0] - min(places)[0] >= player.span_steps - 1:
+            yield from (min(places)[1], max(places)[1])
 
 
 def _losable(scene: Scene, base: Sequence[Sequence[int]], player: Player) -> list[list[bool]]:

@@ -28,11 +28,13 @@ class _Offered(Step):
 class Menu:
     """The options of a slice, and of all slices like it.
 
-    ``placed``: indices of the notes that hands place, ``drops``: what losing each note costs.
+    ``placed``: indices of the notes that hands place, ``drops``: what losing each note costs;
+    ``rows``: the patterns that were weighed.
     """
 
     def __init__(self, placed: Sequence[int], drops: Sequence[int], options: Sequence[Choice],
-                 costs: GripCosts) -> None:
+                 costs: GripCosts, rows: Sequence[tuple[int, ...]]) -> None:
+        self.rows = frozenset(rows)
         self._drops = drops
         self._placed = placed
         self.options = options

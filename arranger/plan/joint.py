@@ -112,14 +112,18 @@ class _Table:
                     found[t, i, LOST] = -(note.drop // 2)
         return found
 
-    def ask(self, offers: Offers, closed: Offers) -> Wants:
-        """Solve both sides on their own."""
+    def ask(self, offers: Offers, closed: Offers, learning: bool = False) -> Wants:
+        """Solve both sides on their own.
+
+        ``learning``: the hands are then offered whatever strings the pedals want.
+        """
         path = self._next("asked", self._pedals).cheapest(self._dearer(offers, closed))
         wish = _taken(self.scene, path)
+        wider = learning and self.hands.learn(wish)
         total, picked = self.hands.solve(_for_hands(offers, closed),
                                          self._next("offered", self.hands.search))
         want = tuple(self.hands.ways(at, c, wish[at]) for at, c in enumerate(picked))
-        return Wants(path.total + total, offers, wish, want, quarrels(wish, want))
+        return Wants(path.total + total, offers, wish, want, quarrels(wish, want), wider)
 
     def _as_written(self) -> NoteWays:
         """The written strings, wherever the pedals give them."""
@@ -204,7 +208,7 @@ class _Table:
         universe = self.scene.universe
         idle = 0
         for turn in range(rounds):
-            wants = self.ask(deal.offers, deal.closed)
+            wants = self.ask(deal.offers, deal.closed, learning=not deal.closed)
             if idle < universe.patience or turn % 3 == 0 or not wants.quarrels:
                 idle = 0 if self._try(wants, turn) else idle + 1
             else:
