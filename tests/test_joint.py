@@ -30,7 +30,7 @@ from arranger.rulebook.universe import Universe, load_universe
 from arranger.search.two_hands import FREE, INFINITE
 
 PLAYER, PRICES, HARP = load_player("average"), load_prices(), load_harp("pedal-47")
-WHOLE = Universe(patterns=10**6, changes=99, thinned=10**6, choices=10**6,
+WHOLE = Universe(patterns=10**6, changes=99, asked=99, thinned=10**6, choices=10**6,
                  touchy_only=0, rounds=30, patience=30, gain=10**9, proof=10**6,
                  near=10**9, branches=400, margin=0)
 NEVER = 1 << 18
@@ -179,7 +179,7 @@ def test_quick_notes_take_both_strings_of_a_unison():
 
 def test_a_cut_universe_leaves_a_gap_to_the_whole_one():
     """Without other strings for the hands a note must go that the whole universe keeps."""
-    cut = scene(QUICK, replace(WHOLE, changes=0))
+    cut = scene(QUICK, replace(WHOLE, changes=0, asked=1))
     assert plan(cut, PLAYER, PRICES).total > plan(scene(QUICK), PLAYER, PRICES).total
 
 

@@ -205,16 +205,20 @@ class Scales:
 
 
 def _various(guesses: Sequence[tuple[int, int, Idea]]) -> list[Idea]:
-    """The cheapest idea of every kind, then the next cheapest, of one kind no more than a few."""
+    """The cheapest idea, the cheapest of another kind, then the next; a few of one kind at most."""
     ranks: Counter[str] = Counter()
-    queue: list[tuple[int, int, Idea]] = []
-    for at, (price, _, idea) in enumerate(sorted(guesses, key=lambda g: g[:2])):
+    queue: list[Idea] = []
+    for price, _, idea in sorted(guesses, key=lambda g: g[:2]):
         kind = idea.choice.kind
         dear = len(queue) >= _FEW and price > _DEAR and kind != "still"
         if ranks[kind] < _OF_A_KIND.get(kind, 2) and not dear:
-            queue.append((ranks[kind], at, idea))
+            queue.append(idea)
         ranks[kind] += 1
-    return [idea for _, _, idea in sorted(queue, key=lambda q: q[:2])[:MOST + _SPARE]]
+    other = next((i for i in queue if i.choice.kind != queue[0].choice.kind), None)
+    if other is not None:
+        queue.remove(other)
+        queue.insert(1, other)
+    return queue[:MOST + _SPARE]
 
 
 def _sounds(draft: Draft) -> frozenset[tuple[Fraction, int]]:

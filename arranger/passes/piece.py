@@ -23,6 +23,10 @@ from arranger.plan.stand_ins import stand_ins
 from arranger.plan.worth import worth
 
 
+#: Notes struck together from which on they are read as a chord.
+_CHORD = 3
+
+
 @dataclass(frozen=True, slots=True)
 class Ground:
     """What the plan of a draft rests on, whatever was decided beforehand.
@@ -139,7 +143,9 @@ def _ways(note: HarpNote, here: Slice, role: Role, draft: Draft, settings: Setti
         return pinned_ways(Ways((only,), value.drop, free=True), pin, note.pitch, value,
                            settings.prices)
     spelled = sorted(options, key=lambda p: (p != note.pitch, abs(p.alter), p))
-    ways = [Way(p, 0 if i == 0 else settings.prices["respell"]) for i, p in enumerate(spelled)]
+    hides = note.pitch.alter == 0 and len(here.notes) >= _CHORD
+    other = settings.prices["respell_chord" if hides else "respell"]
+    ways = [Way(p, 0 if i == 0 else other) for i, p in enumerate(spelled)]
     if not note.source.grace:
         ways += [Way(p, value.other) for midi in stand_ins(note, here, role)
                  for p in usable(midi, settings.harp, fixed) if HarpString.of(p) not in fixed]

@@ -21,8 +21,6 @@ from arranger.search.board import INFINITE
 from arranger.search.two_hands import PairSearch
 
 _EPS = 1e-6
-#: Rows of ways at a slice that the hands are asked to follow, at most; from them others are made.
-_MOST_ASKED = 8
 _NOTHING: Mapping[tuple[int, int], int] = {}
 
 
@@ -90,11 +88,11 @@ class HandSearch:
 
     def learn(self, ways: Sequence[Sequence[int]]) -> bool:
         """Offer the hands these ways too, where they are new; tell whether any are."""
-        new = False
+        new, most = False, self._scene.universe.asked
         for at, (row, asked, placed) in enumerate(zip(ways, self._asked, self._placed,
                                                       strict=True)):
             known = self._slots[at].menu.rows
-            if len(asked) < _MOST_ASKED and tuple(row[i] for i in placed) not in known:
+            if len(asked) < most and tuple(row[i] for i in placed) not in known:
                 self._asked[at] = (*asked, tuple(row))
                 self._slots[at] = self._known(at)
                 new = True

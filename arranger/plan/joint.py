@@ -76,6 +76,7 @@ class _Table:
         self.trace: list[tuple[int, int, int]] = []
         self._recall = recall
         self._turns: Counter[str] = Counter()
+        self._wider = False
         self._last: dict[str, Any] = {}
         self._pedals = PedalSearch(scene.parts, scene.ways, scene.ends, player, prices, pins,
                                    recall=recall)
@@ -119,11 +120,17 @@ class _Table:
         """
         path = self._next("asked", self._pedals).cheapest(self._dearer(offers, closed))
         wish = _taken(self.scene, path)
-        wider = learning and self.hands.learn(wish)
+        if learning:
+            self._learn(wish)
+        wider, self._wider = self._wider, False
         total, picked = self.hands.solve(_for_hands(offers, closed),
                                          self._next("offered", self.hands.search))
         want = tuple(self.hands.ways(at, c, wish[at]) for at, c in enumerate(picked))
         return Wants(path.total + total, offers, wish, want, quarrels(wish, want), wider)
+
+    def _learn(self, ways: NoteWays) -> None:
+        """Offer the hands these ways; bounds found before may then hold no more."""
+        self._wider |= self.hands.learn(ways)
 
     def _as_written(self) -> NoteWays:
         """The written strings, wherever the pedals give them."""
@@ -208,15 +215,18 @@ class _Table:
         universe = self.scene.universe
         idle = 0
         for turn in range(rounds):
-            wants = self.ask(deal.offers, deal.closed, learning=not deal.closed)
+            learning = not deal.closed
+            wants = self.ask(deal.offers, deal.closed, learning)
             if idle < universe.patience or turn % 3 == 0 or not wants.quarrels:
-                idle = 0 if self._try(wants, turn) else idle + 1
+                idle = 0 if self._try(wants, turn, learning) else idle + 1
             else:
                 further -= 1
             settled = self._hear(deal, wants)
             wide = self.best is None or (self.best.total - deal.bound) * _WIDE > self.best.total
             if settled or (idle >= universe.patience and not (further > 0 and wide)):
                 break
+        if self._wider:
+            self._hear(deal, self.ask(deal.offers, deal.closed))
 
     def proved(self, deal: Deal, rounds: int) -> int:
         """Raise the bound as far as some rounds go, a few a branch in the end; the plan stays."""
@@ -240,12 +250,15 @@ class _Table:
             deal.offer(wants, top, self.scene.ways)
         return settled
 
-    def _try(self, wants: Wants, turn: int) -> bool:
+    def _try(self, wants: Wants, turn: int, learning: bool) -> bool:
         """Price what the sides want; tell whether that brought anything worth another round."""
         before = self.worth()
         self.keep(self.price(wants.hands if turn % 2 else wants.pedals))
         if wants.quarrels:
-            self.keep(self.price(self.between(wants)))
+            between = self.between(wants)
+            if learning:
+                self._learn(between)
+            self.keep(self.price(between))
         after = self.worth()
         return before is None or (after is not None and (
             before.total - after.total) * self.scene.universe.gain > before.total)

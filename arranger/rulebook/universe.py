@@ -16,6 +16,7 @@ class Universe:
 
     patterns: int
     changes: int
+    asked: int
     thinned: int
     choices: int
     touchy_only: int
