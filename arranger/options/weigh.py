@@ -38,6 +38,8 @@ _AROUND = 1
 _ROUNDS = 1
 #: Price over which an option is offered only if there are fewer than _FEW cheaper ones.
 _DEAR, _FEW = 300, 2
+#: What an idea of another kind may cost more and still come before one more of a kind.
+_ALIKE = 50
 #: Quarter notes within which a risk after an idea is still the same one.
 _MOMENT = 1
 
@@ -205,20 +207,16 @@ class Scales:
 
 
 def _various(guesses: Sequence[tuple[int, int, Idea]]) -> list[Idea]:
-    """The cheapest idea, the cheapest of another kind, then the next; a few of one kind at most."""
+    """The cheapest ideas, other kinds before more of one kind; of that no more than a few."""
     ranks: Counter[str] = Counter()
-    queue: list[Idea] = []
-    for price, _, idea in sorted(guesses, key=lambda g: g[:2]):
+    queue: list[tuple[int, int, Idea]] = []
+    for at, (price, _, idea) in enumerate(sorted(guesses, key=lambda g: g[:2])):
         kind = idea.choice.kind
         dear = len(queue) >= _FEW and price > _DEAR and kind != "still"
         if ranks[kind] < _OF_A_KIND.get(kind, 2) and not dear:
-            queue.append(idea)
+            queue.append((price + _ALIKE * ranks[kind], at, idea))
         ranks[kind] += 1
-    other = next((i for i in queue if i.choice.kind != queue[0].choice.kind), None)
-    if other is not None:
-        queue.remove(other)
-        queue.insert(1, other)
-    return queue[:MOST + _SPARE]
+    return [idea for _, _, idea in sorted(queue, key=lambda q: q[:2])[:MOST + _SPARE]]
 
 
 def _sounds(draft: Draft) -> frozenset[tuple[Fraction, int]]:

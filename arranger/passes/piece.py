@@ -22,7 +22,6 @@ from arranger.plan.slices import Slice, clock, slices
 from arranger.plan.stand_ins import stand_ins
 from arranger.plan.worth import worth
 
-
 #: Notes struck together from which on they are read as a chord.
 _CHORD = 3
 
