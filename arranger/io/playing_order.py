@@ -16,15 +16,10 @@ from typing import Any, Literal
 
 from lxml import etree
 
-Kind = Literal["forward", "backward", "ending", "segno", "coda", "tocoda", "fine", "dacapo",
-               "dalsegno", "final", "movement", "trio"]
+from arranger.rulebook.score_words import Jump, jumps_said
+
+Kind = Literal["forward", "backward", "ending", "segno", "coda", "final", "movement"] | Jump
 MOST_TIMES = 100
-_WORDS: tuple[tuple[Kind, re.Pattern[str]], ...] = (
-    ("dacapo", re.compile(r"\bd\.\s?c\.|\bda capo\b|^dc\b", re.I)),
-    ("dalsegno", re.compile(r"\bd\.\s?s\.|\bdal segno\b|^ds\b", re.I)),
-    ("tocoda", re.compile(r"\bto coda\b|^alla? coda$", re.I)),
-    ("fine", re.compile(r"^\s*fine\.?\s*$", re.I)),
-    ("trio", re.compile(r"^\W*(?:trio|alternativo|minore|maggiore|musette)\b", re.I)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +91,7 @@ def read_direction(direction: etree._Element, bar: int) -> list[Sign]:
         elif child.tag == "coda":
             signs.append(Sign(bar, "coda"))
         elif child.tag == "words":
-            signs += [Sign(bar, kind) for kind, form in _WORDS if form.search(child.text or "")]
+            signs += [Sign(bar, kind) for kind in jumps_said(child.text or "")]
     return signs
 
 

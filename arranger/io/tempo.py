@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import re
-import tomllib
-import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache
 
 from lxml import etree
 
 from arranger.model.score import TempoMap, TempoMark
-from arranger.rulebook.files import rules_folder
+from arranger.rulebook.score_words import plain, tempo_ranges
 
 #: Taken where a score gives neither number nor known word (the report says "assumed").
 ASSUMED = Fraction(90)
@@ -109,7 +106,7 @@ def tempo_map(signs: Iterable[tuple[Fraction, Sign]], opening: Fraction) -> Temp
     ordered = sorted(signs, key=lambda s: (s[0], s[1].number is None, s[1].ratio is None))
     numbered = any(sign.number is not None for _, sign in ordered)
     for onset, sign in ordered:
-        if sign.words and numbered and not _FIRST_TEMPO.search(_plain(sign.words)):
+        if sign.words and numbered and not _FIRST_TEMPO.search(plain(sign.words)):
             continue
         if sign.words and onset > opening and not _begins_with_tempo(sign.words):
             continue
@@ -122,8 +119,8 @@ def tempo_map(signs: Iterable[tuple[Fraction, Sign]], opening: Fraction) -> Temp
 
 
 def _begins_with_tempo(words: str) -> bool:
-    text = _plain(words)
-    return bool(_FIRST_TEMPO.search(text) or _table()[0].match(text))
+    text = plain(words)
+    return bool(_FIRST_TEMPO.search(text) or tempo_ranges()[0].match(text))
 
 
 def _mark(at: Fraction, sign: Sign, before: Mapping[Fraction, TempoMark]) -> TempoMark | None:
@@ -132,7 +129,7 @@ def _mark(at: Fraction, sign: Sign, before: Mapping[Fraction, TempoMark]) -> Tem
     marks = list(before.values())
     if sign.ratio is not None:
         return TempoMark(at, marks[-1].bpm * sign.ratio, marks[-1].origin) if marks else None
-    text = _plain(sign.words)
+    text = plain(sign.words)
     if marks and _FIRST_TEMPO.search(text):
         return TempoMark(at, marks[0].bpm, marks[0].origin)
     bpm = word_tempo(text)
@@ -160,7 +157,7 @@ def contradicted(root: etree._Element, bpm: Fraction) -> str:
         *(w for bar in opening for w in bar.iterfind("direction/direction-type/words")),
         *root.iterfind("movement-title"), *root.iterfind("work/work-title"))]
     for phrase in filter(None, map(_phrase, texts)):
-        low, high = _table()[1][phrase]
+        low, high = tempo_ranges()[1][phrase]
         if not low * _FAR_OFF[0] <= bpm <= high * _FAR_OFF[1]:
             return f"{phrase} ({low} to {high})"
         return ""
@@ -173,24 +170,9 @@ def word_tempo(text: str) -> Fraction | None:
     A draft gives up no note that can be played within the range the word stands for.
     """
     phrase = _phrase(text)
-    return Fraction(_table()[1][phrase][0]) if phrase else None
+    return Fraction(tempo_ranges()[1][phrase][0]) if phrase else None
 
 
 def _phrase(text: str) -> str:
     """Return the longest tempo phrase in a text, or nothing."""
-    return max(_table()[0].findall(_plain(text)), key=len, default="")
-
-
-@cache
-def _table() -> tuple[re.Pattern[str], dict[str, tuple[int, int]]]:
-    with rules_folder().joinpath("tempo-words.toml").open("rb") as stream:
-        words = tomllib.load(stream)["words"]
-    ranges = {_plain(word): (low, high) for word, (low, high) in words.items()}
-    longest_first = sorted(ranges, key=lambda word: (-len(word), word))
-    return re.compile(rf"(?<!\w)(?:{'|'.join(map(re.escape, longest_first))})(?!\w)"), ranges
-
-
-def _plain(text: str) -> str:
-    """Return ``text`` in small letters, without accents, with single spaces."""
-    letters = unicodedata.normalize("NFKD", text.lower().replace("ß", "ss"))
-    return " ".join("".join(c for c in letters if not unicodedata.combining(c)).split())
+    return max(tempo_ranges()[0].findall(plain(text)), key=len, default="")

@@ -1,4 +1,4 @@
-"""The harp part taken out of the score, with the tempo and the rehearsal marks of the others."""
+"""The harp part taken out of the score, with what the others have for all players."""
 
 from __future__ import annotations
 
@@ -7,28 +7,30 @@ from copy import deepcopy
 from fractions import Fraction
 from xml.etree import ElementTree as ET
 
-#: Only these belong to all players; other words and signs are of the part they stand in.
-_FOR_ALL = ("direction-type/metronome", "direction-type/rehearsal", "sound[@tempo]")
+from arranger.report.for_all import (
+    Said,
+    form_said,
+    made_visible,
+    opens_section,
+    said,
+    signs_for_all,
+)
 
 
 def part_alone(root: ET.Element) -> ET.Element:
     """Leave the last part in a score (which is changed), unnamed, without layout.
 
-    A tempo or a rehearsal mark that stands in another part only, as scores have it, is put at
-    its place in the part that stays. Returns the part.
+    What is for all players (form, tempo, rehearsal marks, headings) and stands in another part
+    only, as scores have it, is put at its place in the part that stays; there it stands over
+    the upper staff, and once. Returns the part.
     """
     *others, part = root.findall("part")
     entry = root.findall("part-list/score-part")[-1]
-    for index, measure in enumerate(part.findall("measure")):
+    parts = [part.findall("measure"), *(other.findall("measure") for other in others)]
+    for index, measure in enumerate(parts[0]):
         for layout in measure.findall("print"):
             measure.remove(layout)
-        own = {_key(direction) for direction in measure.iterfind("direction")}
-        for other in others:
-            bars = other.findall("measure")
-            for at, direction in _for_all(bars, index):
-                if _key(direction) not in own:
-                    own.add(_key(direction))
-                    _put(measure, direction, at * _divisions(part.findall("measure"), index))
+        _gather(parts, index)
     for other in others:
         root.remove(other)
     listed = root.find("part-list")
@@ -41,20 +43,87 @@ def part_alone(root: ET.Element) -> ET.Element:
     return part
 
 
-def _key(direction: ET.Element) -> str:
-    """What a mark says, so that it is not said twice; empty for what is not for all."""
-    if not any(direction.find(what) is not None for what in _FOR_ALL):
-        return ""
-    return " ".join("".join(direction.itertext()).split())
+def _gather(parts: list[list[ET.Element]], index: int) -> None:
+    """Put into a bar of the first of these parts what the others have for all players."""
+    own = parts[0]
+    measure = own[index]
+    seen = _say_once(own, index)
+    divisions = _divisions(own, index)
+    form = {kind for child in measure.iterfind("direction") for kind in form_said(child)}
+    silent: dict[str, Fraction] = {}
+    for rank, bars in enumerate(parts):
+        for at, child in _placed(bars, index):
+            told = form_said(child)
+            if child.tag == "sound":
+                silent |= {kind: at for kind in told if kind not in silent}
+                continue
+            form |= told
+            top = rank == 1 and child.findtext("staff", "1").strip() == "1"
+            signs = signs_for_all(child, top, at == 0 and opens_section(bars, index))
+            if bars is not own and signs:
+                mark = _only(child, signs)
+                if not said(mark) <= seen:
+                    seen |= said(mark)
+                    _put(measure, mark, at * divisions)
+    for mark in made_visible(kind for kind in silent if kind not in form):
+        _put(measure, mark, silent[form_said(mark).pop()] * divisions)
 
 
-def _for_all(bars: list[ET.Element], index: int) -> Iterator[tuple[Fraction, ET.Element]]:
-    """Give the marks for all players in a bar, each with its place in quarter notes."""
+def _say_once(own: list[ET.Element], index: int) -> Said:
+    """Lift a bar's marks for all over the upper staff, each once; return what the bar says."""
+    measure = own[index]
+    opens = opens_section(own, index)
+    everything: Said = frozenset()
+    shown: dict[tuple[str, str], set[tuple[str, Fraction]]] = {}
+    marks = sorted(((child.findtext("staff", "1").strip(), at, rank, child) for rank, (at, child)
+                    in enumerate(_placed(own, index)) if child.tag == "direction"),
+                   key=lambda mark: mark[:3])
+    for staff, at, _, direction in marks:
+        signs = signs_for_all(direction, True, at == 0 and opens)
+        here = said(_only(direction, signs)) if signs else frozenset()
+        everything |= said(direction)
+        if here and all(any(staff != other or at == then for other, then in shown.get(what, ()))
+                        for what in here):
+            for sign in signs:
+                direction.remove(sign)
+            if direction.find("direction-type") is None:
+                measure.remove(direction)
+        elif here and staff != "1" and direction.get("placement") == "above":
+            _settle(direction)
+        for what in here:
+            shown.setdefault(what, set()).add((staff, at))
+    return everything
+
+
+def _settle(direction: ET.Element) -> None:
+    """Have a mark stand over the upper staff."""
+    for name in ("staff", "voice"):
+        for element in direction.findall(name):
+            direction.remove(element)
+    direction.set("placement", "above")
+    sound = direction.find("sound")
+    staff = ET.Element("staff")
+    staff.text = "1"
+    direction.insert(list(direction).index(sound) if sound is not None else len(direction), staff)
+
+
+def _only(direction: ET.Element, signs: list[ET.Element]) -> ET.Element:
+    """Copy a direction with some of its signs."""
+    copy = deepcopy(direction)
+    for kept, kind in zip(direction.findall("direction-type"), copy.findall("direction-type"),
+                          strict=True):
+        if kept not in signs:
+            copy.remove(kind)
+    return copy
+
+
+def _placed(bars: list[ET.Element], index: int) -> Iterator[tuple[Fraction, ET.Element]]:
+    """Give the directions and sounds of a bar, each with its place in quarter notes."""
     if index >= len(bars):
         return
     divisions, at = _divisions(bars, index), Fraction(0)
     for element in bars[index]:
-        if element.tag == "direction" and _key(element):
+        if element.tag in ("direction", "sound"):
             offset = Fraction(element.findtext("offset", "0").strip() or 0)
             yield max(at + offset / divisions, Fraction(0)), element
         length = Fraction(element.findtext("duration", "0").strip() or 0) / divisions
@@ -72,21 +141,16 @@ def _divisions(bars: list[ET.Element], index: int) -> Fraction:
     return Fraction(1)
 
 
-def _put(measure: ET.Element, direction: ET.Element, divisions: Fraction) -> None:
-    """Put a copy at the head of a bar, ``divisions`` after its beginning."""
-    copy = deepcopy(direction)
-    for name in ("offset", "staff", "voice"):
-        for element in copy.findall(name):
-            copy.remove(element)
-    copy.set("placement", "above")
-    last = max((k for k, child in enumerate(copy) if child.tag == "direction-type"), default=-1)
+def _put(measure: ET.Element, mark: ET.Element, divisions: Fraction) -> None:
+    """Put a mark at the head of a bar, ``divisions`` after its beginning."""
+    for element in mark.findall("offset"):
+        mark.remove(element)
+    _settle(mark)
     if divisions:
         offset = ET.Element("offset")
         offset.text = str(round(divisions))
-        copy.insert(last + 1, offset)
-    sound = copy.find("sound")
-    staff = ET.Element("staff")
-    staff.text = "1"
-    copy.insert(list(copy).index(sound) if sound is not None else len(copy), staff)
-    heads = [k for k, child in enumerate(measure) if child.tag == "attributes"]
-    measure.insert(heads[0] + 1 if heads and heads[0] == 0 else 0, copy)
+        last = max(k for k, child in enumerate(mark) if child.tag == "direction-type")
+        mark.insert(last + 1, offset)
+    heads = ("attributes", "barline", "direction", "sound")
+    measure.insert(next((k for k, child in enumerate(measure) if child.tag not in heads),
+                        len(measure)), mark)

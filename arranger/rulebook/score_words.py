@@ -1,0 +1,60 @@
+"""Words of a score that are for all players: tempi, changes of tempo, jumps."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Iterator
+from functools import cache
+from typing import Any, Literal
+
+from arranger.rulebook.files import read_toml, rules_folder
+
+Jump = Literal["dacapo", "dalsegno", "tocoda", "fine", "trio"]
+_JUMPS: tuple[tuple[Jump, re.Pattern[str]], ...] = (
+    ("dacapo", re.compile(r"\bd\.\s?c\.|\bda capo\b|^dc\b", re.I)),
+    ("dalsegno", re.compile(r"\bd\.\s?s\.|\bdal segno\b|^ds\b", re.I)),
+    ("tocoda", re.compile(r"\bto coda\b|^alla? coda$", re.I)),
+    ("fine", re.compile(r"^\s*fine\.?\s*$", re.I)),
+    ("trio", re.compile(r"^\W*(?:trio|alternativo|minore|maggiore|musette)\b", re.I)))
+
+
+def jumps_said(text: str) -> Iterator[Jump]:
+    """Yield what a text says of where to go on, such as *D.C. al Fine*; ``trio`` heads one."""
+    return (kind for kind, form in _JUMPS if form.search(text))
+
+
+@cache
+def tempo_ranges() -> tuple[re.Pattern[str], dict[str, tuple[int, int]]]:
+    """Return a pattern of all tempo phrases, and the usual crotchets a minute of each."""
+    ranges = {plain(word): (low, high) for word, (low, high) in _file()["words"].items()}
+    return re.compile(rf"(?<!\w)(?:{_either(ranges)})(?!\w)"), ranges
+
+
+def is_tempo(text: str) -> bool:
+    """Tell whether a marking begins with a tempo word (*più adagio*) or says a change of tempo."""
+    return bool(_markings()[0].match(said := plain(text)) or _markings()[1].search(said))
+
+
+@cache
+def _markings() -> tuple[re.Pattern[str], re.Pattern[str]]:
+    changes = _file()["changes"]
+    return (re.compile(rf"\W*(?:(?:{_either(changes['before'])})\s+)*"
+                       rf"(?:{_either(tempo_ranges()[1])})(?!\w)"),
+            re.compile(rf"(?<!\w)(?:{_either(changes['words'])})(?!\w)"))
+
+
+def _either(words: Iterable[str]) -> str:
+    """A pattern of any of these words, the longest first."""
+    longest_first = sorted(set(map(plain, words)), key=lambda word: (-len(word), word))
+    return "|".join(map(re.escape, longest_first))
+
+
+def _file() -> dict[str, Any]:
+    return read_toml(rules_folder() / "tempo-words.toml")
+
+
+def plain(text: str) -> str:
+    """Return ``text`` in small letters, without accents, with single spaces."""
+    letters = unicodedata.normalize("NFKD", text.lower().replace("ß", "ss"))
+    return " ".join("".join(c for c in letters if not unicodedata.combining(c)).split())
