@@ -19,6 +19,7 @@ from arranger.report.engraver import (
     hold_settings,
 )
 from arranger.report.page_marks import Mark
+from arranger.rulebook.score_words import heading
 
 _OPTIONS = {
     "pageWidth": 2000, "pageHeight": 2750, "adjustPageHeight": True,  # about A4 in print
@@ -68,7 +69,7 @@ def read_written(draft_xml: bytes) -> Written:
     parts = root.findall("part")
     if not parts:
         return Written()
-    title = root.findtext("work/work-title") or root.findtext("movement-title") or ""
+    title = heading(root.findtext("work/work-title"), root.findtext("movement-title")).title
     settings = hold_settings(parts[-1])
     bars = tuple(m.get("number", "") for m in parts[-1].findall("measure"))
     return Written(title, bars, settings, as_text(root))

@@ -14,6 +14,7 @@ from arranger.report.part_pages import Line, free_hands, part_lines, share_pages
 from arranger.report.pdf_drawing import Drawing
 from arranger.report.pdf_text import font_name
 from arranger.report.wording import plain
+from arranger.rulebook.score_words import Heading, heading
 
 _MM = 72 / 25.4
 _WIDE, _HIGH = 210.0, 297.0  # A4, millimetres, as all below
@@ -34,7 +35,8 @@ def part_pdf(report: Mapping[str, Any], draft_xml: bytes) -> bytes:
     from reportlab.pdfgen.canvas import Canvas  # 0.15 s, and only printing needs it
     glyphs: dict[str, ET.Element] = {}
     lines = part_lines(draft_xml, glyphs)
-    title, author = _names(draft_xml, report)
+    names, author = _names(draft_xml, report)
+    title = names.title
     later = _HIGH - _TOP - _FOOT - _HEAD_LATER
     first = later + _HEAD_LATER - _HEAD
     pages = share_pages(lines, free_hands(report), first * 10, later * 10)
@@ -47,7 +49,7 @@ def part_pdf(report: Mapping[str, Any], draft_xml: bytes) -> bytes:
     pen = Drawing(canvas, glyphs)
     for number, page in enumerate(pages, 1):
         if number == 1:
-            _title(canvas, title, author)
+            _title(canvas, names, author)
         else:
             _running_head(canvas, pen, report, page[0].first, title)
         _music(pen, page, first if number == 1 else later, number == len(pages))
@@ -57,20 +59,25 @@ def part_pdf(report: Mapping[str, Any], draft_xml: bytes) -> bytes:
     return out.getvalue()
 
 
-def _names(draft_xml: bytes, report: Mapping[str, Any]) -> tuple[str, str]:
+def _names(draft_xml: bytes, report: Mapping[str, Any]) -> tuple[Heading, str]:
+    """Return heading and composer; a score without a title has the name of its file."""
     root = ET.fromstring(draft_xml)
-    title = (root.findtext("work/work-title") or root.findtext("movement-title")
-             or report["source"]["file"].rpartition(".")[0] or report["source"]["file"])
+    found = heading(root.findtext("work/work-title"), root.findtext("movement-title"))
+    file = report["source"]["file"]
     author = next((c.text or "" for c in root.iterfind("identification/creator")
                    if c.get("type", "composer") == "composer"), "")
-    return plain(title).strip(), plain(author).strip()
+    title = found.title or file.rpartition(".")[0] or file
+    return (Heading(*(plain(text).strip() for text in (title, found.above, found.below))),
+            plain(author).strip())
 
 
-def _title(canvas: Any, title: str, author: str) -> None:
-    size = 20.0
-    while size > 9 and canvas.stringWidth(title, font_name(False, False), size) > 170 * _MM:
-        size -= 1
-    _centred(canvas, title, _HIGH - _TOP - 8, size)
+def _title(canvas: Any, names: Heading, author: str) -> None:
+    for words, y, largest in ((names.above, 0.5, 11.0), (names.title, -8.0, 20.0),
+                              (names.below, -14.0, 11.0)):
+        size = largest
+        while size > 7 and canvas.stringWidth(words, font_name(False, False), size) > 170 * _MM:
+            size -= 1
+        _centred(canvas, words, _HIGH - _TOP + y, size)
     y = (_HIGH - _TOP - 17) * _MM
     canvas.setFont(font_name(False, True), 12)
     canvas.drawString(_SIDE * _MM, y, "Harp")

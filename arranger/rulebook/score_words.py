@@ -1,10 +1,11 @@
-"""Words of a score that are for all players: tempi, changes of tempo, jumps."""
+"""Words of a score that are for all players: its heading, tempi and their changes, jumps."""
 
 from __future__ import annotations
 
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from functools import cache
 from typing import Any, Literal
 
@@ -42,6 +43,29 @@ def _markings() -> tuple[re.Pattern[str], re.Pattern[str]]:
     return (re.compile(rf"\W*(?:(?:{_either(changes['before'])})\s+)*"
                        rf"(?:{_either(tempo_ranges()[1])})(?!\w)"),
             re.compile(rf"(?<!\w)(?:{_either(changes['words'])})(?!\w)"))
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """How a piece is headed: its ``title``, and a smaller line ``above`` or ``below`` it."""
+
+    title: str = ""
+    above: str = ""
+    below: str = ""
+
+
+def heading(work: str | None, movement: str | None) -> Heading:
+    """Return the heading of a score with these titles, either of which may be missing.
+
+    A song is known by its own name, which is that of the movement; the work, its collection,
+    stands above. A movement that has a tempo for a name stands under the name of the work.
+    """
+    work, movement = (" ".join((text or "").split()) for text in (work, movement))
+    if not work or not movement or plain(work) == plain(movement):
+        return Heading(work or movement)
+    if is_tempo(movement):
+        return Heading(work, below=movement)
+    return Heading(movement, above=work)
 
 
 def _either(words: Iterable[str]) -> str:

@@ -29,6 +29,7 @@ from arranger.io.source import open_source
 from arranger.limits import limit_memory
 from arranger.model.errors import ArrangerError, ChoiceError
 from arranger.report import html  # noqa: F401 - 0.1 s, before a job waits for it
+from arranger.rulebook.score_words import heading
 from arranger.web.store import Work, put, put_json
 
 #: Address space of the process, in bytes (assumption; a song needs a tenth of it).
@@ -57,8 +58,7 @@ def _read(work: Work, _: Mapping[str, Any], tell: Tell) -> None:
         chosen = choose_parts(root)
     except ChoiceError:
         chosen = ()  # the reader of the page will know
-    title = next((" ".join(t.split()) for path in ("work/work-title", "movement-title")
-                  if (t := root.findtext(path) or "").strip()), "")
+    title = heading(root.findtext("work/work-title"), root.findtext("movement-title")).title
     put_json(work.folder / "parts.json", {
         "title": title[:200], "chosen": list(chosen),
         "parts": [{"id": i, "name": name[:80]} for i, name in part_labels(root).items()]})

@@ -1,0 +1,43 @@
+"""What the words of a score are taken for, and how it is headed."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+
+from arranger.report.page_score import read_written
+from arranger.report.part_pdf import part_pdf
+from arranger.rulebook.score_words import Heading, heading, is_tempo
+from tests.sample_report import sample_draft, sample_report
+
+pypdf = pytest.importorskip("pypdf", reason="pypdf is not installed; it comes with the dev extra")
+
+
+@pytest.mark.parametrize(("work", "movement", "headed"), [
+    ("Seven Songs of the Fen", "Heron", Heading("Heron", above="Seven Songs of the Fen")),
+    ("Sonata", "Allegro ma non troppo.", Heading("Sonata", below="Allegro ma non troppo.")),
+    ("A  Study", "a study", Heading("A Study")),
+    ("Sonata", None, Heading("Sonata")),
+    (" ", "Heron", Heading("Heron")),
+    (None, None, Heading())])
+def test_a_piece_is_headed_by_its_own_name(work, movement, headed):
+    assert heading(work, movement) == headed
+
+
+def test_page_and_print_have_the_same_title():
+    draft = sample_draft().replace(b"</work>", b"</work><movement-title>Heron</movement-title>")
+    assert read_written(draft).title == "Heron"
+    first = pypdf.PdfReader(io.BytesIO(part_pdf(sample_report(), draft))).pages[0].extract_text()
+    work = read_written(sample_draft()).title
+    assert first.index(work) < first.index("Heron")
+
+
+@pytest.mark.parametrize("text", ["Più adagio", "[Allegro]", "molto rit.", "Im Zeitmaß"])
+def test_tempi_and_their_changes_are_known(text):
+    assert is_tempo(text)
+
+
+@pytest.mark.parametrize("text", ["dolce", "Heron", "spirited", "Reprise", "molto espr."])
+def test_other_words_are_no_tempo(text):
+    assert not is_tempo(text)
