@@ -24,6 +24,7 @@ from arranger.report.part_pages import (
     _EMPTY,
     _HURRY,
     _PAGE,
+    _THIN,
     GAP,
     TURN,
     Line,
@@ -60,7 +61,7 @@ def pictures(data: bytes):
 
 
 def test_all_notes_and_bars_are_in_the_lines(made):
-    lines = part_lines(made.xml, {})
+    lines = part_lines(made.xml, {})[0]
     told = {n["id"]: n for n in made.report["notes"]}
     seen = list(notes([line.drawing for line in lines]))
     assert {n.id for n in seen} >= set(told)
@@ -95,7 +96,7 @@ def test_every_pedal_move_is_printed(made):
     boxes = sum(page.get_contents().get_data().count(b" re S") for page in made.pdf.pages)
     doubles = sum(abs(m["to"] - m["from"]) == 2 for m in made.report["pedals"]["moves"])
     assert boxes == doubles
-    words = [word for line in part_lines(made.xml, {}) for text in line.drawing.iter("text")
+    words = [word for line in part_lines(made.xml, {})[0] for text in line.drawing.iter("text")
              if re.fullmatch(r"([A-G][♭♮♯]\s?)+", "".join(text.itertext()).strip())
              for word in re.findall("[A-G][♭♮♯]", "".join(text.itertext()))]
     sign_of = {-1: "♭", 0: "♮", 1: "♯"}
@@ -105,7 +106,7 @@ def test_every_pedal_move_is_printed(made):
 
 def test_the_tempo_of_the_score_stands_in_the_part(made):
     """In the demo the marks stand in the voice; a player of the part alone needs them."""
-    words = " ".join("".join(t.itertext()) for line in part_lines(made.xml, {})
+    words = " ".join("".join(t.itertext()) for line in part_lines(made.xml, {})[0]
                      for t in line.drawing.iter("text"))
     assert "A little faster" in words
     assert words.count("A little faster") == 1
@@ -188,6 +189,8 @@ def price(cuts: tuple[int, ...], lines, free, first: float, room: float) -> floa
         if end < len(lines):
             total += _PAGE + _EMPTY * max(0.0, 1 - used / height) ** 2
             total += _HURRY * max(0.0, 1 - free.get(lines[end].first, 0.0) / TURN)
+        elif start:
+            total += _THIN * max(0.0, 0.5 - used / height) ** 2
     return total
 
 
@@ -206,6 +209,14 @@ def test_page_turns_are_the_best_there_are(seed):
              for some in combinations(range(1, 9), size)]
     assert price(tuple(cuts), lines, free, 1500, 2000) == pytest.approx(
         min(p for p in every if p is not None))
+
+
+def test_no_line_is_left_alone_on_the_last_page():
+    lines = [Line(ET.Element("svg"), 300, k) for k in range(1, 8)]
+    free = dict.fromkeys(range(1, 8), TURN)
+    # four would fill the pages before, and the last would have one
+    assert [len(page) for page in share_pages(lines[:5], free, 1350, 1350)] == [3, 2]
+    assert [len(page) for page in share_pages(lines, free, 1350, 1350)] == [4, 3]
 
 
 def test_a_line_higher_than_the_page_has_its_own():

@@ -3,28 +3,34 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from copy import deepcopy
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
+from itertools import accumulate
 from typing import Any
 from xml.etree import ElementTree as ET
 
+from arranger.model.harp import PedalSetting
 from arranger.report.engraver import as_text, clean, draw_settings, engraved, hold_settings
 from arranger.report.page_time import bars_of, tempo_of
 from arranger.report.part_alone import part_alone
+from arranger.report.part_breaks import LEFT_OVER, bar_widths, best_breaks, heads
 
 #: Verovio's unit of a tenth of a millimetre: 18 cm of music, staves 7 mm high as in printed parts.
 _OPTIONS = {
     "pageWidth": 1800, "pageHeight": 100, "adjustPageHeight": True, "unit": 8.75,
     "pageMarginLeft": 0, "pageMarginRight": 0, "pageMarginTop": 0, "pageMarginBottom": 0,
-    "header": "none", "footer": "none", "breaks": "auto", "minLastJustification": 0.6,
+    "header": "none", "footer": "none", "minLastJustification": LEFT_OVER,
     "spacingStaff": 9, "spacingNonLinear": 0.55,
 }
 #: Seconds a hand needs to turn a page (assumption).
 TURN = 2.0
-# Prices (assumptions): a page; a page left empty; a turn for which no hand is free.
-_PAGE, _EMPTY, _HURRY = 15, 100, 30
+# Prices (assumptions): a page; a page left empty; a turn for which no hand is free; a last page
+# that is less than half full; a last line left over.
+_PAGE, _EMPTY, _HURRY, _THIN, _LEFT = 15, 100, 30, 150, 30
+_TAIL = 6  # so many lines at the end are broken anew, where the others stay (assumption)
 GAP = 25  # least room between two lines of music, in tenths of a millimetre
 
 
@@ -32,16 +38,18 @@ GAP = 25  # least room between two lines of music, in tenths of a millimetre
 class Line:
     """A line of music (both staves over the page's width); ``first`` is its first bar from 1.
 
-    ``height`` in tenths of a millimetre; ``drawing`` in verovio's hundredths.
+    ``height`` in tenths of a millimetre; ``drawing``, and the ``width`` of its bars, in verovio's
+    hundredths.
     """
 
     drawing: ET.Element
     height: float
     first: int
+    width: float = 0.0
 
 
-def part_lines(draft_xml: bytes, glyphs: dict[str, ET.Element]) -> tuple[Line, ...]:
-    """Engrave the harp part alone, line by line.
+def part_lines(draft_xml: bytes, glyphs: dict[str, ET.Element]) -> tuple[tuple[Line, ...], ...]:
+    """Engrave the harp part alone, line by line; where the last line is left over, in several ways.
 
     Raises
     ------
@@ -51,14 +59,57 @@ def part_lines(draft_xml: bytes, glyphs: dict[str, ET.Element]) -> tuple[Line, .
     root = ET.fromstring(draft_xml)
     part = part_alone(root)
     settings = hold_settings(part)
+    plain, = _drawn([root], glyphs, "auto")
+    ways = [plain]
+    broken = [bar_widths(drawing) for drawing in plain]
+    width = sum(broken[0])
+    if len(broken) > 1 and sum(broken[-1]) < LEFT_OVER * width:
+        endless, = _drawn([root], glyphs, "none")
+        natural = [wide for drawing in endless for wide in bar_widths(drawing)]
+        ways += _drawn([_broken(root, breaks) for breaks in _whole_and_tail(natural, broken)],
+                       glyphs, "line")
+    return tuple(_lines(drawings, settings) for drawings in ways)
+
+
+def _whole_and_tail(natural: Sequence[float], broken: Sequence[Sequence[float]],
+                    ) -> list[tuple[int, ...]]:
+    """Return the bars at which lines begin if all are broken anew, and if only the last are."""
+    taken, width = heads(natural, broken), sum(broken[0])
+    starts = list(accumulate(map(len, broken), initial=0))[:-1]
+    kept = starts[:-_TAIL + 1 or None]
+    return [best_breaks(natural, taken, width),
+            *([(*kept[1:], *best_breaks(natural, taken, width, kept[-1]))]
+              if len(kept) > 1 else [])]
+
+
+def _broken(root: ET.Element, breaks: Iterable[int]) -> ET.Element:
+    """Copy a score of one part with lines that begin at these bars (from 0).
+
+    The first is named too: of a score without breaks verovio finds its own.
+    """
+    copy = deepcopy(root)
+    measures = copy.findall("part/measure")
+    for first in (0, *breaks):
+        measures[first].insert(0, ET.Element("print", {"new-system": "yes"}))
+    return copy
+
+
+def _drawn(roots: Sequence[ET.Element], glyphs: dict[str, ET.Element],
+           breaks: str) -> list[list[ET.Element]]:
+    """Engrave scores on pages so low that each holds one line."""
+    asked = [(as_text(root), {**_OPTIONS, "breaks": breaks}) for root in roots]
+    return [[clean(page, glyphs) for page in drawn.pages()] for drawn in engraved(*asked)]
+
+
+def _lines(drawings: Iterable[ET.Element],
+           settings: Sequence[tuple[int, PedalSetting]]) -> tuple[Line, ...]:
     lines, first = [], 1
-    drawn, = engraved((as_text(root), _OPTIONS))
-    for page in drawn.pages():  # so low that each holds one line
-        drawing = clean(page, glyphs)
+    for drawing in drawings:
         draw_settings(drawing, settings)
         height = float(drawing.get("viewBox", "0 0 0 0").split()[3])
-        lines.append(Line(drawing, height, first))
-        first += sum(g.get("class") == "measure" for g in drawing.iter("g"))
+        widths = bar_widths(drawing)
+        lines.append(Line(drawing, height, first, sum(widths)))
+        first += len(widths)
     return tuple(lines)
 
 
@@ -85,6 +136,16 @@ def free_hands(report: Mapping[str, Any]) -> dict[int, float]:
     return free
 
 
+def best_pages(ways: Iterable[Sequence[Line]], free: Mapping[int, float], first_height: float,
+               height: float) -> list[tuple[Line, ...]]:
+    """Share among pages the lines of the way that makes the best ones, as ``share_pages`` does."""
+    def price(way: Sequence[Line]) -> float:
+        fill = way[-1].width / way[0].width / LEFT_OVER if len(way) > 1 and way[0].width else 1.0
+        return _shared(way, free, first_height, height)[0] + _LEFT * max(0.0, 1 - fill)
+
+    return share_pages(min(ways, key=price), free, first_height, height)
+
+
 def share_pages(lines: Sequence[Line], free: Mapping[int, float], first_height: float,
                 height: float) -> list[tuple[Line, ...]]:
     """Share the lines among pages: full pages, turned where a hand is free.
@@ -96,8 +157,14 @@ def share_pages(lines: Sequence[Line], free: Mapping[int, float], first_height: 
     first_height, height
         Room for music on the first and on every other page, in tenths of a millimetre.
 
-    Exact over all ways to cut: the least sum of emptiness (squared) and hurry at the turns.
+    Exact over all ways to cut: the least sum of emptiness (squared), hurry at the turns and how
+    thin the last page is.
     """
+    return _shared(lines, free, first_height, height)[1]
+
+
+def _shared(lines: Sequence[Line], free: Mapping[int, float], first_height: float,
+            height: float) -> tuple[float, list[tuple[Line, ...]]]:
     count = len(lines)
 
     @cache
@@ -109,7 +176,7 @@ def share_pages(lines: Sequence[Line], free: Mapping[int, float], first_height: 
             used += lines[end - 1].height + (GAP if end > start + 1 else 0)
             if used > room and end > start + 1:
                 break
-            price = 0.0
+            price = _THIN * max(0.0, 0.5 - used / room) ** 2 if start else 0.0
             if end < count:
                 hurry = max(0.0, 1 - free.get(lines[end].first, 0.0) / TURN)
                 price = _PAGE + _EMPTY * max(0.0, 1 - used / room) ** 2 + _HURRY * hurry
@@ -124,4 +191,4 @@ def share_pages(lines: Sequence[Line], free: Mapping[int, float], first_height: 
         end = best(at)[1]
         pages.append(tuple(lines[at:end]))
         at = end
-    return pages
+    return best(0)[0] if count else 0.0, pages

@@ -10,7 +10,7 @@ from xml.etree import ElementTree as ET
 from arranger.model.harp import PedalSetting
 from arranger.report.diagram import setting_svg
 from arranger.report.page_lists import bar_index
-from arranger.report.part_pages import Line, free_hands, part_lines, share_pages
+from arranger.report.part_pages import Line, best_pages, free_hands, part_lines
 from arranger.report.pdf_drawing import Drawing
 from arranger.report.pdf_text import font_name
 from arranger.report.wording import plain
@@ -34,12 +34,12 @@ def part_pdf(report: Mapping[str, Any], draft_xml: bytes) -> bytes:
     """
     from reportlab.pdfgen.canvas import Canvas  # 0.15 s, and only printing needs it
     glyphs: dict[str, ET.Element] = {}
-    lines = part_lines(draft_xml, glyphs)
+    ways = part_lines(draft_xml, glyphs)
     names, author = _names(draft_xml, report)
     title = names.title
     later = _HIGH - _TOP - _FOOT - _HEAD_LATER
     first = later + _HEAD_LATER - _HEAD
-    pages = share_pages(lines, free_hands(report), first * 10, later * 10)
+    pages = best_pages(ways, free_hands(report), first * 10, later * 10)
     out = BytesIO()
     canvas = Canvas(out, pagesize=(_WIDE * _MM, _HIGH * _MM), invariant=1, pageCompression=1,
                     initialFontName=font_name(False, False))
