@@ -292,9 +292,9 @@ def test_a_key_signature_sounds_too_and_transposition_can_end() -> None:
             "<chromatic>-2</chromatic></transpose></attributes>")
     plain = ("<attributes><key><fifths>-4</fifths></key><transpose><diatonic>0</diatonic>"
              "<chromatic>0</chromatic></transpose></attributes>")
-    document = one(head + n("A4"), plain + n("A4"))
-    assert [x.pitch.name for x in document.score.notes] == ["G4", "A4"]
-    assert [b.fifths for b in document.score.measures] == [1, -4]
+    document = one(head + n("A4"), n("A4"), plain + n("A4"))
+    assert [x.pitch.name for x in document.score.notes] == ["G4", "G4", "A4"]
+    assert [b.fifths for b in document.score.measures] == [1, 1, -4]
     assert Transposition.of(-1, 0, 0).key(6) == -1  # seven sharps more or five flats: fits the page
 
 

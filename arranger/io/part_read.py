@@ -110,7 +110,7 @@ class PartReader:
         for measure in self.part.iterchildren("measure"):
             self.index = len(self.bars)
             number = measure.get("number") or str(self.index + 1)
-            self.bar = Bar(number, *self._metre, self._fifths)
+            self.bar = Bar(number, *self._metre, self._key())
             self.bars.append(self.bar)
             self._at: Ticks = 0  # cursor
             self._chord_at: Ticks = 0  # where the last note that is no chord member began
@@ -308,9 +308,12 @@ class PartReader:
             elif child.tag == "transpose":
                 self._transpose(child)
         if self._at == 0:
-            move = self._moves.get(0) or self._moves.get(1) or Transposition()
             self.bar.beats, self.bar.beat_type = self._metre
-            self.bar.fifths = move.key(self._fifths)
+            self.bar.fifths = self._key()
+
+    def _key(self) -> int:
+        """The key signature in force, at concert pitch."""
+        return (self._moves.get(0) or self._moves.get(1) or Transposition()).key(self._fifths)
 
     def _divisions(self, text: str | None) -> None:
         value = self.number(text, "<divisions>")
