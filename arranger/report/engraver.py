@@ -25,6 +25,7 @@ _HELD = re.compile(_HOLDER + r"(\d+)\b")
 #: it lays out the second.
 _SIGNS = (("♯", "#"), ("♭", "$"), ("♮", "="))
 _PEDALS_MOVED = re.compile(r"(?:[A-G][♯♭♮]\s?)+")
+_ALTERED = {"-1": "♭", "0": "♮", "1": "♯"}
 _HELD_MOVED = re.compile(r"(?:[A-G][#$=]\s?)+")
 #: Seconds of processor time a score may take to engrave, and bytes that allow it one more: verovio
 #: takes 0.13 s for 70 kB (measured).
@@ -164,6 +165,7 @@ def hold_settings(part: ET.Element) -> tuple[tuple[int, PedalSetting], ...]:
     """
     settings: list[tuple[int, PedalSetting]] = []
     for index, measure in enumerate(part.findall("measure"), 1):
+        _drop_shown(measure)
         for direction_type in measure.iterfind("direction/direction-type"):
             diagram = direction_type.find("harp-pedals")
             if diagram is not None:
@@ -174,6 +176,27 @@ def hold_settings(part: ET.Element) -> tuple[tuple[int, PedalSetting], ...]:
             for words in direction_type.iterfind("words"):
                 words.text = _exchange(words.text or "", _PEDALS_MOVED, _SIGNS)
     return tuple(settings)
+
+
+def _drop_shown(measure: ET.Element) -> None:
+    """Take out the pedal words that say what a diagram at the same place shows."""
+    found: dict[tuple[int, str], list[ET.Element]] = {}
+    begun = 0  # notes and steps so far: what has as many before it stands at one place
+    for child in measure:
+        begun += child.tag in ("note", "backup", "forward")
+        if child.tag == "direction":
+            found.setdefault((begun, child.findtext("offset", "0").strip()), []).append(child)
+    for directions in found.values():
+        shown = {f"{tuning.findtext('pedal-step', '').strip()}"
+                 f"{_ALTERED.get(tuning.findtext('pedal-alter', '').strip())}"
+                 for direction in directions
+                 for tuning in direction.iterfind("direction-type/harp-pedals/pedal-tuning")}
+        for direction in directions if shown else ():
+            signs = direction.findall("direction-type/*")
+            said = "".join("".join(sign.itertext()) for sign in signs).strip()
+            if (all(sign.tag == "words" for sign in signs) and _PEDALS_MOVED.fullmatch(said)
+                    and set(re.findall("[A-G][♯♭♮]", said)) <= shown):
+                measure.remove(direction)
 
 
 def _exchange(text: str, what: re.Pattern[str], signs: Sequence[tuple[str, str]]) -> str:
