@@ -15,18 +15,14 @@ from xml.etree import ElementTree as ET
 from arranger.model.errors import ArrangerError
 from arranger.model.harp import PEDALS, PedalSetting
 from arranger.report.diagram import setting_svg
+from arranger.report.pedal_rows import draw_pedals, hold_pedals, said_pedals
 
 _SVG = "{http://www.w3.org/2000/svg}"
 _DRAWN = {"svg", "g", "defs", "use", "path", "ellipse", "circle", "line", "polygon", "polyline",
           "rect", "text", "tspan", "title", "a"}
 _HOLDER = "the harp setting no. "  # words that keep the place of a diagram while verovio lays out
 _HELD = re.compile(_HOLDER + r"(\d+)\b")
-#: Verovio knows no width for the first of each pair, so pedal words would run into one another:
-#: it lays out the second.
-_SIGNS = (("♯", "#"), ("♭", "$"), ("♮", "="))
-_PEDALS_MOVED = re.compile(r"(?:[A-G][♯♭♮]\s?)+")
 _ALTERED = {"-1": "♭", "0": "♮", "1": "♯"}
-_HELD_MOVED = re.compile(r"(?:[A-G][#$=]\s?)+")
 #: Seconds of processor time a score may take to engrave, and bytes that allow it one more: verovio
 #: takes 0.13 s for 70 kB (measured).
 LEAST, BYTES_A_SECOND = 10, 50_000
@@ -35,8 +31,8 @@ _GIVEN_UP = ("The engraver gave up on this score, a fault of the engraving libra
 _SEED = re.compile(r"#(\w+)-\w+$")
 #: Groups that keep their ids, and those that keep their class; the rest of them serves nothing.
 _NAMED = ("note", "measure")
-_CLASSED = {*_NAMED, "notehead", "staff", "clef", "dir", "dynam", "tempo", "reh", "ending", "mNum",
-            "definition-scale"}
+_CLASSED = {*_NAMED, "system", "notehead", "staff", "clef", "dir", "dynam", "tempo", "reh",
+            "ending", "mNum", "definition-scale"}
 
 
 class EngravingError(ArrangerError):
@@ -173,8 +169,8 @@ def hold_settings(part: ET.Element) -> tuple[tuple[int, PedalSetting], ...]:
                 words = ET.SubElement(direction_type, "words")
                 words.text = f"{_HOLDER}{len(settings)}\n-"  # two lines, the diagram's height
                 settings.append((index, _setting(diagram)))
-            for words in direction_type.iterfind("words"):
-                words.text = _exchange(words.text or "", _PEDALS_MOVED, _SIGNS)
+        for direction in measure.iterfind("direction"):
+            hold_pedals(direction)
     return tuple(settings)
 
 
@@ -192,18 +188,9 @@ def _drop_shown(measure: ET.Element) -> None:
                  for direction in directions
                  for tuning in direction.iterfind("direction-type/harp-pedals/pedal-tuning")}
         for direction in directions if shown else ():
-            signs = direction.findall("direction-type/*")
-            said = "".join("".join(sign.itertext()) for sign in signs).strip()
-            if (all(sign.tag == "words" for sign in signs) and _PEDALS_MOVED.fullmatch(said)
-                    and set(re.findall("[A-G][♯♭♮]", said)) <= shown):
+            said = [word.strip("[]") for word in said_pedals(direction)]
+            if said and set(said) <= shown:
                 measure.remove(direction)
-
-
-def _exchange(text: str, what: re.Pattern[str], signs: Sequence[tuple[str, str]]) -> str:
-    if what.fullmatch(text.strip()):
-        for old, new in signs:
-            text = text.replace(old, new)
-    return text
 
 
 def _setting(diagram: ET.Element) -> PedalSetting:
@@ -215,14 +202,13 @@ def _setting(diagram: ET.Element) -> PedalSetting:
     return PedalSetting.of(alters)
 
 
-def draw_settings(root: ET.Element, settings: Sequence[tuple[int, PedalSetting]]) -> None:
-    """Put the diagrams into a cleaned page, each in the place that was held for it."""
+def draw_settings(root: ET.Element, settings: Sequence[tuple[int, PedalSetting]],
+                  glyphs: Mapping[str, ET.Element]) -> None:
+    """Put diagrams and pedal words into a cleaned page, where places were held for them."""
     for group in root.iter("g"):
         text = group.find("text") if group.get("class") == "dir" else None
         if text is None:
             continue
-        for run in text.iter("tspan"):
-            run.text = _exchange(run.text or "", _HELD_MOVED, [(b, a) for a, b in _SIGNS])
         held = _HELD.match("".join(text.itertext()))
         if held is None:
             continue
@@ -232,6 +218,7 @@ def draw_settings(root: ET.Element, settings: Sequence[tuple[int, PedalSetting]]
                                "preserveAspectRatio": "xMinYMax"})
         group.remove(text)
         group.append(diagram)
+    draw_pedals(root, glyphs)
 
 
 def as_text(element: ET.Element) -> str:

@@ -111,7 +111,7 @@ def _separate(part: ET.Element, before: str) -> None:
 def _pair(page: ET.Element, settings: Sequence[tuple[int, PedalSetting]],
           by_note: Mapping[str, Sequence[Mark]], glyphs: dict[str, ET.Element]) -> str:
     root = clean(page, glyphs)
-    draw_settings(root, settings)
+    draw_settings(root, settings, glyphs)
     draw_marks(root, by_note)
     for group in root.iter("g"):
         ident = group.attrib.pop("id", "")

@@ -24,6 +24,7 @@ from arranger.rulebook.score_words import heading
 _OPTIONS = {
     "pageWidth": 2000, "pageHeight": 2750, "adjustPageHeight": True,  # about A4 in print
     "header": "none", "footer": "none", "mnumInterval": 1, "breaks": "auto",
+    "spacingSystem": 7,  # for a second row of pedals
 }
 _NARROW = {"pageWidth": 1050, "pageMarginLeft": 10, "pageMarginRight": 10}  # on a telephone
 _HEAD = re.compile(r"translate\((-?[\d.]+),(-?[\d.]+)\) scale\((-?[\d.]+)")
@@ -101,7 +102,7 @@ def _finish(drawn: Drawn, written: Written, marks: Iterable[Mark]) -> Engraving:
     for number, drawing in enumerate(drawn.pages(), 1):
         font = font or font_rule(drawing)
         root = clean(drawing, glyphs)
-        draw_settings(root, written.settings)
+        draw_settings(root, written.settings, glyphs)
         marked |= draw_marks(root, by_note)
         first_bars.append(bar)
         bar = _name_bars(root, bar)

@@ -29,7 +29,7 @@ _OPTIONS = {
 TURN = 2.0
 # Prices (assumptions): a page; a page left empty; a turn for which no hand is free; a last page
 # that is less than half full; a last line left over.
-_PAGE, _EMPTY, _HURRY, _THIN, _LEFT = 15, 100, 30, 150, 30
+_PAGE, _EMPTY, _HURRY, _THIN, _LEFT = 15, 100, 30, 400, 30
 _TAIL = 6  # so many lines at the end are broken anew, where the others stay (assumption)
 GAP = 25  # least room between two lines of music, in tenths of a millimetre
 
@@ -68,7 +68,7 @@ def part_lines(draft_xml: bytes, glyphs: dict[str, ET.Element]) -> tuple[tuple[L
         natural = [wide for drawing in endless for wide in bar_widths(drawing)]
         ways += _drawn([_broken(root, breaks) for breaks in _whole_and_tail(natural, broken)],
                        glyphs, "line")
-    return tuple(_lines(drawings, settings) for drawings in ways)
+    return tuple(_lines(drawings, settings, glyphs) for drawings in ways)
 
 
 def _whole_and_tail(natural: Sequence[float], broken: Sequence[Sequence[float]],
@@ -101,11 +101,11 @@ def _drawn(roots: Sequence[ET.Element], glyphs: dict[str, ET.Element],
     return [[clean(page, glyphs) for page in drawn.pages()] for drawn in engraved(*asked)]
 
 
-def _lines(drawings: Iterable[ET.Element],
-           settings: Sequence[tuple[int, PedalSetting]]) -> tuple[Line, ...]:
+def _lines(drawings: Iterable[ET.Element], settings: Sequence[tuple[int, PedalSetting]],
+           glyphs: dict[str, ET.Element]) -> tuple[Line, ...]:
     lines, first = [], 1
     for drawing in drawings:
-        draw_settings(drawing, settings)
+        draw_settings(drawing, settings, glyphs)
         height = float(drawing.get("viewBox", "0 0 0 0").split()[3])
         widths = bar_widths(drawing)
         lines.append(Line(drawing, height, first, sum(widths)))
