@@ -68,7 +68,7 @@ def test_a_tuplet_keeps_its_bracket_when_it_begins_with_a_rest():
     root = piano("".join(third), beats=3)
     root.find(".//divisions").text = "6"
     harp = written(root, drop="C4")
-    rest, *others = harp.findall("measure/note")
+    rest, *others = harp.findall("measure/note[staff='1']")
     assert rest.find("notations/tuplet").get("type") == "start"
     assert rest.find("time-modification") is not None
     assert [n.findtext("beam") for n in others] == ["begin", "end"]
@@ -138,7 +138,7 @@ def test_duplicates_follow_together():
 
 def test_a_whole_chord_only_changes_its_staff():
     harp = written(piano(chord("C3 E3", 16) + LEFT), hand={"C3": "L", "E3": "L"})
-    assert shown(harp) == ["C3/2", "+E3/2", "C2/2"]
+    assert shown(harp) == ["C3/2", "+E3/2", "C2/2", "r/1"]
     assert [n.findtext("voice") for n in harp.iter("note")][:2] == ["1", "1"]
 
 
@@ -206,7 +206,7 @@ def test_a_rest_gives_way_to_notes_from_the_other_staff():
     bar = note("C3", 16) + backup(16) + '<note><rest measure="yes"/><duration>16</duration>' \
         "<voice>5</voice><staff>2</staff></note>"
     harp = written(piano(bar), hand={"C3": "L"})
-    assert shown(harp) == ["C3/2"]
+    assert shown(harp) == ["C3/2", "r/1"]
 
 
 def test_a_split_grace_chord_leans_on_the_other_hand():
@@ -225,3 +225,34 @@ def test_what_changes_hands_turns_its_stems_away_from_the_other_voice():
     alone = backup(16) + note("r", 16, voice=5, staff=2)
     harp = written(piano(bar + alone), hand={"E3": "L", "F3": "L"})
     assert list(harp.iter("stem")) == []
+
+
+def rests_of(harp, number: int) -> list[tuple[str, str, bool, bool]]:
+    """Staff, duration, whether of the whole bar, whether seen, of the rests in a bar."""
+    measure = harp.findall("measure")[number - 1]
+    return [(n.findtext("staff"), n.findtext("duration"),
+             n.find("rest").get("measure") == "yes", n.get("print-object") != "no")
+            for n in measure.findall("note") if n.find("rest") is not None]
+
+
+def test_a_whole_rest_gives_way_to_a_voice_from_the_other_staff():
+    whole = ('<note><rest measure="yes"/><duration>16</duration><voice>1</voice><staff>1</staff>'
+             "</note>")
+    crossing = "".join(note(name, 4, voice=5, staff=staff)
+                       for name, staff in (("C3", 2), ("G3", 2), ("C5", 1), ("E5", 1)))
+    harp = written(piano(whole + backup(16) + crossing))
+    assert not any(seen for _, _, _, seen in rests_of(harp, 1))
+    beside = written(piano(whole + backup(16) + note("C3", 16, voice=5, staff=2)))
+    assert rests_of(beside, 1) == [("1", "16", True, True)]
+
+
+@pytest.mark.parametrize(("bar", "staff"), [
+    (note("C4", 16), "2"), (note("C3", 16, voice=5, staff=2), "1"),
+    (note("C4", 16) + backup(16) + note("r", 16, voice=5, staff=2).replace(
+        "<note>", '<note print-object="no">'), "2")])
+def test_a_staff_on_which_nothing_stands_shows_a_rest(bar, staff):
+    harp = written(piano(note("C4", 16) + LEFT, bar))
+    (where, lasts, _, seen), = rests_of(harp, 2)
+    assert (where, lasts, seen) == (staff, "16", True)
+    again = as_harp_part(harp.getroottree().getroot(), ("P1",)).root.findall("part")[-1]
+    assert rests_of(again, 2) == rests_of(harp, 2)

@@ -29,7 +29,7 @@ from arranger.io.write_phrase_signs import (
     one_line_of_dynamics,
     one_line_of_words,
 )
-from arranger.io.write_rests import hide_rests, hide_spare_rests
+from arranger.io.write_rests import fill_blank_staves, hide_rests, hide_spare_rests
 from arranger.io.write_slurs import drop_broken_slides, pairs, repair_slurs
 from arranger.io.write_tempo import write_tempo
 from arranger.io.write_two_voices import write_two_voices
@@ -84,8 +84,7 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
     if gathered:
         elements = _as_one_player(part, measures, elements)
         tied = {note for chain in elements.values() for note in chain[1:]}
-    for note in part.iterfind("measure/note[pitch]"):
-        forget(note, "print-object")  # what is to be played is to be seen
+    _show(part, measures)
     if layout:
         join_fermatas(part)
         write_clefs(part)
@@ -114,6 +113,14 @@ def _as_one_player(part: etree._Element, measures: tuple[Measure, ...],
     keep_hairpins(part, wedges)
     one_line_of_dynamics(part)
     return elements
+
+
+def _show(part: etree._Element, measures: tuple[Measure, ...]) -> None:
+    """Show what is to be played, and a rest where a staff has nothing."""
+    for note in part.iterfind("measure/note[pitch]"):
+        forget(note, "print-object")
+    for index, (measure, divisions) in enumerate(divisions_by_measure(part)):
+        fill_blank_staves(measure, measures[index].duration * divisions)
 
 
 def serialise(root: etree._Element) -> bytes:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
+from itertools import chain, count, pairwise
 
 from lxml import etree
 
-from arranger.io.write_divisions import Ticks, duration, number, step
-from arranger.io.write_events import Event, Patch, events, runs
-from arranger.io.write_order import detach, set_text
+from arranger.io.write_divisions import Ticks, duration, length, number, step
+from arranger.io.write_events import Event, Patch, events, runs, staff_of
+from arranger.io.write_order import detach, element, forget, set_text
 
 _AROUND = ("attributes", "barline", "print")
 
@@ -41,12 +41,13 @@ def hide_rests(measure: etree._Element, patch: Patch) -> None:
 def hide_spare_rests(measure: etree._Element) -> None:
     """Hide the rests of a resting voice on a staff where another one plays or rests already.
 
-    Of equal rests of two voices at one moment the first in the file is shown. A voice of which
-    nothing is seen leaves the measure.
+    One that comes over from the other staff plays here, too. Of equal rests of two voices at one
+    moment the first in the file is shown. A voice of which nothing is seen leaves the measure.
     """
     for staff in ("1", "2"):
-        here = [run for run in runs(measure) if run and (run[0].findtext("staff") == staff)]
-        resting = [run for run in here if all(n.find("rest") is not None for n in run)]
+        here = [run for run in runs(measure) if any(n.findtext("staff") == staff for n in run)]
+        resting = [run for run in here if run[0].findtext("staff") == staff
+                   and all(n.find("rest") is not None for n in run)]
         spare = resting[1:] if len(resting) == len(here) else resting
         for note in (n for run in spare for n in run):
             note.set("print-object", "no")
@@ -58,6 +59,35 @@ def hide_spare_rests(measure: etree._Element) -> None:
                 event.head.set("print-object", "no")
             shown.add(place)
     _take_out_unseen(measure)
+
+
+def fill_blank_staves(measure: etree._Element, bar: Ticks) -> None:
+    """Show a rest on a staff on which a bar of this length shows nothing at all."""
+    for staff in ("1", "2"):
+        here = [note for note in measure.iterfind("note") if staff_of(note) == staff]
+        if any(note.get("print-object") != "no" for note in here) or bar.denominator != 1:
+            continue
+        hidden = next((run for run in runs(measure) if run and all(note in here for note in run)
+                       and all(note.find("rest") is not None for note in run)), [])
+        for note in hidden:
+            forget(note, "print-object")
+        if not hidden and bar:
+            _append_rest(measure, staff, bar)
+
+
+def _append_rest(measure: etree._Element, staff: str, bar: Ticks) -> None:
+    """Add a rest of the whole bar in a voice of its own, before the barline at the end."""
+    taken = {note.findtext("voice") for note in measure.iterfind("note")}
+    voice = next(v for v in chain(("1" if staff == "1" else "5",), map(str, count(1)))
+                 if v not in taken)
+    ending = [b for b in measure.findall("barline") if b.get("location", "right") == "right"]
+    end, _ = length(measure)
+    if end:
+        etree.SubElement(measure, "backup").append(element("duration", number(end)))
+    note = etree.SubElement(measure, "note")
+    note.extend([element("rest", None, measure="yes"), element("duration", number(bar)),
+                 element("voice", voice), element("staff", staff)])
+    measure.extend(ending)
 
 
 def _take_out_unseen(measure: etree._Element) -> None:
