@@ -245,7 +245,8 @@ def test_outlines():
 
 
 def test_signs_come_from_the_music_font():
-    assert [music_code(c) for c in "♭♮♯A"] == [0xE260, 0xE261, 0xE262, 0]
+    assert [music_code(c) for c in "♭♮♯A♩♪"] == [0xE260, 0xE261, 0xE262, 0, 0xECA5, 0xECA7]
+    assert all(sign(music_code(c))[1] > 100 for c in "♩♪\U0001d15e")
     path, wide = sign(0xE262)
     assert path.startswith("M")
     assert wide > 100

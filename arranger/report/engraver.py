@@ -15,6 +15,7 @@ from xml.etree import ElementTree as ET
 from arranger.model.errors import ArrangerError
 from arranger.model.harp import PEDALS, PedalSetting
 from arranger.report.diagram import setting_svg
+from arranger.report.note_words import show_notes
 from arranger.report.pedal_rows import draw_pedals, hold_pedals, said_pedals
 
 _SVG = "{http://www.w3.org/2000/svg}"
@@ -171,6 +172,7 @@ def hold_settings(part: ET.Element) -> tuple[tuple[int, PedalSetting], ...]:
                 settings.append((index, _setting(diagram)))
         for direction in measure.iterfind("direction"):
             hold_pedals(direction)
+            show_notes(direction)
     return tuple(settings)
 
 

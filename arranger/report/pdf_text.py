@@ -16,6 +16,9 @@ _FONTS = {(False, False): "Regular", (False, True): "It",
 #: Verovio lays out words by the widths of Times; this serif is wider by so much.
 FITTED = 0.93
 _ACCIDENTALS = {"♭": 0xE260, "♮": 0xE261, "♯": 0xE262}  # text signs -> SMuFL
+_NOTES = {"♩": 0xECA5, "♪": 0xECA7, "\U0001d15d": 0xECA2, "\U0001d15e": 0xECA3,
+          "\U0001d161": 0xECA9, "\U0001d162": 0xECAB}
+_DRAWN = "".join(("\ue000-\uf8ff", *_ACCIDENTALS, *_NOTES))  # by the music font
 _EM = 1000  # units of the music font
 _RAISED = 0.31  # accidentals stand with their middle on the line of writing: raised by so many ems
 _APART = 0.3  # a note among words, as in a tempo, stands off by so many ems
@@ -64,7 +67,7 @@ def _boxes(folder: Path) -> str:
 
 def music_code(letter: str) -> int:
     """SMuFL code of a sign that the music font draws; 0 for a letter of the text font."""
-    code = _ACCIDENTALS.get(letter, ord(letter))
+    code = _ACCIDENTALS.get(letter) or _NOTES.get(letter, ord(letter))
     return code if 0xE000 <= code <= 0xF8FF else 0
 
 
@@ -121,7 +124,7 @@ def draw_runs(canvas: Any, x: float, y: float, anchor: str, runs: list[Run], pat
     x -= {"middle": whole / 2, "end": whole}.get(anchor, 0.0)
     begun = False
     for run in runs:
-        for piece in re.findall("[\ue000-\uf8ff♭♮♯]|[^\ue000-\uf8ff♭♮♯]+", run.text):
+        for piece in re.findall(f"[{_DRAWN}]|[^{_DRAWN}]+", run.text):
             code = music_code(piece[0])
             if code:
                 x += _APART * run.size if begun and piece not in _ACCIDENTALS else 0.0
