@@ -144,6 +144,19 @@ def test_grace_notes_stay_before_their_note() -> None:
     assert harp.find("measure/note").find("grace") is not None
 
 
+def test_grace_notes_of_two_voices_sound_together() -> None:
+    harp, after = relaid(
+        note("C6", 2, grace=True) + note("A5", 2, grace=True) + UPPER
+        + backup(16) + note("F5", 2, grace=True, voice=2)
+        + line("E5", "F5", "G5", "E5", voice=2).replace(backup(16), "")
+        + backup(16) + note("A5", 2, grace=True, voice=3)
+        + line("C5", "D5", "E5", "C5", voice=3).replace(backup(16), ""))
+    graces = [n for n in harp.findall("measure/note") if n.find("grace") is not None]
+    assert [(n.findtext("pitch/step"), n.find("chord") is not None) for n in graces] == [
+        ("C", False), ("A", False), ("F", True)]
+    assert len([n for n in after.notes if n.grace]) == 3
+
+
 def test_directions_keep_their_place() -> None:
     word = "<direction><direction-type><words>dolce</words></direction-type></direction>"
     harp, _ = relaid(note("G5", 8) + word + note("A5", 8) + line("E5", "F5", "G5", "E5", voice=2))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from copy import deepcopy
 from fractions import Fraction
 from itertools import pairwise
@@ -13,7 +13,7 @@ from arranger.io.note_values import spelled
 from arranger.io.voice_lines import Chains, Line, voice_lines, write_value
 from arranger.io.write_beat_beams import beam
 from arranger.io.write_divisions import divisions_by_measure, number, step
-from arranger.io.write_events import Event, events
+from arranger.io.write_events import Event, events, pitch_of
 from arranger.io.write_order import detach, drop, element, notations, prune_notations, put, set_text
 from arranger.io.write_pedals import insert
 from arranger.io.write_tuplets import bracket
@@ -63,7 +63,7 @@ def _relay(measure: etree._Element, divisions: Fraction, bar: Measure, chains: C
     fermatas = {e.onset / divisions: sign for e in here if e.rest
                 for sign in e.head.iterfind("notations/fermata")}
     lines = {staff: voice_lines(here, staff, divisions, chains) for staff in _STAVES}
-    graces = _graces(here, divisions, lines)
+    graces = _graces(here, divisions, lines, chains)
     closing = [b for b in measure.findall("barline") if b.get("location", "right") == "right"]
     for child in [c for c in measure if c.tag in ("note", "backup", "forward")] + closing:
         measure.remove(child)
@@ -112,17 +112,52 @@ def _put_back(measure: etree._Element, at: Fraction, child: etree._Element) -> N
 Graces = dict[tuple[int, Fraction], list[etree._Element]]
 
 
-def _graces(here: Iterable[Event], divisions: Fraction,
-            lines: Mapping[str, tuple[Line, Line]]) -> dict[str, Graces]:
-    """Grace notes by staff, voice and the moment they lean on."""
-    found: dict[str, Graces] = {}
+def _graces(here: Iterable[Event], divisions: Fraction, lines: Mapping[str, tuple[Line, Line]],
+            chains: Chains) -> dict[str, Graces]:
+    """Grace notes by staff, voice and the moment they lean on; those of two parts as chords."""
+    sung: dict[tuple[str, int, Fraction], dict[tuple[int, str], list[Event]]] = {}
     for event in here:
-        if not event.grace:
-            continue
-        staff, at = event.staff, event.onset / divisions
-        voice = next((v for v in (1, 2) if at in lines[staff][v - 1].chords), 1)
-        found.setdefault(staff, {}).setdefault((voice, at), []).extend(event.notes)
+        if event.grace:
+            staff, at = event.staff, event.onset / divisions
+            voice = next((v for v in (1, 2) if at in lines[staff][v - 1].chords), 1)
+            sung.setdefault((staff, voice, at), {}).setdefault(
+                (event.run, event.voice), []).append(event)
+    found: dict[str, Graces] = {}
+    for (staff, voice, at), groups in sung.items():
+        found.setdefault(staff, {})[voice, at] = _together(list(groups.values()), chains)
     return found
+
+
+def _together(groups: Sequence[Sequence[Event]], chains: Chains) -> list[etree._Element]:
+    """Put the grace notes of several voices on common stems: the last with the last."""
+    found: list[etree._Element] = []
+    for place in range(-max(map(len, groups)), 0):
+        chord = [note for group in groups if len(group) >= -place for note in group[place].notes]
+        if len(groups) > 1:
+            chord = _on_one_stem(chord, chains)
+        found += chord
+    return found
+
+
+def _on_one_stem(notes: list[etree._Element], chains: Chains) -> list[etree._Element]:
+    """Let grace notes share the stem of the highest; of two on one string one is written."""
+    heads: dict[object, etree._Element] = {}
+    for note in sorted(notes, key=lambda n: -_position(n)):
+        head = heads.setdefault(pitch_of(note), note)
+        if head is not note:
+            chains.twins[note] = head
+    first, *others = heads.values()
+    drop(first, "chord")
+    for note in others:
+        drop(note, "chord", "beam")
+        put(note, element("chord"))
+        set_text(note, "type", first.findtext("type") or "eighth")
+    return [first, *others]
+
+
+def _position(note: etree._Element) -> int:
+    pitch = pitch_of(note)
+    return pitch.position if pitch is not None else 0
 
 
 Row = tuple[Fraction, Fraction, list[etree._Element]]  # onset, length, notes (graces first)
