@@ -62,7 +62,11 @@ def hide_spare_rests(measure: etree._Element) -> None:
 
 
 def fill_blank_staves(measure: etree._Element, bar: Ticks) -> None:
-    """Show a rest on a staff on which a bar of this length shows nothing at all."""
+    """Show a rest on a staff on which a bar of this length shows nothing at all.
+
+    Voices of which nothing is seen leave first, those too that were still to lose a sign before.
+    """
+    _take_out_unseen(measure)
     for staff in ("1", "2"):
         here = [note for note in measure.iterfind("note") if staff_of(note) == staff]
         if any(note.get("print-object") != "no" for note in here) or bar.denominator != 1:
