@@ -143,3 +143,15 @@ def drawn_without() -> str:
     part = ET.fromstring(score(bar(1, {}, HIGH))).find("part")
     assert hold_settings(part) == ()
     return '<svg viewBox="0 0 10 10"><svg viewBox="0 0 100 100"><g class="system"/></svg></svg>'
+
+
+def test_a_page_with_margins_is_never_cut():
+    written, glyphs = read_written(score(bar(1, {0: words("F♯")}, HIGH))), {}
+    engraving, = engraved(asked_of(written))
+    try:
+        root = clean(next(iter(engraving.pages())), glyphs)
+    except EngravingError as error:
+        pytest.skip(str(error))
+    before = root.get("viewBox")
+    draw_settings(root, written.settings, glyphs)
+    assert root.get("viewBox") == before

@@ -22,6 +22,8 @@ from arranger.report.drawn_shapes import Box, Edge, Shapes, lowest
 _SIGNS = (("♯", "#"), ("♭", "$"), ("♮", "="))
 _WORD = re.compile(r"\[?[A-G][♯♭♮]\]?")
 _HELD_WORD = re.compile(r"(\[?)([A-G])([#$=])\]?")
+_MOVED = re.compile(r"translate\(-?[\d.]+,(-?[\d.]+)\)")
+_MARGIN = 30.0  # least room under a drawing, in its units
 _HELD = re.compile(r"(?:\[?[A-G][#$=]\]?\s?)+")
 # In sizes of the letters: width of a word, room beside it, its height over and under the line,
 # a box round it, from row to row, and room to what is above.
@@ -78,10 +80,15 @@ def draw_pedals(root: ET.Element, glyphs: Mapping[str, ET.Element]) -> None:
 
 
 def _fit(root: ET.Element, inner: ET.Element, low: float, shrink: bool) -> None:
-    """Make a page so high that it ends below ``low``, in the units of its ``inner`` drawing."""
+    """Make a page so high that it ends below ``low``, in the units of its ``inner`` drawing.
+
+    A page with a margin keeps it and never shrinks.
+    """
     left, top, wide, high = (float(v) for v in inner.get("viewBox", "0 0 1 1").split())
-    needed = low + 30
-    if needed > high or shrink:
+    moved = (_MOVED.match(group.get("transform", "")) for group in inner.findall("g"))
+    margin = max((float(found[1]) for found in moved if found), default=0.0)
+    needed = low + margin + _MARGIN
+    if needed > high or (shrink and not margin):
         outer = [float(v) for v in root.get("viewBox", "0 0 1 1").split()]
         outer[3] *= needed / high
         root.set("viewBox", " ".join(f"{v:g}" for v in outer))
