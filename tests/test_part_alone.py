@@ -56,6 +56,15 @@ def test_a_form_that_is_only_sounded_is_printed():
                      [("D.C. senza replica", "1", "4")], []]
 
 
+def test_a_part_that_says_where_to_go_on_is_not_told_again():
+    found = printed(score((BAR + words("Da capo al Fine"), BAR + words("Fine")),
+                          (BAR + words("D.C."), BAR),
+                          (BAR + words("D.C. al Fine"), BAR)))
+    assert [[text for text, _, _ in bar] for bar in found] == [["D.C. al Fine"], ["Fine"]]
+    empty = words("", '<sound fine="yes"/>')
+    assert printed(score((BAR + empty,), (BAR,))) == [[("Fine", "1", "4")]]
+
+
 @pytest.mark.parametrize("text", ["rit.", "poco a poco accel.", "a tempo", "più adagio",
                                   "Ziemlich langsam", "(Tempo I)", "Cédez",
                                   "nach und nach breiter"])

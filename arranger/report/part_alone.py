@@ -49,22 +49,23 @@ def _gather(parts: list[list[ET.Element]], index: int) -> None:
     measure = own[index]
     seen = _say_once(own, index)
     divisions = _divisions(own, index)
-    form = {kind for child in measure.iterfind("direction") for kind in form_said(child)}
+    form = {kind for child in measure.iterfind("direction") if said(child)
+            for kind in form_said(child)}
     silent: dict[str, Fraction] = {}
     for rank, bars in enumerate(parts):
         for at, child in _placed(bars, index):
             told = form_said(child)
-            if child.tag == "sound":
+            if child.tag == "sound" or not said(child):
                 silent |= {kind: at for kind in told if kind not in silent}
                 continue
-            form |= told
             top = rank == 1 and child.findtext("staff", "1").strip() == "1"
             signs = signs_for_all(child, top, at == 0 and opens_section(bars, index))
-            if bars is not own and signs:
-                mark = _only(child, signs)
-                if not said(mark) <= seen:
-                    seen |= said(mark)
-                    _put(measure, mark, at * divisions)
+            mark = _only(child, signs)
+            if bars is own or said(mark) <= seen or (told and told <= form):
+                continue
+            seen |= said(mark)
+            form |= told
+            _put(measure, mark, at * divisions)
     for mark in made_visible(kind for kind in silent if kind not in form):
         _put(measure, mark, silent[form_said(mark).pop()] * divisions)
 
