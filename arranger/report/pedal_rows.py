@@ -27,7 +27,7 @@ _MARGIN = 30.0  # least room under a drawing, in its units
 _HELD = re.compile(r"(?:\[?[A-G][#$=]\]?\s?)+")
 # In sizes of the letters: width of a word, room beside it, its height over and under the line,
 # a box round it, from row to row, and room to what is above.
-_WIDE, _BESIDE, _OVER, _UNDER, _PAD, _ROW, _CLEAR = 0.95, 0.25, 0.75, 0.15, 0.15, 1.0, 0.25
+_WIDE, _BESIDE, _OVER, _UNDER, _PAD, _ROW, _CLEAR = 1.15, 0.2, 0.75, 0.15, 0.15, 1.0, 0.25
 
 
 def said_pedals(direction: ET.Element) -> list[str]:
