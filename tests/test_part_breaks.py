@@ -28,7 +28,8 @@ def test_the_last_line_is_not_left_with_a_bar_or_two(bars):
     except EngravingError as error:
         pytest.skip(str(error))
     assert len(bar_widths(ways[0][-1].drawing)) <= 3  # as the engraver fills line after line
-    page, = best_pages(ways, {}, 2430, 2580)
+    (page,), scale = best_pages(ways, {}, 2430, 2580)
+    assert scale == 1
     counts = [len(bar_widths(line.drawing)) for line in page]
     assert sum(counts) == bars
     assert counts[-1] >= 3

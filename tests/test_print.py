@@ -28,6 +28,7 @@ from arranger.report.part_pages import (
     GAP,
     TURN,
     Line,
+    best_pages,
     free_hands,
     part_lines,
     share_pages,
@@ -217,6 +218,16 @@ def test_no_line_is_left_alone_on_the_last_page():
     # four would fill the pages before, and the last would have one
     assert [len(page) for page in share_pages(lines[:5], free, 1350, 1350)] == [3, 2]
     assert [len(page) for page in share_pages(lines, free, 1350, 1350)] == [4, 3]
+
+
+def test_lines_are_drawn_a_little_smaller_where_that_saves_a_page():
+    lines = [Line(ET.Element("svg"), 300, k) for k in range(1, 9)]
+    free = dict.fromkeys(range(1, 9), TURN)
+    room = 8 * 300 + 7 * GAP
+    (page,), scale = best_pages([lines], free, 0.97 * room, room)
+    assert (len(page), scale) == (8, 0.96)
+    pages, scale = best_pages([lines], free, 0.8 * room, room)
+    assert (len(pages), scale) == (2, 1)
 
 
 def test_a_line_higher_than_the_page_has_its_own():

@@ -30,6 +30,8 @@ TURN = 2.0
 # Prices (assumptions): a page; a page left empty; a turn for which no hand is free; a last page
 # that is less than half full; a last line left over.
 _PAGE, _EMPTY, _HURRY, _THIN, _LEFT = 15, 100, 30, 400, 30
+#: Staves of 7 mm, or down to 6.6; the last costs nearly as much as a page (assumption).
+_SCALES, _SMALL = (1.0, 0.98, 0.96, 0.94), 200
 _TAIL = 6  # so many lines at the end are broken anew, where the others stay (assumption)
 GAP = 25  # least room between two lines of music, in tenths of a millimetre
 
@@ -137,13 +139,20 @@ def free_hands(report: Mapping[str, Any]) -> dict[int, float]:
 
 
 def best_pages(ways: Iterable[Sequence[Line]], free: Mapping[int, float], first_height: float,
-               height: float) -> list[tuple[Line, ...]]:
-    """Share among pages the lines of the way that makes the best ones, as ``share_pages`` does."""
-    def price(way: Sequence[Line]) -> float:
-        fill = way[-1].width / way[0].width / LEFT_OVER if len(way) > 1 and way[0].width else 1.0
-        return _shared(way, free, first_height, height)[0] + _LEFT * max(0.0, 1 - fill)
+               height: float) -> tuple[list[tuple[Line, ...]], float]:
+    """Share among pages the lines of the way that makes the best ones, as ``share_pages`` does.
 
-    return share_pages(min(ways, key=price), free, first_height, height)
+    Returns the pages and the scale at which they are drawn: a little smaller where that fills
+    them better.
+    """
+    def price(way: Sequence[Line], scale: float) -> float:
+        fill = way[-1].width / way[0].width / LEFT_OVER if len(way) > 1 and way[0].width else 1.0
+        shared = _shared(way, free, first_height / scale, height / scale)[0]
+        return shared + _LEFT * max(0.0, 1 - fill) + _SMALL * (1 - scale)
+
+    choices = [(way, scale) for way in ways for scale in _SCALES]
+    way, scale = min(choices, key=lambda choice: price(*choice))
+    return share_pages(way, free, first_height / scale, height / scale), scale
 
 
 def share_pages(lines: Sequence[Line], free: Mapping[int, float], first_height: float,

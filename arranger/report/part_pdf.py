@@ -39,7 +39,7 @@ def part_pdf(report: Mapping[str, Any], draft_xml: bytes) -> bytes:
     title = names.title
     later = _HIGH - _TOP - _FOOT - _HEAD_LATER
     first = later + _HEAD_LATER - _HEAD
-    pages = best_pages(ways, free_hands(report), first * 10, later * 10)
+    pages, scale = best_pages(ways, free_hands(report), first * 10, later * 10)
     out = BytesIO()
     canvas = Canvas(out, pagesize=(_WIDE * _MM, _HIGH * _MM), invariant=1, pageCompression=1,
                     initialFontName=font_name(False, False))
@@ -52,7 +52,7 @@ def part_pdf(report: Mapping[str, Any], draft_xml: bytes) -> bytes:
             _title(canvas, names, author)
         else:
             _running_head(canvas, pen, report, page[0].first, title)
-        _music(pen, page, first if number == 1 else later, number == len(pages))
+        _music(pen, page, first if number == 1 else later, scale, number == len(pages))
         _centred(canvas, f"{number} / {len(pages)}" if len(pages) > 1 else "", _FOOT - 5, 9)
         canvas.showPage()
     canvas.save()
@@ -114,14 +114,14 @@ def _setting_at(report: Mapping[str, Any], bar: int) -> PedalSetting | None:
     return setting
 
 
-def _music(pen: Drawing, page: Sequence[Line], room: float, last: bool) -> None:
+def _music(pen: Drawing, page: Sequence[Line], room: float, scale: float, last: bool) -> None:
     """Spread the lines of a page over the room (millimetres) that ends at the foot."""
-    used = sum(line.height for line in page) / 10
+    used = scale * sum(line.height for line in page) / 10
     gaps = len(page) - 1
     spread = (room - used) / gaps if gaps else 0.0
     gap = min(spread, _LAST_GAP if last else _MOST_GAP)
-    y = _FOOT + room
+    x, y = _SIDE + (1 - scale) * (_WIDE / 2 - _SIDE), _FOOT + room
     for line in page:
         # verovio's inner drawing counts in hundredths of a millimetre
-        pen.draw(line.drawing, _SIDE * _MM, y * _MM, _MM / 100)
-        y -= line.height / 10 + gap
+        pen.draw(line.drawing, x * _MM, y * _MM, scale * _MM / 100)
+        y -= scale * line.height / 10 + gap
