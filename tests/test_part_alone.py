@@ -98,6 +98,13 @@ def test_what_both_staves_and_another_part_say_is_said_once_and_on_top():
     assert root.find("part/measure/direction/sound").get("tempo") == "60"
 
 
+@pytest.mark.parametrize(("above", "staff"), [("Sostenuto", "1"), ("", "2")])
+def test_words_between_the_staves_rise_where_another_part_has_them_for_all(above, staff):
+    own = words("sostenuto", "<staff>2</staff>", placement="above") + BAR
+    voice = (words(above, placement="above") if above else "") + BAR
+    assert printed(score((BAR, voice), (BAR, own)))[1] == [("sostenuto", staff, "0")]
+
+
 def test_the_same_change_twice_in_a_bar_of_one_staff_stays():
     bar = "<note><rest/><duration>2</duration></note>"
     found, = printed(score((BAR,), (words("rit.") + bar + words("rit.") + bar,)))

@@ -61,7 +61,10 @@ def _gather(parts: list[list[ET.Element]], index: int) -> None:
             top = rank == 1 and child.findtext("staff", "1").strip() == "1"
             signs = signs_for_all(child, top, at == 0 and opens_section(bars, index))
             mark = _only(child, signs)
-            if bars is own or said(mark) <= seen or (told and told <= form):
+            if bars is own or not signs:
+                continue
+            if said(mark) <= seen or (told and told <= form):
+                _lift(measure, said(mark))
                 continue
             seen |= said(mark)
             form |= told
@@ -80,7 +83,7 @@ def _say_once(own: list[ET.Element], index: int) -> Said:
                     in enumerate(_placed(own, index)) if child.tag == "direction"),
                    key=lambda mark: mark[:3])
     for staff, at, _, direction in marks:
-        signs = signs_for_all(direction, True, at == 0 and opens)
+        signs = signs_for_all(direction, True, staff == "1" and at == 0 and opens)
         here = said(_only(direction, signs)) if signs else frozenset()
         everything |= said(direction)
         if here and all(any(staff != other or at == then for other, then in shown.get(what, ()))
@@ -89,11 +92,19 @@ def _say_once(own: list[ET.Element], index: int) -> Said:
                 direction.remove(sign)
             if direction.find("direction-type") is None:
                 measure.remove(direction)
-        elif here and staff != "1" and direction.get("placement") == "above":
-            _settle(direction)
+        elif signs_for_all(direction, False, False):
+            _lift(measure, here)
         for what in here:
             shown.setdefault(what, set()).add((staff, at))
     return everything
+
+
+def _lift(measure: ET.Element, what: Said) -> None:
+    """Have what stands above a lower staff, so between the two, and says this stand on top."""
+    for direction in measure.findall("direction"):
+        if (direction.findtext("staff", "1").strip() != "1" and said(direction) & what
+                and direction.get("placement") == "above"):
+            _settle(direction)
 
 
 def _settle(direction: ET.Element) -> None:
