@@ -3,28 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
+from arranger.checks.case import Case, Judge, with_notes
+from arranger.checks.gathered import gathered
+from arranger.checks.ring import restrike
 from arranger.io.harp_clean import Removed
 from arranger.model.diagnostic import Diagnostic, Severity
-from arranger.model.draft import Draft, HarpNote
+from arranger.model.draft import Draft
 from arranger.model.harp import pedal_word
 from arranger.model.ledger import Alteration, Drop, Merge, OctaveShift, Repitch
+from arranger.model.marks import PartMarks
 from arranger.model.score import Note
 from arranger.passes.settings import Settings
-from arranger.passes.start import start
+from arranger.passes.start import as_source, start
 from arranger.plan.ornaments import auxiliaries
 from arranger.plan.roles import roles
-from arranger.plan.slices import slices
 from arranger.rulebook.rules import rule
+
+#: Checks of a part that judge a draft too.
+_OF_STRINGS = (restrike,)
 
 
 def notices(draft: Draft, removed: Sequence[Removed],
             settings: Settings) -> tuple[Diagnostic, ...]:
     """Warnings and advice about a draft, in order of time."""
     found = [*_outer_voices(draft), *_hurried(draft, settings), *_held(draft),
-             *_repeated(draft, settings), *_ornaments(draft), *_signs(draft, removed)]
+             *_ringing(draft, settings), *_ornaments(draft), *_signs(draft, removed)]
     return tuple(sorted(found, key=lambda d: (d.where.onset, d.code, d.notes)))
 
 
@@ -89,25 +96,17 @@ def _held(draft: Draft) -> list[Diagnostic]:
     return found
 
 
-def _repeated(draft: Draft, settings: Settings) -> list[Diagnostic]:
-    """Bars in which a string is plucked again sooner than it likes."""
-    last: dict[int, float] = {}
-    bars: dict[int, list[HarpNote]] = {}
-    for here in slices([n for n in draft.notes if not n.source.grace], draft.source.tempo):
-        for note in here.notes:
-            gap = here.seconds - last.get(note.pitch.position, -9.0)
-            if gap < _calm(note, settings) - 1e-6:
-                bars.setdefault(note.source.measure, []).append(note)
-            last[note.pitch.position] = here.seconds
-    return [_say(draft, "R1", "warning",
-                 f"{notes[0].pitch.label} is plucked again within "
-                 f"{_calm(notes[0], settings):.1f} s: the ring is cut short",
-                 notes[0].onset, tuple(n.id for n in notes)) for notes in bars.values()]
+def _ringing(draft: Draft, settings: Settings) -> list[Diagnostic]:
+    """What the check of a part says of strings struck again, by the same rules.
 
-
-def _calm(note: HarpNote, settings: Settings) -> float:
-    """Seconds after which the string of a note may be plucked again without a word."""
-    return settings.player.again_seconds(wire=note.string <= settings.harp.wire_top)
+    What no finger can play is left to the errors of the draft; a remedy is for a part that stands.
+    """
+    judge = Judge(settings.harp, settings.player, settings.prices)
+    blank = Case(as_source(draft), draft.part, judge, (), (), (), PartMarks())
+    case = with_notes(blank, blank.score.part_notes(draft.part), hands=False)
+    found = sorted((d for check in _OF_STRINGS for d in check(case) if d.severity != "error"),
+                   key=lambda d: (d.where.onset, d.code, d.notes))
+    return gathered([replace(d, remedies=()) for d in found])
 
 
 def _ornaments(draft: Draft) -> list[Diagnostic]:
