@@ -203,8 +203,12 @@ def close_and_low(rule: Rule, example: Example) -> bool:
 
 
 def low_trill(rule: Rule, example: Example) -> bool:
-    return "trill" in example.signs and any(
-        p.pitch.position < named(rule, "from") for a in example.attacks for p in a)
+    def borne(pluck: Pluck) -> bool:
+        if "trill" in example.signs:
+            return pluck.pitch.position >= named(rule, "from")
+        return HarpString.of(pluck.pitch) > HARP.wire_top
+    return bool(example.signs & {"trill", "tremolo"}) and not all(
+        borne(p) for a in example.attacks for p in a)
 
 
 def no_discs(rule: Rule, example: Example) -> bool:

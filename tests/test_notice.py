@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 from lxml import etree
@@ -52,3 +53,37 @@ def test_a_wire_string_wants_more_time_than_a_gut_string():
     assert "G2 is plucked again after 0.25 s" in found.message
     assert found.severity == "warning"
     assert both(repeated("A3"), "R1") == []
+
+
+TRILL = "<ornaments><trill-mark/></ornaments>"
+
+
+def test_a_trill_low_down_or_under_the_top_of_its_chord_is_told():
+    (low_down,) = both(piano(note("A4", 16, notations=TRILL)), "R4")
+    assert low_down.message.startswith("a trill on A4 is a blur")
+    (under,) = both(piano(note("C5", 16, notations=TRILL) + note("E5", 16, chord=True)), "R4")
+    assert under.message.startswith("the trill of C5 stands over a chord and is read as one on E5")
+    assert both(piano(note("C5", 16) + note("E5", 16, chord=True, notations=TRILL)), "R4") == []
+
+
+def test_a_tremolo_between_wire_strings_is_told():
+    def tremolo(one: str, two: str) -> etree._Element:
+        sign = '<ornaments><tremolo type="{}">3</tremolo></ornaments>'
+        return piano(TUNE + backup(16)
+                     + note(one, 8, voice=5, staff=2, notations=sign.format("start"))
+                     + note(two, 8, voice=5, staff=2, notations=sign.format("stop")))
+
+    found = both(tremolo("C2", "C3"), "R4", "R5")
+    assert [d.message.split(":")[0] for d in found if d.code == "R4"] == ["a tremolo on C2 buzzes"]
+    assert [d for d in both(tremolo("C3", "C4"), "R4", "R5") if d.code == "R4"] == []
+
+
+def test_an_ornament_wants_its_other_note_of_pedals_and_of_levers():
+    sign = "<ornaments><trill-mark/><accidental-mark>flat</accidental-mark></ornaments>"
+    document = document_of(piano(note("C6", 8, notations=sign) + note("D6", 8)))
+    for harp, code in (("pedal-47", "P1"), ("lever-34", "K1")):
+        settings = replace(SETTINGS, harp=load_harp(harp))
+        draft = arrange(document.score, "P1", settings).draft
+        (found,) = [d for d in notices(draft, (), settings) if d.code == code]
+        assert found.message.startswith("the ornament on C6 wants D♭6, and ")
+        assert "stands at D♮" in found.message

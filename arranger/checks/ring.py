@@ -126,15 +126,26 @@ def close_and_low(case: Case) -> Iterator[Diagnostic]:
 
 
 def low_trill(case: Case) -> Iterator[Diagnostic]:
-    """R4: a trill on a low or middle string."""
-    least = _string("R4", "from")
-    for note in case.notes:
-        if "trill" in note.marks and note.pitch.position < least:
-            yield case.say("R4", "advice", f"a trill on {note.pitch.label} is a blur on the harp; "
-                           f"only high strings bear it", (note,),
-                           remedies=[Remedy("leave out the trill", "other-sound",
-                                            case.judge.prices["drop_inner"],
-                                            (Unsign(note.id, "trill"),))])
+    """R4: a trill on a low or middle string or under the top of its chord, a tremolo on wire."""
+    least, price = _string("R4", "from"), case.judge.prices["drop_inner"]
+    for attack in case.attacks:
+        for note in attack.notes:
+            top = max((n for n in attack.notes if n.chord == note.chord and n.staff == note.staff),
+                      key=lambda n: n.midi)
+            message = ""
+            sign = "trill" if "trill" in note.marks else "tremolo"
+            if sign == "trill" and top.midi > note.midi:
+                message = (f"the trill of {note.pitch.label} stands over a chord and is read as "
+                           f"one on {top.pitch.label}: only the top of a chord can be trilled")
+            elif sign == "trill" and note.pitch.position < least:
+                message = f"a trill on {note.pitch.label} is a blur on the harp; only high " \
+                          f"strings bear it"
+            elif sign in note.marks and HarpString.of(note.pitch) <= case.harp.wire_top:
+                message = f"a tremolo on {note.pitch.label} buzzes: a finger comes back to a " \
+                          f"wire string while it sounds"
+            if message:
+                yield case.say("R4", "advice", message, (note,), remedies=[Remedy(
+                    f"leave out the {sign}", "other-sound", price, (Unsign(note.id, sign),))])
 
 
 def tremolo_on_one_string(case: Case) -> Iterator[Diagnostic]:

@@ -9,13 +9,14 @@ from itertools import pairwise
 
 from arranger.checks.case import Case, Judge, with_notes
 from arranger.checks.gathered import gathered
-from arranger.checks.ring import restrike
+from arranger.checks.ring import low_trill, restrike, tremolo_on_one_string
 from arranger.io.harp_clean import Removed
 from arranger.model.diagnostic import Diagnostic, Severity
 from arranger.model.draft import Draft
-from arranger.model.harp import pedal_word
+from arranger.model.harp import HarpString, pedal_word
 from arranger.model.ledger import Alteration, Drop, Merge, OctaveShift, Repitch
 from arranger.model.marks import PartMarks
+from arranger.model.pitch import Pitch
 from arranger.model.score import Note
 from arranger.passes.settings import Settings
 from arranger.passes.start import as_source, start
@@ -24,7 +25,7 @@ from arranger.plan.roles import roles
 from arranger.rulebook.rules import rule
 
 #: Checks of a part that judge a draft too.
-_OF_STRINGS = (restrike,)
+_OF_STRINGS = (restrike, low_trill, tremolo_on_one_string)
 
 
 def notices(draft: Draft, removed: Sequence[Removed],
@@ -97,7 +98,7 @@ def _held(draft: Draft) -> list[Diagnostic]:
 
 
 def _ringing(draft: Draft, settings: Settings) -> list[Diagnostic]:
-    """What the check of a part says of strings struck again, by the same rules.
+    """What the check of a part says of strings that sound on, by the same rules.
 
     What no finger can play is left to the errors of the draft; a remedy is for a part that stands.
     """
@@ -110,9 +111,9 @@ def _ringing(draft: Draft, settings: Settings) -> list[Diagnostic]:
 
 
 def _ornaments(draft: Draft) -> list[Diagnostic]:
-    """Ornaments whose other note the pedals do not give where they stand."""
-    if draft.levers is not None:
-        return []
+    """Ornaments whose other note the pedals or levers do not give where they stand."""
+    if draft.levers is not None and not draft.levers.opening:
+        return []  # a string for every semitone
     bars: dict[int, list[Note]] = {}
     for note in draft.source.part_notes(draft.part):
         bars.setdefault(note.measure, []).append(note)
@@ -121,15 +122,30 @@ def _ornaments(draft: Draft) -> list[Diagnostic]:
         if not played.source.marks & {"trill", "turn", "mordent"}:
             continue
         here = played.source.measure
-        setting = draft.plan.at(played.onset)
         for other in auxiliaries(played.source, bars[here], draft.source.measures[here].fifths):
-            if other.pitch_class not in setting.pitch_classes:
-                stands = pedal_word(other.step, setting.alter(other.step))
-                found.append(_say(
-                    draft, "P1", "warning", f"the ornament on {played.pitch.label} wants "
-                    f"{other.label}, and the pedal stands at {stands}: leave the ornament out, or "
-                    "set the pedal for it", played.onset, (played.id,)))
+            lack = _lacking(draft, played.onset, other)
+            if lack:
+                found.append(_say(draft, "P1" if draft.levers is None else "K1", "warning",
+                                  f"the ornament on {played.pitch.label} wants {other.label}, "
+                                  f"and {lack}", played.onset, (played.id,)))
     return found
+
+
+def _lacking(draft: Draft, onset: Fraction, wanted: Pitch) -> str:
+    """Why a pitch does not sound as pedals or levers stand at an onset; "" where it does."""
+    if draft.levers is None:
+        setting = draft.plan.at(onset)
+        if wanted.pitch_class in setting.pitch_classes:
+            return ""
+        return (f"the pedal stands at {pedal_word(wanted.step, setting.alter(wanted.step))}: leave "
+                "the ornament out, or set the pedal for it")
+    standing = draft.levers.at(onset)
+    if any(string.pitch(alter).midi == wanted.midi for string, alter in standing.items()):
+        return ""
+    here = standing.get(HarpString.of(wanted))
+    return "no string gives it: leave the ornament out" if here is None else (
+        f"its string stands at {pedal_word(wanted.step, here)}: leave the ornament out, or set the "
+        "lever for it")
 
 
 def _signs(draft: Draft, removed: Sequence[Removed]) -> list[Diagnostic]:
