@@ -12,6 +12,7 @@ from arranger.io.musicxml_read import read
 from arranger.io.musicxml_write import write
 from arranger.io.part_marks import read_marks
 from arranger.model.diagnostic import Diagnostic
+from arranger.model.ledger import Roll
 from arranger.passes.inspect import checked
 from arranger.passes.notice import notices
 from arranger.passes.pipeline import arrange
@@ -19,7 +20,7 @@ from arranger.passes.settings import Settings
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
-from tests.handwritten import backup, low, note, piano
+from tests.handwritten import backup, chord, low, note, piano
 from tests.writing import document_of
 
 SETTINGS = Settings(load_harp("pedal-47"), load_player("average"), load_prices())
@@ -87,3 +88,26 @@ def test_an_ornament_wants_its_other_note_of_pedals_and_of_levers():
         (found,) = [d for d in notices(draft, (), settings) if d.code == code]
         assert found.message.startswith("the ornament on C6 wants D♭6, and ")
         assert "stands at D♮" in found.message
+
+
+def rolls(root: etree._Element, **prices: int) -> dict[str, str]:
+    """Notes the draft rolls and the source does not, with the reason that is told."""
+    document = document_of(root)
+    settings = replace(SETTINGS, prices={**SETTINGS.prices, **prices})
+    draft = arrange(document.score, "P1", settings).draft
+    named = {n.id: n.pitch.name for n in draft.notes}
+    return {named[e.edit.note]: e.reason for e in draft.ledger.entries if isinstance(e.edit, Roll)}
+
+
+def test_a_roll_that_spreads_over_the_hand_is_not_called_a_wide_chord():
+    sign = "<arpeggiate/>"
+    small = rolls(piano(note("C4", 16, notations=sign) + backup(16) + note("F4", 16, voice=2)
+                        + backup(16) + low("C2", 16)))
+    assert small == {"F4": "rolled with the other notes of this hand, which the source rolls"}
+
+
+def test_a_wide_chord_is_rolled_because_it_is_wide():
+    bar = chord("E4 A4 C5 A5", 16) + backup(16) + chord("C2 G2 E3 F3", 16, voice=5, staff=2)
+    wide = rolls(piano(bar), octave=1000)
+    assert len(wide) > 1
+    assert set(wide.values()) == {"wider than the hand spans at once"}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 from dataclasses import replace
+from fractions import Fraction
 
 from arranger.model.draft import Draft, HarpNote
 from arranger.model.ledger import (
@@ -18,12 +19,13 @@ from arranger.model.ledger import (
     Roll,
 )
 from arranger.model.score import Note, NoteId
+from arranger.passes.settings import Settings
 from arranger.passes.start import HANDS
 from arranger.plan.hand_options import reach
 from arranger.rulebook.players import Player
 
 
-def net(draft: Draft, player: Player) -> Draft:
+def net(draft: Draft, settings: Settings) -> Draft:
     """Replace the running ledger by the net difference, each with its last reason."""
     said: dict[NoteId, Alteration] = {}
     for entry in draft.ledger.entries:
@@ -34,7 +36,11 @@ def net(draft: Draft, player: Player) -> Draft:
     played = {n.id: n for n in draft.notes}
     entries: list[Alteration] = []
     for note in draft.source.part_notes(draft.part):
-        entries += _story(note, played.get(note.id), said.get(note.id), played.keys(), player)
+        entries += _story(note, played.get(note.id), said.get(note.id), played.keys(),
+                          settings.player)
+    entries += _rolls(draft, settings)
+    order = {n.id: at for at, n in enumerate(draft.source.part_notes(draft.part))}
+    entries.sort(key=lambda e: order[e.edit.note])
     return replace(draft, ledger=Ledger(tuple(entries)))
 
 
@@ -55,8 +61,6 @@ def _story(note: Note, played: HarpNote | None, said: Alteration | None,
         yield Alteration(Respell(note.id, played.pitch), rule, stage, reason)
     if played.hand != HANDS.get(note.staff, "L"):
         yield Alteration(GiveToHand(note.id, played.hand), *_given(played, player))
-    if played.rolled and "arpeggiate" not in note.marks:
-        yield Alteration(Roll(note.id), "H5", "hands", "wider than the hand spans at once")
 
 
 def _given(played: HarpNote, player: Player) -> tuple[str, str, str]:
@@ -66,3 +70,29 @@ def _given(played: HarpNote, player: Player) -> tuple[str, str, str]:
     if low <= played.string <= high:
         return "H6", "hands", f"the {hand} hand lies nearer or is free"
     return "H3", "hands", f"{played.pitch.label} is out of the {other} hand's reach"
+
+
+def _rolls(draft: Draft, settings: Settings) -> Iterator[Alteration]:
+    """Every roll that the source does not write at that note, and what it is for."""
+    new = [n for n in draft.notes if n.rolled and "arpeggiate" not in n.source.marks]
+    moments = {n.onset for n in new}
+    struck: dict[Fraction, list[HarpNote]] = {}
+    for other in draft.notes:
+        if other.onset in moments and not other.source.grace:
+            struck.setdefault(other.onset, []).append(other)
+    written = {n.onset for n in draft.source.part_notes(draft.part)
+               if n.onset in moments and "arpeggiate" in n.marks}
+    for note in new:
+        hand = [n for n in struck[note.onset] if n.hand == note.hand]
+        places = [n.string.position for n in hand]
+        if max(places) - min(places) > settings.player.span_steps:
+            reason = "wider than the hand spans at once"
+        elif any("arpeggiate" in n.source.marks for n in hand):
+            reason = "rolled with the other notes of this hand, which the source rolls"
+        elif settings.pins.of(note.id).rolled:
+            reason = "rolled as chosen"
+        elif note.onset in written:
+            reason = "the source rolls a note of this chord that the hand no longer takes"
+        else:
+            reason = "rolled when it was a wider chord, before notes of it were left out"
+        yield Alteration(Roll(note.id), "H5", "hands", reason)

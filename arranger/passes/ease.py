@@ -84,9 +84,10 @@ def _rank(note: HarpNote, role: Role) -> tuple[bool, bool, bool, bool, Fraction]
     return (not role.tune, not role.bass, role.doubled, not role.colour, -note.source.duration)
 
 
-def _told(score: Score, part: str, again: Draft, before: Draft, settings: Settings) -> Draft:
+def _told(score: Score, part: str, again: Draft, before: Draft,
+          settings: Settings) -> Draft:
     """The draft told against the source: its notes where they came from, one ledger."""
     origin = {n.id: n for n in score.part_notes(part)}
     notes = tuple(replace(n, source=origin[n.id]) for n in again.notes)
     entries = before.ledger.entries + again.ledger.entries
-    return net(replace(again, source=score, notes=notes, ledger=Ledger(entries)), settings.player)
+    return net(replace(again, source=score, notes=notes, ledger=Ledger(entries)), settings)

@@ -75,7 +75,7 @@ def arrange(score: Score, part: str, settings: Settings,
     notes = tuple(replace(n, source=origin[n.id]) for n in result.draft.notes)
     draft = replace(result.draft, source=score, notes=notes, cost=cost, bound=bound,
                     stays=stays, ledger=Ledger(entries))
-    return Arranged(mark_damping(net(draft, settings.player), settings), result.missed, settled)
+    return Arranged(mark_damping(net(draft, settings), settings), result.missed, settled)
 
 
 def weighed(score: Score, part: str, settings: Settings, recall: Recall) -> Draft:
@@ -83,7 +83,7 @@ def weighed(score: Score, part: str, settings: Settings, recall: Recall) -> Draf
 
     Enough to compare what pins do, in a part of the time; ``recall``: of the same piece before.
     """
-    return net(_once(score, part, settings, lambda _: None, 0, recall).draft, settings.player)
+    return net(_once(score, part, settings, lambda _: None, 0, recall).draft, settings)
 
 
 #: Times dearer a note or its spelling is in a part that is to stay as it is (assumption).
@@ -112,7 +112,7 @@ def mark_pedals(score: Score, part: str, settings: Settings,
     timed, missed = move_pedals(replace(strung.draft, notes=sure), settings, strung.pins)
     cost = {"notes": strung.notes_price, "pedals": strung.total - strung.notes_price}
     draft = replace(timed, notes=notes, cost=cost, bound=strung.total)
-    return Arranged(net(draft, settings.player), missed, True)
+    return Arranged(net(draft, settings), missed, True)
 
 
 def _once(score: Score, part: str, settings: Settings, progress: Progress, proof: int,
