@@ -53,6 +53,14 @@ def test_a_rest_lets_the_hand_go():
     assert groups("R C4:4 E4:3 . G4:2") == ["C4 E4 G4"]
 
 
+def test_no_group_is_wider_than_the_hand():
+    wide = "L C2:4 G2:3 E3:2 G3:1"
+    assert groups(wide) == ["C2 G2 E3", "G3"]
+    assert [" ".join(n.pitch.name for g in group for n in g)
+            for group in placed_groups(notes(wide), span=7)] == ["C2 G2", "E3 G3"]
+    assert groups("R C4:4+G4:3+E5:2+G5:1") == ["C4+G4+E5+G5"]  # one grip, rolled
+
+
 def test_hands_apart_and_no_finger_no_group():
     assert groups("R C5:4 E5:3 ; L C3:4 E3:3") == ["C5 E5", "C3 E3"]
     assert groups("R C5:0 E5:3") == ["E5"]

@@ -56,7 +56,7 @@ def examined(request: Request, progress: Progress) -> Examined:
                           found.findings,
                           Looked(found.attacks, found.chords, found.moves, found.marks,
                                  settings.harp.mechanism),
-                          reported(case, found))
+                          reported(case, found), settings.player.span_steps)
     return Examined(settings, opened, case, plan, found.findings, report)
 
 

@@ -78,7 +78,8 @@ def options(request: Request, folder: Path | None = None,
     more = {"spots": [spot_entry(w, draft) for w in weighed],
             "drafts": [draft_entry(d) for d in whole]}
     files = {_file(d): write(opened.document, d.draft, diagrams_at(opened, d.draft),
-                             request.fingering, request.pedals) for d in whole if d.weighting}
+                             request.fingering, request.pedals,
+                             span=usual.player.span_steps) for d in whole if d.weighting}
     return drafted("options", request, chosen, opened, draft, folder, progress, more, files)
 
 

@@ -147,7 +147,8 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
         figures["written_shorter"] = sum(lengths.get(n.id, n.source.duration) < n.source.duration
                                          for n in draft.notes)
     body = report(draft, heading(command, request, opened, more_told(request, settings, opened)),
-                  said, figures, opened.doubled, lengths, opened.struck_again)
+                  said, figures, opened.doubled, lengths, opened.struck_again,
+                  settings.player.span_steps)
     if "levers" in body:
         body["levers"] |= lever_keys
     choices = fared(chosen, opened, draft)
@@ -196,7 +197,8 @@ def _written(request: Request, settings: Settings, opened: Opened,
     keys_read = {fifths: written_key(fifths, settings.harp) for fifths in signed}
     for gathered in (True, False) if len(opened.parts) > 1 else (False,):
         xml = write(opened.document, draft, diagrams_at(opened, draft), request.fingering,
-                    request.pedals, gathered=gathered, keys=keys_read)
+                    request.pedals, gathered=gathered, keys=keys_read,
+                    span=settings.player.span_steps)
         try:
             lengths = read_back(request, xml, draft)
         except SelfCheckError:

@@ -62,7 +62,7 @@ def pedals(request: Request, folder: Path | None = None,
     errors = findings(draft, settings.harp, settings.player)
     said = (*errors, *_respelled(draft), *notices(draft, opened.harp_part.removed, settings))
     body = report(draft, heading("pedals", request, opened, more_told(request, settings, opened)),
-                  said, summary(draft, errors))
+                  said, summary(draft, errors), span=settings.player.span_steps)
     progress("marking the part")
     text = text_of(request.source) if len(opened.parts) == 1 else None
     there = read_marks(document.root, part, document.score).pedals

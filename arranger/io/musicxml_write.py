@@ -35,7 +35,8 @@ from arranger.io.write_tempo import write_tempo
 from arranger.io.write_two_voices import write_two_voices
 from arranger.io.write_voices import Voices, place, remove_doomed
 from arranger.model.draft import Draft, HarpNote
-from arranger.model.score import Measure, NoteId
+from arranger.model.placed_groups import TENTH
+from arranger.model.score import Measure, NoteId, Score
 
 HEADER = ('<?xml version="1.0" encoding="UTF-8" standalone="no"?>\n'
           '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
@@ -44,7 +45,8 @@ HEADER = ('<?xml version="1.0" encoding="UTF-8" standalone="no"?>\n'
 
 def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = (),
           fingering: str = "all", pedals: str = "all", layout: bool = True,
-          gathered: bool = False, keys: Mapping[int, int] = SAME) -> bytes:
+          gathered: bool = False, keys: Mapping[int, int] = SAME,
+          span: int = TENTH) -> bytes:
     """Return the draft as MusicXML 4.0.
 
     Parameters
@@ -57,6 +59,7 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
     layout : let clefs and key signatures follow what is written; else they stay.
     gathered : write two voices a staff at most, as where several parts became one.
     keys : signatures that this harp does not read, with those that stand for them.
+    span : string steps of the player's hand, within which fingers are placed together.
 
     Only the part ``draft.part`` is changed. Notes not in the draft become rests or leave their
     chord; the rest get the draft's pitch, hand (staff 1 is the right), roll and finger.
@@ -91,16 +94,22 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
         write_keys(part, tuple(m.fifths for m in measures), signatures(draft, keys))
     write_accidentals(before, needs(part, tied, patch.repitched), part, patch.repitched)
     write_rolls(part, draft.notes, elements)
-    write_fingers(part, draft.notes, elements, fingering)
+    write_fingers(part, draft.notes, elements, fingering, span)
     write_tempo(part, document.score)
-    if draft.levers is not None:
-        write_levers(part, draft.levers, document.score, pedals)
-    elif pedals != "none":
-        write_pedals(part, draft.plan, document.score,
-                     () if pedals == "changes" else diagrams_at, pedals != "diagrams")
+    _write_moves(part, draft, document.score, diagrams_at, pedals)
     write_damps(root, draft, document.score)
     write_ids(root, draft.notes, elements)
     return serialise(root)
+
+
+def _write_moves(part: etree._Element, draft: Draft, score: Score,
+                 diagrams_at: tuple[Fraction, ...], pedals: str) -> None:
+    """Write the marks of levers or pedals that are asked for."""
+    if draft.levers is not None:
+        write_levers(part, draft.levers, score, pedals)
+    elif pedals != "none":
+        write_pedals(part, draft.plan, score,
+                     () if pedals == "changes" else diagrams_at, pedals != "diagrams")
 
 
 def _as_one_player(part: etree._Element, measures: tuple[Measure, ...],

@@ -9,7 +9,7 @@ from lxml import etree
 
 from arranger.io.write_order import detach, element, forget, notations, prune_notations
 from arranger.model.draft import HarpNote
-from arranger.model.placed_groups import finger_hints
+from arranger.model.placed_groups import TENTH, finger_hints
 from arranger.model.score import NoteId
 
 Elements = Mapping[NoteId, tuple[etree._Element, ...]]
@@ -58,11 +58,12 @@ def _roll(note: etree._Element, number: str | None) -> None:
 
 
 def write_fingers(part: etree._Element, notes: Sequence[HarpNote], elements: Elements,
-                  shown: str) -> None:
+                  shown: str, span: int = TENTH) -> None:
     """Write fingers 1-4 at the struck notes; no others stay.
 
     ``shown`` is ``all``, ``hints`` (where a placed group begins or a line changes hand) or
-    ``none``. Of duplicates the first in the file shows the finger.
+    ``none``. Of duplicates the first in the file shows the finger. ``span``: string steps of the
+    player's hand.
     """
     rank = {note: at for at, note in enumerate(part.iterfind("measure/note"))}
     for note in rank:
@@ -71,7 +72,7 @@ def write_fingers(part: etree._Element, notes: Sequence[HarpNote], elements: Ele
             prune_notations(note)
     if shown == "none":
         return
-    hints = finger_hints(notes) if shown == "hints" else None
+    hints = finger_hints(notes, span) if shown == "hints" else None
     for plan in notes:
         if plan.finger is None or (hints is not None and plan.id not in hints):
             continue

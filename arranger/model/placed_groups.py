@@ -1,7 +1,8 @@
 """Placed groups: strings whose fingers are set before the first of them is plucked.
 
 A hand places fingers in one direction: up with falling fingers, 4 3 2 1, or down with rising ones.
-Where strings turn, or a finger is needed again, the hand is placed anew (common practice).
+Where strings turn, a finger is needed again or the hand would have to span more than it can, it is
+placed anew (common practice).
 """
 
 from __future__ import annotations
@@ -15,21 +16,30 @@ from arranger.model.score import NoteId
 
 Grip = Sequence[HarpNote]
 
+#: String steps of a tenth, which a hand spans securely (Sibelius Academy, Harp notation manual).
+TENTH = 9
 _REST = Fraction(1)  # quarter notes of rest after which a hand is placed anew (assumption)
 
 
 @dataclass(slots=True)
 class _Group:
-    """Grips placed together so far; ``way`` is 1 up, -1 down, 0 while it can be either."""
+    """Grips placed together so far; ``way`` is 1 up, -1 down, 0 while it can be either.
 
+    ``span``: string steps that the hand covers with all its fingers placed.
+    """
+
+    span: int
     grips: list[Grip] = field(default_factory=list)
     way: int = 0
 
     def takes(self, grip: Grip) -> bool:
-        """Add the grip if it lies ahead of all fingers that are placed; tell if it did."""
+        """Add the grip if it lies ahead of all fingers placed, and within the span; tell if so."""
         placed = [(n.string.position, n.finger or 0) for g in self.grips for n in g]
         more = [(n.string.position, n.finger or 0) for n in grip]
         if grip[0].onset - max(n.source.end for n in self.grips[-1]) >= _REST:
+            return False
+        places = [position for position, _ in (*placed, *more)]
+        if max(places) - min(places) > self.span:
             return False
         for way in (1, -1):
             if self.way in (0, way) and all(way * (s - t) > 0 and way * (f - g) < 0
@@ -40,11 +50,12 @@ class _Group:
         return False
 
 
-def placed_groups(notes: Iterable[HarpNote]) -> tuple[tuple[Grip, ...], ...]:
+def placed_groups(notes: Iterable[HarpNote], span: int = TENTH) -> tuple[tuple[Grip, ...], ...]:
     """Return the groups of both hands in order of time, each as its grips.
 
     A grip is what one hand plucks at once, lowest string first. Notes without a finger, and grace
-    notes, belong to no group.
+    notes, belong to no group. ``span``: string steps of the player's hand, which only a single
+    grip, being rolled, may exceed.
     """
     fingered = [n for n in notes if n.finger is not None and not n.source.grace]
     groups: list[_Group] = []
@@ -56,21 +67,22 @@ def placed_groups(notes: Iterable[HarpNote]) -> tuple[tuple[Grip, ...], ...]:
         group: _Group | None = None
         for grip in grips.values():
             if group is None or not group.takes(grip):
-                group = _Group([grip])
+                group = _Group(span, [grip])
                 groups.append(group)
     groups.sort(key=lambda g: g.grips[0][0].onset)
     return tuple(tuple(g.grips) for g in groups)
 
 
-def finger_hints(notes: Sequence[HarpNote]) -> frozenset[NoteId]:
+def finger_hints(notes: Sequence[HarpNote], span: int = TENTH) -> frozenset[NoteId]:
     """Return the notes whose finger tells the rest: where a group begins, or a line changes hand.
 
     Of a chord its lowest string, or all where a finger is passed over; a chord struck again with
-    the same fingers says nothing new. Fingers that cross begin a group.
+    the same fingers says nothing new. Fingers that cross begin a group. ``span``: as of
+    ``placed_groups``.
     """
     shown: set[NoteId] = set()
     last: dict[str, object] = {}
-    for grips in placed_groups(notes):
+    for grips in placed_groups(notes, span):
         first, hand = grips[0], grips[0][0].hand
         held = [(n.string.position, n.finger) for n in first]
         if len(first) == 1 or len(grips) > 1 or last.get(hand) != held:

@@ -13,6 +13,7 @@ from arranger.model.draft import Draft
 from arranger.model.ledger import KINDS
 from arranger.model.mark_edits import KIND_OF_MARK, PartEdit
 from arranger.model.pitch import Pitch
+from arranger.model.placed_groups import TENTH
 from arranger.report.json_report import Heading, report
 from arranger.rulebook.rules import RuleSource, rule
 
@@ -32,10 +33,12 @@ class Looked:
 
 
 def check_report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
-                 looked: Looked, trouble: Mapping[str, Any]) -> dict[str, Any]:
+                 looked: Looked, trouble: Mapping[str, Any],
+                 span: int = TENTH) -> dict[str, Any]:
     """Return the object written as report.json by a check.
 
     ``trouble``: limits of tempo and conflicting notes, as ``passes.trouble`` reports them.
+    ``span``: string steps of the player's hand.
     """
     counts = Counter(d.severity for d in findings)
     kind = "lever" if looked.mechanism == "lever" else "pedal"
@@ -43,7 +46,7 @@ def check_report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
         "findings": len(findings), "errors": counts["error"], "warnings": counts["warning"],
         "advice": counts["advice"], "attacks": looked.attacks, "chords": looked.chords,
         f"{kind}_moves": looked.moves, f"{kind}_marks": looked.marks,
-        "line": summary_line(findings, looked)})
+        "line": summary_line(findings, looked)}, span=span)
     body["findings"] = [_finding(d) for d in findings]
     body |= trouble
     del body["cost"], body["bound"], body["stays"]

@@ -15,7 +15,7 @@ from arranger.model.harp import PEDALS
 from arranger.model.ledger import Alteration, Drop, Merge, OctaveShift, Repitch, Respell
 from arranger.model.levers import LeverPlan, setting_words
 from arranger.model.pitch import Pitch
-from arranger.model.placed_groups import placed_groups
+from arranger.model.placed_groups import TENTH, placed_groups
 from arranger.model.score import Location, Note, NoteId
 
 SCHEMA = 1
@@ -42,14 +42,15 @@ def report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
            summary: Mapping[str, float | int | str],
            doubled: Sequence[tuple[Note, NoteId]] = (),
            lengths: Mapping[NoteId, Fraction] = MappingProxyType({}),
-           struck_again: Collection[NoteId] = ()) -> dict[str, Any]:
+           struck_again: Collection[NoteId] = (), span: int = TENTH) -> dict[str, Any]:
     """Return the report of a draft; fractions are strings ``n`` or ``n/d``.
 
     ``doubled``: notes that several arranged parts struck alike, with the id of the one given up.
     ``lengths``: of notes as they are written, in quarter notes, where that is known.
     ``struck_again``: notes that the source holds on with a tie, and the draft strikes.
+    ``span``: string steps of the player's hand.
     """
-    group_of = _groups(draft)
+    group_of = _groups(draft, span)
     body: dict[str, Any] = {
         "schema": SCHEMA, "command": heading.command,
         "source": heading.source(),
@@ -128,9 +129,10 @@ def _note(draft: Draft, note: HarpNote, length: Fraction) -> dict[str, Any]:
             "grace": note.source.grace, "rolled": note.rolled}
 
 
-def _groups(draft: Draft) -> Callable[[HarpNote], dict[str, int]]:
+def _groups(draft: Draft, span: int) -> Callable[[HarpNote], dict[str, int]]:
     """Number the placed groups in order of time; a note in none says nothing."""
-    numbers = {note.id: number for number, grips in enumerate(placed_groups(draft.notes), start=1)
+    numbers = {note.id: number for number, grips in enumerate(
+        placed_groups(draft.notes, span), start=1)
                for grip in grips for note in grip}
     return lambda note: {"group": numbers[note.id]} if note.id in numbers else {}
 
