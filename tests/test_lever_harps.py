@@ -339,9 +339,9 @@ def test_random_scores_are_planned_exactly_and_replayed_clean(seed, tmp_path, mo
     asked = []
     solve = planner.cheapest_flips
 
-    def watched(demands, chances, ties=()):  # type: ignore[no-untyped-def]
-        solution = solve(demands, chances, ties)
-        asked.append((demands, chances, ties, solution))
+    def watched(demands, chances, ties=(), links=()):  # type: ignore[no-untyped-def]
+        solution = solve(demands, chances, ties, links)
+        asked.append((demands, chances, ties, links, solution))
         return solution
 
     monkeypatch.setattr(planner, "cheapest_flips", watched)
@@ -349,14 +349,14 @@ def test_random_scores_are_planned_exactly_and_replayed_clean(seed, tmp_path, mo
     assert replay(result.files["draft.musicxml"]).counts == {}
     assert not [f for f in result.report["findings"] if f["severity"] == "error"
                 and f["code"] != "K2"]
-    demands, chances, ties, solution = asked[0]
+    demands, chances, ties, links, solution = asked[0]
     names = sorted({s for d in demands for s, _, _ in d.ways})
     rank = {name: i for i, name in enumerate(names)}
     from arranger.search.levers import Chance, Demand
     plain = [Demand(d.time, tuple((rank[s], p, w) for s, p, w in d.ways), d.drop) for d in demands]
     moving = [Chance(c.start, c.end, {rank[s]: w for s, w in c.prices.items() if s in rank})
               for c in chances]
-    assert solution.total == programme(len(names), plain, moving, ties)
+    assert solution.total == programme(len(names), plain, moving, ties, links)
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -546,3 +546,44 @@ def test_a_faster_hand_never_loses_more(tmp_path):
                      ).report["cost"] for t in (0.2, 0.5, 2.0)]
         totals = [c["notes"] + c["levers"] for c in paid]
         assert totals[0] <= totals[1] + 8 <= totals[2] + 16  # "early" may rise by a point a move
+
+
+def octaves(*names: str) -> str:
+    """A bar of crotchets in octaves, the lower note for the left hand."""
+    return ("".join(note(f"{n}4", 4) for n in names) + backup(16)
+            + "".join(note(f"{n}3", 4, staff=2, voice=2) for n in names))
+
+
+def test_an_octave_is_read_on_one_letter(tmp_path):
+    """E4 is wanted natural before and after, which D sharp spares a lever; E3 is not."""
+    root = piano(TEMPO.format(60) + note("E4", 8) + note("E4", 8),
+                 octaves("Eb", "F", "Eb", "F"), note("E4", 8) + note("E4", 8), fifths=-3)
+    draft = made(tmp_path, root)
+    assert draft.report["summary"]["notes_kept"] == 1
+    spelled = {n["string"][:-1] for n in draft.report["notes"] if n["midi"] in (51, 63)}
+    assert len(spelled) == 1
+
+
+def test_a_tune_note_is_told_what_its_lever_is_needed_for(tmp_path):
+    result = made(tmp_path, tune("C5 Db5 C5 G4", left="C3 E3 G3 C3", tempo=120, fifths=-1))
+    (lost,) = [e for e in result.report["ledger"] if e["kind"] == "drop"]
+    assert lost["reason"] == (
+        "tune note D♭5: the lever of C5 stands at C♮ for bar 1, beat 1, and the left hand is not "
+        "free to move it in between")
+
+
+def test_another_string_is_told_with_what_its_own_is_needed_for(tmp_path):
+    result = made(tmp_path, tune("E4 Eb4 E4 Eb4", left="C3 C3 C3 C3", tempo=120))
+    reasons = {e["reason"] for e in result.report["ledger"] if e["kind"] == "respell"}
+    assert reasons == {"plucked on the D string, whose lever stands for it: the lever of E4 stands "
+                       "at E♮ for bar 1, beat 1",
+                       "plucked on the D string, whose lever stands for it: the lever of E4 stands "
+                       "at E♮ for bar 1, beat 3"}
+
+
+def test_a_key_beyond_the_levers_is_told_where_its_notes_meet(tmp_path):
+    root = tune("Ab4 G4 F4 Eb4 Eb4 Db4 Bb3 Eb4 C5 Bb4 C5 Db5", fifths=-4)
+    (finding,) = [f for f in made(tmp_path, root).report["findings"] if f["code"] == "K2"]
+    assert (finding["bar"], finding["beat"]) == ("3", "4")
+    assert finding["message"].endswith("C5 and C♯5 lie on one string of this harp "
+                                       "(D♭5 is written for C♯5), and come closest here")

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from random import Random
 
 import pytest
 
-from arranger.search.levers import Chance, Demand, Flip, cheapest_flips
+from arranger.search.levers import Chance, Demand, Flip, Link, cheapest_flips
 from tests.lever_oracles import brute_force, programme, replayed
 
 Problem = tuple[int, list[Demand], list[Chance], list[tuple[int, ...]]]
@@ -30,12 +31,23 @@ def problem(random: Random, switches: int, length: int, chances: int) -> Problem
     return switches, demands, found, ties
 
 
-def proved(case: Problem, expected: int) -> None:
+def links_of(random: Random, demands: Sequence[Demand], most: int) -> list[Link]:
+    found = []
+    for _ in range(random.randint(1, most)):
+        one, other = random.randrange(len(demands)), random.randrange(len(demands))
+        if one != other:
+            found.append(Link(one, random.randrange(len(demands[one].ways)), other,
+                              random.randrange(len(demands[other].ways)),
+                              random.choice((5, 20, 200))))
+    return found
+
+
+def proved(case: Problem, expected: int, links: Sequence[Link] = ()) -> None:
     switches, demands, chances, ties = case
-    solution = cheapest_flips(demands, chances, ties)
+    solution = cheapest_flips(demands, chances, ties, links)
     assert solution.total == expected
     opening = [solution.opening.get(s, 0) for s in range(switches)]
-    assert replayed(demands, chances, ties, opening, solution.flips) == expected
+    assert replayed(demands, chances, ties, opening, solution.flips, links) == expected
     for demand, way in zip(demands, solution.taken, strict=True):
         assert way is None or demand.ways[way][2] < demand.drop
 
@@ -47,11 +59,29 @@ def test_total_equals_brute_force(seed):
     proved(case, brute_force(*case))
 
 
+@pytest.mark.parametrize("seed", range(60))
+def test_total_with_links_equals_brute_force(seed):
+    random = Random(2000 + seed)
+    switches, demands, chances, ties = case = problem(random, random.randint(2, 3), 5,
+                                                      random.randint(0, 3))
+    links = links_of(random, demands, 4)
+    proved(case, brute_force(switches, demands, chances, ties, links), links)
+
+
 @pytest.mark.parametrize("seed", range(30))
 def test_total_equals_another_integer_programme(seed):
     random = Random(1000 + seed)
     case = problem(random, random.randint(3, 7), 14, random.randint(4, 14))
     proved(case, programme(*case))
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_total_with_links_equals_another_integer_programme(seed):
+    random = Random(3000 + seed)
+    switches, demands, chances, ties = case = problem(random, random.randint(3, 6), 14,
+                                                      random.randint(4, 10))
+    links = links_of(random, demands, 8)
+    proved(case, programme(switches, demands, chances, ties, links), links)
 
 
 @pytest.mark.campaign

@@ -12,6 +12,7 @@ from arranger.model.draft import Draft, HarpNote
 from arranger.model.harp import Harp, HarpString, pedal_word
 from arranger.model.levers import LeverMove
 from arranger.model.pitch import Pitch
+from arranger.model.score import Note
 from arranger.plan.settings import key_setting
 from arranger.plan.slices import clock
 from arranger.rulebook.players import Player
@@ -79,19 +80,40 @@ def _moves(draft: Draft, player: Player) -> Iterator[Diagnostic]:
 
 
 def _key(draft: Draft, harp: Harp) -> Iterator[Diagnostic]:
-    """Tell where the notes of the key signature cannot all be set before the piece."""
+    """Notes of the key that cannot all be set before the piece, where they come closest."""
     if harp.mechanism != "lever":
         return
     notes = [n for n in draft.source.part_notes(draft.part) if not n.grace]
     start = draft.source.measures[0]
     scale = key_setting(start.fifths).pitch_classes
-    mine = {n.midi for n in notes if n.midi % 12 in scale
-            and draft.source.measures[n.measure].fifths == start.fifths}
-    clash = key_clash(mine, harp)
-    if clash:
-        told = " and ".join(p.label for p in clash)
-        yield _finding(draft, "K2", f"the notes of this key cannot all be set: {told} lie on one "
-                       f"string of this harp", start.onset)
+    mine = [n for n in notes if n.midi % 12 in scale
+            and draft.source.measures[n.measure].fifths == start.fifths]
+    clash = key_clash({n.midi for n in mine}, harp)
+    if not clash:
+        return
+    before, after = _closest(mine, *clash)
+    named = {p.midi: p for p in clash}
+    written = dict.fromkeys(f"{n.pitch.label} is written for {named[n.midi].label}"
+                            for n in (before, after) if n.pitch != named[n.midi])
+    yield Diagnostic("K2", rule("K2").name, rule("K2").severity,
+                     f"the notes of this key cannot all be set: {clash[0].label} and "
+                     f"{clash[1].label} lie on one string of this harp"
+                     + (f" ({', '.join(written)})" if written else "")
+                     + ", and come closest here", draft.source.locate(after.onset),
+                     (before.id, after.id), draft.part)
+
+
+def _closest(notes: Sequence[Note], low: Pitch, high: Pitch) -> tuple[Note, Note]:
+    """The two notes of these pitches with the least time between them, the earlier first."""
+    last: dict[int, Note] = {}
+    pairs: list[tuple[Note, Note]] = []
+    for note in sorted(notes, key=lambda n: n.onset):
+        other = last.get(low.midi if note.midi == high.midi else high.midi)
+        if note.midi in (low.midi, high.midi):
+            last[note.midi] = note
+            if other is not None:
+                pairs.append((other, note))
+    return min(pairs, key=lambda pair: pair[1].onset - pair[0].onset)
 
 
 def key_clash(midis: Iterable[int], harp: Harp) -> tuple[Pitch, ...]:

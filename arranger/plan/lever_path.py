@@ -15,6 +15,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import permutations
 
 from arranger.model.draft import HarpNote
 from arranger.model.harp import PEDALS, Harp, HarpString
@@ -29,7 +30,7 @@ from arranger.plan.slices import Slice, clock
 from arranger.plan.stand_ins import stand_ins
 from arranger.plan.worth import worth
 from arranger.rulebook.players import Player
-from arranger.search.levers import Chance, Demand, Solution, cheapest_flips
+from arranger.search.levers import Chance, Demand, Link, Solution, cheapest_flips
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +102,8 @@ def lever_path(parts: Sequence[Slice], ways: Sequence[Sequence[Ways]], score: Sc
         moments = free_moments(score, [s.onset for s in parts], left, barlines, player)
         plucks = _plucks(parts, ways, score, strings)
         found = chances(moments, plucks, left, harp, player, prices)
-    solution = cheapest_flips(demands, found, _ticks(ties, score))
+    links = _octaves(parts, ways, 2 * prices["respell"])
+    solution = cheapest_flips(demands, found, _ticks(ties, score), links)
     return _path(ways, demands, solution, [m.onset for m in moments],
                  [m.seconds for m in moments], harp)
 
@@ -110,6 +112,28 @@ def _demand(here: Slice, ways: Ways, harp: Harp) -> Demand:
     time = round(here.seconds * TICKS)
     return Demand(time, tuple((w.pitch.position, _place(w.pitch, harp), w.price)
                               for w in ways.ways), ways.drop)
+
+
+def _octaves(parts: Sequence[Slice], ways: Sequence[Sequence[Ways]], price: int) -> list[Link]:
+    """Links between the two letters of an octave struck at once: it is read as one letter.
+
+    Both notes of an octave on E flat and D sharp are misread, like notes on another letter than the
+    source's (assumption).
+    """
+    found: list[Link] = []
+    first = 0  # demand of the slice's first note
+    for here, row in zip(parts, ways, strict=True):
+        for i, j in permutations(range(len(row)), 2):
+            if here.notes[j].pitch.midi - here.notes[i].pitch.midi != 12 or \
+                    here.notes[i].source.grace or here.notes[j].source.grace:
+                continue
+            found += [Link(first + i, low, first + j, high, price)
+                      for low, one in enumerate(row[i].ways[:row[i].spelled])
+                      for high, other in enumerate(row[j].ways[:row[j].spelled])
+                      if one.pitch.step != other.pitch.step
+                      and row[i].spelled + row[j].spelled > 2]
+        first += len(row)
+    return found
 
 
 def _place(pitch: Pitch, harp: Harp) -> int:

@@ -5,7 +5,8 @@ demand is served at its time by one of its ways (a switch at a position, for a p
 for the price ``drop``. A chance is a stretch ``[start, end)`` in which the mover is free and may
 flip one switch; chances may overlap, flips may not. A switch that is being flipped serves nothing:
 demands on it at ``start`` or later count as during the flip, those at ``end`` as after it. At the
-times of a tie every switch stands alike, and none is being flipped.
+times of a tie every switch stands alike, and none is being flipped. A link is a price for two
+demands that are served by two ways of which one does not go well with the other.
 
 Left to itself every switch is a shortest path through its points of demand, so the whole is a set
 of unit flows coupled only by the mover (overlapping chances take one flip) and by demands with ways
@@ -24,6 +25,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import product
 
 import numpy as np
 
@@ -47,6 +49,17 @@ class Chance:
 
 
 @dataclass(frozen=True, slots=True)
+class Link:
+    """What is paid if demand ``one`` is served by its way ``way``, and ``other`` by its own."""
+
+    one: int
+    way: int
+    other: int
+    other_way: int
+    price: int
+
+
+@dataclass(frozen=True, slots=True)
 class Flip:
     """Switch ``switch`` goes to ``position`` in chance ``chance`` (its index)."""
 
@@ -66,7 +79,7 @@ class Solution:
 
 
 def cheapest_flips(demands: Sequence[Demand], chances: Sequence[Chance],
-                   ties: Sequence[Sequence[int]] = ()) -> Solution:
+                   ties: Sequence[Sequence[int]] = (), links: Sequence[Link] = ()) -> Solution:
     """Solve exactly.
 
     Parameters
@@ -74,6 +87,7 @@ def cheapest_flips(demands: Sequence[Demand], chances: Sequence[Chance],
     demands : in any order; equal prices fall to the earlier way.
     chances : in order of their start; prices above 0.
     ties : groups of times at which every switch stands alike.
+    links : prices above 0.
     """
     asked: dict[int, set[int]] = {}
     best: dict[int, set[int]] = {}
@@ -84,12 +98,15 @@ def cheapest_flips(demands: Sequence[Demand], chances: Sequence[Chance],
         if chosen is not None:
             switch, position, _ = demand.ways[chosen]
             best.setdefault(switch, set()).add(position)
-    settled = {s: min(p) for s, p in (best if _agree(best) else asked).items() if len(p) == 1}
-    if _agree(best):
-        taken = tuple(_cheapest(d, None) for d in demands)
-        return Solution(taken, settled, (), _price(demands, taken))
-    return _solved(demands, chances, ties, settled,
+    taken = tuple(_cheapest(d, None) for d in demands)
+    if _agree(best) and not _linked(taken, links):
+        return Solution(taken, _settled(best), (), _price(demands, taken))
+    return _solved(demands, chances, ties, links, _settled(asked),
                    sorted(s for s, p in asked.items() if len(p) > 1))
+
+
+def _settled(wanted: Mapping[int, set[int]]) -> dict[int, int]:
+    return {s: min(p) for s, p in wanted.items() if len(p) == 1}
 
 
 def _agree(wanted: Mapping[int, set[int]]) -> bool:
@@ -102,6 +119,12 @@ def _cheapest(demand: Demand, standing: Mapping[int, int] | None) -> int | None:
              if standing is None or standing.get(s) == p]
     least = min(found, key=lambda i: (demand.ways[i][2], i), default=None)
     return least if least is not None and demand.ways[least][2] < demand.drop else None
+
+
+def _linked(taken: Sequence[int | None], links: Iterable[Link]) -> int:
+    """Price of the links of which both ways are taken."""
+    return sum(k.price for k in links
+               if taken[k.one] == k.way and taken[k.other] == k.other_way)
 
 
 def _price(demands: Sequence[Demand], taken: Iterable[int | None]) -> int:
@@ -154,7 +177,7 @@ class _Flow:
 
 
 def _solved(demands: Sequence[Demand], chances: Sequence[Chance], ties: Sequence[Sequence[int]],
-            settled: Mapping[int, int], loose: Sequence[int]) -> Solution:
+            links: Sequence[Link], settled: Mapping[int, int], loose: Sequence[int]) -> Solution:
     programme = _Programme()
     tied = sorted({time for group in ties for time in group})
     points: dict[int, set[int]] = {switch: set(tied) for switch in loose}
@@ -169,9 +192,20 @@ def _solved(demands: Sequence[Demand], chances: Sequence[Chance], ties: Sequence
             for other in at[1:]:
                 programme.row([(at[0], 1.0), (other, -1.0)], 0, 0)
     _one_at_a_time(programme, flows.values(), chances)
-    for demand in demands:
-        _served(programme, demand, flows, settled)
-    return _read(programme.solve(), demands, chances, settled, flows)
+    bound = {d for k in links for d in (k.one, k.other)}
+    columns: dict[tuple[int, int], int] = {}
+    for number, demand in enumerate(demands):
+        if number in bound:
+            columns |= {(number, way): column for way, column in _each_way(
+                programme, demand, flows, settled)}
+        else:
+            _served(programme, demand, flows, settled)
+    for link in links:
+        pair = (link.one, link.way), (link.other, link.other_way)
+        if all(place in columns for place in pair):
+            paid = programme.column(link.price)
+            programme.row([(columns[pair[0]], 1.0), (columns[pair[1]], 1.0), (paid, -1.0)], -1, 1)
+    return _read(programme.solve(), demands, chances, links, settled, flows)
 
 
 def _flow(programme: _Programme, switch: int, points: list[int], chances: Sequence[Chance],
@@ -233,8 +267,27 @@ def _served(programme: _Programme, demand: Demand, flows: Mapping[int, _Flow],
         programme.row([(c, 1.0) for c in taken], 0, 1)
 
 
+def _each_way(programme: _Programme, demand: Demand, flows: Mapping[int, _Flow],
+              settled: Mapping[int, int]) -> list[tuple[int, int]]:
+    """Serve a linked demand: a column of its own for every way that is worth it."""
+    found = []
+    for way, (switch, position, price) in enumerate(demand.ways):
+        if price >= demand.drop or (switch not in flows and settled.get(switch) != position):
+            continue
+        column = programme.column(price - demand.drop, True)
+        if switch in flows:
+            flow = flows[switch]
+            stay = flow.stay[bisect_left(flow.points, demand.time)][position]
+            programme.row([(column, 1.0), (stay, -1.0)], -1, 0)
+        found.append((way, column))
+    if len(found) > 1:
+        programme.row([(column, 1.0) for _, column in found], 0, 1)
+    return found
+
+
 def _read(values: Sequence[float], demands: Sequence[Demand], chances: Sequence[Chance],
-          settled: Mapping[int, int], flows: Mapping[int, _Flow]) -> Solution:
+          links: Sequence[Link], settled: Mapping[int, int],
+          flows: Mapping[int, _Flow]) -> Solution:
     """Take the flips from the solution and reckon everything else from them again."""
     flips = sorted((Flip(index, switch, position) for switch, flow in flows.items()
                     for index, position, column in flow.flips if values[column] > 0.5),
@@ -243,14 +296,61 @@ def _read(values: Sequence[float], demands: Sequence[Demand], chances: Sequence[
     mine: dict[int, list[Flip]] = {}
     for flip in flips:
         mine.setdefault(flip.switch, []).append(flip)
-    taken = []
+    stood: list[dict[int, int]] = []
     for demand in demands:
-        standing = {}
+        standing: dict[int, int] = {}
         for switch, _, _ in demand.ways:
             before = [f for f in mine.get(switch, ()) if chances[f.chance].start <= demand.time]
             if before and chances[before[-1].chance].end > demand.time:
                 continue  # in the middle of a flip
             standing[switch] = before[-1].position if before else opening[switch]
-        taken.append(_cheapest(demand, standing))
-    total = _price(demands, taken) + sum(chances[f.chance].prices[f.switch] for f in flips)
+        stood.append(standing)
+    taken = _together(demands, stood, links)
+    total = _price(demands, taken) + _linked(taken, links) + sum(
+        chances[f.chance].prices[f.switch] for f in flips)
     return Solution(tuple(taken), opening, tuple(flips), total)
+
+
+def _together(demands: Sequence[Demand], stood: Sequence[Mapping[int, int]],
+              links: Sequence[Link]) -> list[int | None]:
+    """Ways taken where the switches stand so: the cheapest each, of linked demands jointly."""
+    taken = [_cheapest(d, s) for d, s in zip(demands, stood, strict=True)]
+    near: dict[int, list[Link]] = {}
+    for link in links:
+        near.setdefault(link.one, []).append(link)
+        near.setdefault(link.other, []).append(link)
+    done: set[int] = set()
+    for first in sorted(near):
+        if first in done:
+            continue
+        group = [first]
+        for at in group:
+            group += {d for k in near[at] for d in (k.one, k.other)}.difference(group)
+        done |= set(group)
+        mine = list({k for at in group for k in near[at]})
+        if not _linked(taken, mine):
+            continue
+        least = min(product(*(_ways(at, demands[at], stood[at], near[at]) for at in group)),
+                   key=lambda ways: _of_group(dict(zip(group, ways, strict=True)), demands, mine))
+        for at, way in zip(group, least, strict=True):
+            taken[at] = way
+    return taken
+
+
+def _ways(at: int, demand: Demand, standing: Mapping[int, int],
+          links: Sequence[Link]) -> list[int | None]:
+    """Ways a linked demand may take: those named by its links, the cheapest other, or none."""
+    named = {k.way for k in links if k.one == at} | {k.other_way for k in links if k.other == at}
+    ways = [i for i, (s, p, price) in enumerate(demand.ways)
+            if standing.get(s) == p and price < demand.drop]
+    others = sorted((i for i in ways if i not in named), key=lambda i: (demand.ways[i][2], i))
+    return [*sorted({*named.intersection(ways), *others[:1]},
+                    key=lambda i: (demand.ways[i][2], i)), None]
+
+
+def _of_group(served: Mapping[int, int | None], demands: Sequence[Demand],
+              links: Iterable[Link]) -> int:
+    """Price of linked demands that are served so."""
+    return (_price([demands[at] for at in served], served.values())
+            + sum(k.price for k in links
+                  if served[k.one] == k.way and served[k.other] == k.other_way))
