@@ -59,7 +59,8 @@ def until(view, what: str, seconds: float = 5.0) -> None:
 
 
 def bar_name(made, index: int) -> str:
-    return f"Bar {made.report['bars'][index - 1]['bar']}"
+    number = made.report["bars"][index - 1]["bar"]
+    return "Upbeat" if number == "0" else f"Bar {number}"
 
 
 def first_mark(view) -> str:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from arranger.model.score import Location
 from arranger.report.text import MOST_TOLD, text
 from arranger.report.wording import (
     KINDS,
@@ -17,6 +20,7 @@ from arranger.report.wording import (
     kind_words,
     message,
     note_label,
+    place,
     plain,
     settings_words,
     tuning_words,
@@ -123,6 +127,9 @@ def test_escape_sequences_do_not_reach_the_terminal():
 
 @pytest.mark.parametrize(("numbers", "said"), [
     ((3,), "bar 3"),
+    ((0,), "upbeat"),
+    ((0, 1, 2), "upbeat, bars 1-2"),
+    ((0, 4), "upbeat, bar 4"),
     ((3, 3, 3), "bar 3"),
     ((3, 4), "bars 3-4"),
     ((9, 3, 4, 5), "bars 3-5, 9"),
@@ -230,3 +237,9 @@ def test_what_a_choice_entails_is_one_sentence_or_a_list():
     said, rows = entailed(["bar 3: no pedal F♯", "bar 5: A4 < B4"])
     assert said == "changes 2 bars, 3 to 5"
     assert rows == "<ul><li>bar 3: no pedal F♯</li><li>bar 5: A4 &lt; B4</li></ul>"
+
+
+def test_the_upbeat_is_called_by_its_name():
+    entry = {"bar": "0", "bar_index": 1, "beat": "1", "onset": "0", "message": ""}
+    assert place(entry) == str(Location("0", 1, Fraction(1), Fraction(0))) == "upbeat, beat 1"
+    assert message({"message": "upbeat, beat 1: C4 is wanted"}) == "C4 is wanted"

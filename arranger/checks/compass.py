@@ -8,7 +8,7 @@ from arranger.checks.case import Case
 from arranger.model.diagnostic import Diagnostic
 from arranger.model.harp import HarpString, pedal_word
 from arranger.model.pitch import Pitch
-from arranger.model.score import Note
+from arranger.model.score import Note, bar_name
 from arranger.rulebook.rules import rule
 
 
@@ -39,9 +39,9 @@ def without_discs(case: Case) -> Iterator[Diagnostic]:
             before = first.setdefault(string, note)
             if before.pitch == note.pitch:
                 continue
-            bar = case.score.locate(before.onset).bar
+            bar = bar_name(case.score.locate(before.onset).bar)
             yield case.say("C2", "error", f"the {_place(string)} {string.step} has no pedal: tuned "
-                           f"to {pedal_word(string.step, before.pitch.alter)} for bar {bar} it "
+                           f"to {pedal_word(string.step, before.pitch.alter)} for {bar} it "
                            f"cannot give {note.pitch.label}", (note,),
                            remedies=[*case.respelled(note), *case.shifted(note, attack.notes),
                                      case.dropped(note, attack.notes)])

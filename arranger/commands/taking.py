@@ -16,6 +16,7 @@ from arranger.model.choice import Choice
 from arranger.model.draft import Draft
 from arranger.model.errors import ChoiceError
 from arranger.model.pins import Pins
+from arranger.model.score import bar_name
 from arranger.options.honoured import broken, conflicts, with_reasons
 from arranger.options.matching import Matched, Placed, match
 from arranger.options.present import loosened, present_pins, with_marks
@@ -107,7 +108,7 @@ def fared(taken: Taken, opened: Opened, draft: Draft) -> dict[str, Any]:
     return {"file": taken.file.name if taken.file else "",
             "kept": [p.choice.id for p in matched.placed if p not in fault],
             "not_kept": said,
-            "moved": [f"{p.before.words}: now in bar {p.choice.bar}, beat {p.choice.beat}"
+            "moved": [f"{p.before.words}: now in {bar_name(p.choice.bar)}, beat {p.choice.beat}"
                       for p in matched.placed if p.before],
             "not_found": [f"{c.words}: no longer found in this edition" for c in matched.lost]}
 

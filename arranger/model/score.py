@@ -12,6 +12,11 @@ from arranger.model.pitch import Pitch
 NoteId = str
 
 
+def bar_name(number: str) -> str:
+    """Name a bar by its printed number: ``bar 12``; the one numbered 0 is the ``upbeat``."""
+    return "upbeat" if number == "0" else f"bar {number}"
+
+
 @dataclass(frozen=True, slots=True)
 class Location:
     """A place as a player would say it."""
@@ -24,7 +29,7 @@ class Location:
     def __str__(self) -> str:
         beat = self.beat
         shown = str(beat) if beat.denominator == 1 else f"{float(beat):.3g}"
-        return f"bar {self.bar}, beat {shown}"
+        return f"{bar_name(self.bar)}, beat {shown}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from fractions import Fraction
 from arranger.model.draft import Draft, HarpNote
 from arranger.model.harp import pedal_word
 from arranger.model.pins import Pins
+from arranger.model.score import bar_name
 from arranger.report.wording import beat_words
 
 _HAND = {"R": "right", "L": "left"}
@@ -28,7 +29,7 @@ def knock_on(was: Draft, now: Draft, asked: Pins) -> tuple[str, ...]:
     for bar, words in _pedals(was, now, {(p.onset, p.pedal, p.alter) for p in asked.pedals}):
         lines.setdefault(bar, []).append(words)
     numbers = {m.index: m.number for m in was.source.measures}
-    return tuple(f"bar {numbers[bar]}: {'; '.join(lines[bar])}" for bar in sorted(lines))
+    return tuple(f"{bar_name(numbers[bar])}: {'; '.join(lines[bar])}" for bar in sorted(lines))
 
 
 def _notes(was: Draft, now: Draft, asked: Pins) -> Iterator[tuple[int, str]]:

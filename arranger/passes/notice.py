@@ -17,7 +17,7 @@ from arranger.model.harp import HarpString, pedal_word
 from arranger.model.ledger import Alteration, Drop, Merge, OctaveShift, Repitch
 from arranger.model.marks import PartMarks
 from arranger.model.pitch import Pitch
-from arranger.model.score import Note
+from arranger.model.score import Note, bar_name
 from arranger.passes.settings import Settings
 from arranger.passes.start import as_source, start
 from arranger.plan.ornaments import auxiliaries
@@ -151,6 +151,6 @@ def _lacking(draft: Draft, onset: Fraction, wanted: Pitch) -> str:
 def _signs(draft: Draft, removed: Sequence[Removed]) -> list[Diagnostic]:
     if not removed:
         return []
-    told = ", ".join(f"{r.kind} ({r.count}, first in bar {r.bar})" for r in removed)
+    told = ", ".join(f"{r.kind} ({r.count}, first in {bar_name(r.bar)})" for r in removed)
     return [_say(draft, "N2", "advice", f"signs that are not for the harp taken out: {told}",
                  draft.source.measures[0].onset)]

@@ -10,6 +10,7 @@ from typing import Any
 from arranger.checks.case import Case
 from arranger.checks.conflicts import Conflict, conflicts
 from arranger.model.harp import HarpString
+from arranger.model.score import bar_name
 from arranger.passes.inspect import Inspection
 from arranger.plan.ceiling import (
     Ceiling,
@@ -119,7 +120,7 @@ def _named(case: Case, conflict: Conflict) -> list[str]:
     names = []
     for note in conflict.notes:
         where = case.score.locate(note.onset, note.measure)
-        bar = f"bar {where.bar}, " if note.measure != conflict.notes[-1].measure else ""
+        bar = f"{bar_name(where.bar)}, " if note.measure != conflict.notes[-1].measure else ""
         names.append(note.pitch.label if together else
                      f"{note.pitch.label} ({bar}beat {beat_words(where.beat)})")
     return names

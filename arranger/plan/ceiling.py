@@ -16,7 +16,7 @@ from fractions import Fraction
 from functools import partial
 
 from arranger.model.harp import LEFT_FOOT, PedalSetting
-from arranger.model.score import NoteId, Score, TempoMark
+from arranger.model.score import NoteId, Score, TempoMark, bar_name
 from arranger.plan.foot_order import MARGIN, FootMove, in_some_order
 from arranger.plan.lever_hand import LeverWork, lever_stretch
 from arranger.plan.part_hands import Attack, Grip
@@ -243,11 +243,13 @@ def sentence(found: Ceiling, score: Score) -> str:
     if found.crotchet is None or found.crotchet > _FAST:
         return "nothing in it sets a limit to the tempo"
     if found.ratio == 0:
-        return (f"bar {score.measures[found.first].number} plays at no tempo: "
+        return (f"{bar_name(score.measures[found.first].number)} plays at no tempo: "
                 f"{_NEVER[found.kind]}")
     numbers = [score.measures[b].number for b in (found.first, found.last)]
     one = found.first == found.last
-    where = f"bar {numbers[0]} plays" if one else f"bars {numbers[0]}-{numbers[1]} play"
+    where = f"{bar_name(numbers[0])} plays" if one else (
+        f"upbeat to bar {numbers[1]} play" if numbers[0] == "0"
+        else f"bars {numbers[0]}-{numbers[1]} play")
     written = _mark(score, score.measures[found.first].onset)
     asked = (f", not {round(written.bpm)}" if found.ratio < 1 and written.origin != "assumed"
              else " at most")

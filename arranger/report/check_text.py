@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from arranger.model.score import bar_name
 from arranger.report.wording import beat_words, plain, settings_words, wrapped
 
 _HEADS = {"error": "Cannot be played", "warning": "Against the idiom", "advice": "Advice"}
@@ -53,13 +54,13 @@ def _conflicts(conflicts: Sequence[Mapping[str, Any]]) -> Iterator[str]:
         some = sets[:_MOST_SETS]
         more = len(sets) - len(some)
         rest = "; and others" if not bar["complete"] else f"; and {more} more" if more else ""
-        yield from wrapped(f"  bar {plain(bar['bar'])}: {'; '.join(some)}{rest}", "      ")
+        yield from wrapped(f"  {bar_name(plain(bar['bar']))}: {'; '.join(some)}{rest}", "      ")
 
 
 def _told(finding: Mapping[str, Any]) -> Iterator[str]:
     staff = _STAVES.get(finding["staff"] or 0, "")
     beat = beat_words(finding["beat"])
-    yield from wrapped(f"  bar {plain(finding['bar'])}, beat {beat}{staff}: "
+    yield from wrapped(f"  {bar_name(plain(finding['bar']))}, beat {beat}{staff}: "
                      f"{plain(finding['message'])}.", "      ")
     for remedy in finding["remedies"]:
         yield from wrapped(f"      instead: {plain(remedy['title'])}", "        ")

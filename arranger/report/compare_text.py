@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from arranger.model.score import bar_name
 from arranger.report.wording import (
     bars,
     beat_words,
@@ -110,8 +111,8 @@ def _of_bars(told: Mapping[str, Sequence[Mapping[str, Any]]]) -> Iterator[str]:
 def _change(change: Mapping[str, Any]) -> str:
     old, new = change["old"], change["new"]
     here = new or old
-    was = f" (bar {plain(old['bar'])} before)" if old and here["bar"] != old["bar"] else ""
-    where = f"bar {plain(here['bar'])}{was}, beat {beat_words(here['beat'])}"
+    was = f" ({bar_name(plain(old['bar']))} before)" if old and here["bar"] != old["bar"] else ""
+    where = f"{bar_name(plain(here['bar']))}{was}, beat {beat_words(here['beat'])}"
     name, before, after = (note_label(change["name"]), _label(change["before"]),
                            _label(change["after"]))
     match change["kind"]:

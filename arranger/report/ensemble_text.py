@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from arranger.model.score import bar_name
 from arranger.report.wording import beat_words, plain, wrapped
 
 _MOST = 6  # lost notes told one by one
@@ -27,7 +28,7 @@ def ensemble_text(report: Mapping[str, Any]) -> str:
                        f"{', ' + changed if changed else ', all as written'}{wrong}", "     ")
     lost = report["lost"]
     if lost:
-        told = [f"{plain(n['name'])} in bar {plain(n['bar'])}, beat {beat_words(n['beat'])}"
+        told = [f"{plain(n['name'])} in {bar_name(plain(n['bar']))}, beat {beat_words(n['beat'])}"
                 for n in lost[:_MOST]]
         more = f"; and {len(lost) - _MOST} more" if len(lost) > _MOST else ""
         lines += wrapped(f"Nowhere as written: {'; '.join(told)}{more}.", "  ")

@@ -10,6 +10,7 @@ from importlib.resources import files
 from typing import Any
 
 from arranger.model.harp import PedalSetting
+from arranger.model.score import bar_name
 from arranger.report.diagram import setting_svg
 from arranger.report.engraver import as_text
 from arranger.report.page_bar import bar_panel
@@ -150,8 +151,8 @@ def _page_head(number: int, settings: Sequence[PedalSetting], written: Written,
     """Show above every page but the first which setting is in force there."""
     if not number or not settings:
         return ""
-    bar = shown(written.bars[engraving.first_bars[number] - 1])
-    return (f'<p class="standing"><span>Page {number + 1}, at bar {bar} the pedals stand</span>'
+    bar = bar_name(shown(written.bars[engraving.first_bars[number] - 1]))
+    return (f'<p class="standing"><span>Page {number + 1}, at {bar} the pedals stand</span>'
             f"{setting_svg(settings[number])}</p>")
 
 

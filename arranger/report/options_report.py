@@ -6,7 +6,8 @@ import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from arranger.report.wording import WIDTH, Entry, beat_words
+from arranger.model.score import bar_name
+from arranger.report.wording import WIDTH, Entry, capital, place
 
 #: Consequences of an option that are told one by one.
 _TOLD = 3
@@ -32,10 +33,11 @@ def _head(spots: Sequence[Entry]) -> str:
 
 def _spot(rank: int, spot: Entry) -> Iterator[str]:
     said = "; ".join(dict.fromkeys(f["message"] for f in spot["findings"][:2]))
-    yield from _wrap(f"{rank}. Bar {spot['bar']}, beat {beat_words(spot['beat'])}: {said}.", "   ")
+    where = place(spot)
+    yield from _wrap(f"{rank}. {capital(where)}: {said}.", "   ")
     if spot["again"]:
-        bars = ", ".join(dict.fromkeys(a["bar"] for a in spot["again"]))
-        yield from _wrap(f"   The same in bar {bars}.", "   ")
+        bars = ", ".join(dict.fromkeys(bar_name(a["bar"]) for a in spot["again"]))
+        yield from _wrap(f"   The same in {bars}.", "   ")
     if not spot["options"]:
         yield "   Nothing better was found."
     for option in spot["options"]:

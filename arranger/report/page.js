@@ -43,7 +43,8 @@ function choose(bar, scroll = false) {
     keepInside(link);
     for (const field of all(`rect[data-bar="${bar}"]`)) field.classList.add("chosen");
     find(`bar-${bar}`)?.classList.add("chosen");
-    find("which").textContent = `Bar ${data.bars[bar - 1][0]}`;
+    find("which").textContent =
+      data.bars[bar - 1][0] === "0" ? "Upbeat" : `Bar ${data.bars[bar - 1][0]}`;
     find("earlier").disabled = bar === 1;
     find("later").disabled = bar === count;
     show();

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from html import escape
 from typing import Any
 
+from arranger.model.score import bar_name
 from arranger.report.wording import plain, settings_words
 
 #: What stands at the foot of the page of a check.
@@ -36,7 +37,8 @@ def exclusions(report: Mapping[str, Any]) -> str:
         if sets:
             groups = "".join(f"<li>{escape(one)}</li>" for one in sets)
             more = "" if bar["complete"] else "<li>and others like them</li>"
-            rows.append(f'<li><a href="#bar-{bar["bar_index"]}">bar {escape(plain(bar["bar"]))}'
+            name = escape(bar_name(plain(bar["bar"])))
+            rows.append(f'<li><a href="#bar-{bar["bar_index"]}">{name}'
                         f'</a><ul class="remedies">{groups}{more}</ul></li>')
     if not rows:
         return ""

@@ -12,8 +12,9 @@ from html import escape
 from typing import Any
 
 from arranger.model.harp import LEFT_FOOT, PEDALS, PedalSetting, pedal_word
+from arranger.model.score import bar_name
 from arranger.report.page_time import Bar, bars_of
-from arranger.report.wording import Entry, beat_words, plain
+from arranger.report.wording import Entry, beat_words, capital, plain
 
 _QUARTER = 30  # width of a quarter note, in units of the drawing
 _ROW = 34  # quarter notes in a row, about
@@ -89,7 +90,7 @@ def _grid(row: Sequence[tuple[int, Bar]], x: Callable[[Fraction], float],
     for index, bar in row:
         left, right = x(bar.onset), x(bar.onset + bar.duration)
         number = escape(bar.number)
-        link = f'<a href="#bar-{index}" tabindex="-1" aria-label="Bar {number}">'
+        link = f'<a href="#bar-{index}" tabindex="-1" aria-label="{capital(bar_name(number))}">'
         before, after = (link, "</a>") if linked else ("", "")
         yield (f'{before}<rect class="field" data-bar="{index}" x="{left}" y="0" '
                f'width="{right - left:.1f}" height="{low}"/>'
@@ -126,7 +127,7 @@ def _sign(move: Entry, x: float, middle: int, two: bool) -> str:
     word = escape(pedal_word(move["pedal"], move["to"]))
     y = middle - 3 if move["to"] > 0 else middle + 10
     notches = "two notches, " if two else ""
-    said = (f'bar {plain(move["bar"])}, beat {beat_words(move["beat"])}: {move["pedal"]} to '
+    said = (f'{bar_name(plain(move["bar"]))}, beat {beat_words(move["beat"])}: {move["pedal"]} to '
             f'{_LEVEL[move["to"]]}, {notches}{"left" if move["foot"] == "L" else "right"} foot')
     box = f'<rect class="two" x="{x - 2:g}" y="{y - 10}" width="22" height="13"/>' if two else ""
     return (f'<g class="move"><title>{escape(said)}</title>{box}'

@@ -10,9 +10,18 @@ from itertools import groupby
 from typing import Any
 
 from arranger.model.harp import PedalSetting, pedal_word
+from arranger.model.score import bar_name
 from arranger.report.diagram import setting_svg
 from arranger.report.page_marks import SHAPE_WORDS, Item
-from arranger.report.wording import Entry, beat_words, message, note_label, place, plain
+from arranger.report.wording import (
+    Entry,
+    beat_words,
+    capital,
+    message,
+    note_label,
+    place,
+    plain,
+)
 from arranger.rulebook.rules import rulebook
 
 Link = Callable[[Item], str]  # address of the place on the score
@@ -123,7 +132,7 @@ def diagrams(opening: PedalSetting, sections: Sequence[tuple[int, PedalSetting]]
              bars: Sequence[str]) -> str:
     """Set the opening diagram and one for each printed setting, linked to its bar."""
     opened = [("Start", opening, "#score")]
-    opened += [(f"Bar {shown(bars[index - 1])}", setting, f"#bar-{index}")
+    opened += [(capital(bar_name(shown(bars[index - 1]))), setting, f"#bar-{index}")
                for index, setting in sections if index > 1]
     rows = "".join(f'<li><a href="{address}">{words}</a>{setting_svg(setting)}</li>'
                    for words, setting, address in opened)
@@ -163,7 +172,8 @@ def damping_list(damps: Sequence[Entry], bars: Sequence[str]) -> str:
 def _moves(lines: Sequence[Sequence[Entry]], bars: Sequence[str]) -> str:
     rows = "".join(_moment(some, bars) for some in lines)
     first, last = (shown(line[0]["bar"]) for line in (lines[0], lines[-1]))
-    where = f"Bar {first}" if first == last else f"Bars {first}-{last}"
+    where = capital(bar_name(first)) if first == last else (
+        f"Upbeat to bar {last}" if first == "0" else f"Bars {first}-{last}")
     return (f'<table class="moves"><caption>{where}</caption><thead><tr>'
             '<th scope="col">Bar</th><th scope="col">Beat</th><th scope="col">Right foot</th>'
             f'<th scope="col">Left foot</th></tr></thead><tbody>{rows}</tbody></table>')

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from arranger.model.score import bar_name
 from arranger.report.page_lists import shown
 from arranger.report.wording import Entry, entailed, place
 
@@ -34,8 +35,8 @@ def _choices(choices: Mapping[str, Any]) -> str:
 
 def _spot(spot: Entry) -> str:
     said = "; ".join(dict.fromkeys(shown(f["message"]) for f in spot["findings"][:2]))
-    bars = ", ".join(dict.fromkeys(shown(a["bar"]) for a in spot.get("again", ())))
-    again = f" <small>The same in bar {bars}.</small>" if bars else ""
+    bars = ", ".join(dict.fromkeys(bar_name(shown(a["bar"])) for a in spot.get("again", ())))
+    again = f" <small>The same in {bars}.</small>" if bars else ""
     ways = "".join(_option(o) for o in spot["options"])
     ways = f'<ul class="options">{ways}</ul>' if ways else "<p>Nothing better was found.</p>"
     where = place(spot)

@@ -7,8 +7,9 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
+from arranger.model.score import bar_name
 from arranger.report.page_lists import bar_index
-from arranger.report.wording import SEVERITIES, Entry, plain
+from arranger.report.wording import SEVERITIES, Entry, capital, plain
 
 _GRADES = ("calm", "taste", "idiom", "beyond")  # heights of a stroke
 _SHOWN = 5  # every fifth bar is numbered
@@ -54,7 +55,8 @@ def bar_words(number: str, findings: Sequence[Entry], altered: Sequence[Entry],
                          (moves, "pedal moves")):
         if count:
             said.append(f"{words} {count}")
-    return f"Bar {plain(number)}: {'; '.join(said) or 'nothing to note'}"
+    bar = bar_name(plain(number))
+    return f"{capital(bar)}: {'; '.join(said) or 'nothing to note'}"
 
 
 def _cell(index: int, number: str, findings: Sequence[Entry], altered: Sequence[Entry], moves: int,

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from arranger.model.harp import LEFT_FOOT, PEDALS, pedal_word
+from arranger.model.score import bar_name
 from arranger.report.wording import (
     CAUTION,
     SEVERITIES,
@@ -91,7 +92,7 @@ def _pedals(pedals: Mapping[str, Any]) -> Iterator[str]:
         return
     first, count = _busiest(moves)
     double = sum(abs(m["to"] - m["from"]) == 2 for m in moves)
-    busiest = f"; most in bar {plain(first['bar'])} ({count})"
+    busiest = f"; most in {bar_name(plain(first['bar']))} ({count})"
     through = f", {double} of two notches" if double else ""
     yield from _columns("moves     ", f"{len(moves)}{through}{busiest}", 10)
 
@@ -109,7 +110,7 @@ def _levers(levers: Mapping[str, Any]) -> Iterator[str]:
         return
     first, count = _busiest(moves)
     yield from _columns("moves     ",
-                        f"{len(moves)}; most in bar {plain(first['bar'])} ({count})", 10)
+                        f"{len(moves)}; most in {bar_name(plain(first['bar']))} ({count})", 10)
 
 
 def _damping(damps: Sequence[Entry]) -> Iterator[str]:

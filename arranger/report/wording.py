@@ -16,12 +16,13 @@ from typing import Any
 
 from arranger.model.levers import transposition_words
 from arranger.model.pitch import SIGNS, Pitch
+from arranger.model.score import bar_name
 from arranger.rulebook.titles import titled
 
 Entry = Mapping[str, Any]
 #: Signs of a line that is printed, at most.
 WIDTH = 80
-_PLACE = re.compile(r"^bar [^,]{1,12}, beat [\d./]+: ")
+_PLACE = re.compile(r"^(?:bar [^,]{1,12}|upbeat), beat [\d./]+: ")
 
 #: Kinds of alteration in the order of weight for the ear, and what a harpist calls them.
 KINDS: Mapping[str, str] = {
@@ -82,6 +83,11 @@ def by_kind(ledger: Sequence[Entry]) -> list[tuple[str, list[Entry]]]:
     return [(words, list(group)) for words, group in groupby(ranked, key=kind_words)]
 
 
+def capital(text: str) -> str:
+    """Return the text with its first letter large."""
+    return text[:1].upper() + text[1:]
+
+
 def note_label(name: str) -> str:
     """Write ``Cb5`` as ``C♭5``; what is no pitch name is returned as it is."""
     try:
@@ -101,25 +107,29 @@ def beat_words(beat: object) -> str:
 
 def place(entry: Entry) -> str:
     """Say where: ``bar 12, beat 3``."""
-    return f"bar {plain(entry['bar'])}, beat {beat_words(entry['beat'])}"
+    return f"{bar_name(plain(entry['bar']))}, beat {beat_words(entry['beat'])}"
 
 
 def bars(entries: Iterable[Entry], most: int = 10) -> str:
-    """List the bars of some entries: ``bar 3``, ``bars 3, 7-9, 12``.
+    """List the bars of some entries: ``bar 3``, ``bars 3, 7-9, 12``, ``upbeat, bars 1-3``.
 
     Neighbouring bars are joined; after ``most`` items the rest is only counted.
     """
     runs: list[list[tuple[int | None, str]]] = []
     for index, shown in _distinct_bars(entries):
-        if runs and index is not None and runs[-1][-1][0] == index - 1:
+        if runs and index is not None and runs[-1][-1][0] == index - 1 and runs[-1][0][1] != "0":
             runs[-1].append((index, shown))
         else:
             runs.append([(index, shown)])
+    upbeat = [bar_name("0")] if runs and runs[0][0][1] == "0" else []
+    runs = runs[len(upbeat):]
+    if not runs:
+        return "".join(upbeat)
     items = [r[0][1] if len(r) == 1 else f"{r[0][1]}-{r[-1][1]}" for r in runs]
     if len(items) > most:
         items = [*items[:most], f"and {len(items) - most} more places"]
     single = len(runs) == 1 and len(runs[0]) == 1
-    return ("bar " if single else "bars ") + ", ".join(items)
+    return ", ".join([*upbeat, ("bar " if single else "bars ") + ", ".join(items)])
 
 
 def _distinct_bars(entries: Iterable[Entry]) -> list[tuple[int | None, str]]:
