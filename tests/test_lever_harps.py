@@ -23,6 +23,7 @@ from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
 from arranger.plan import lever_path as planner
 from arranger.plan.settings import key_setting
+from arranger.report.wording import key_words
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
@@ -153,6 +154,25 @@ def test_b_major_is_refused_and_the_advice_cures_it(tmp_path):
         assert replay(cured.files["draft.musicxml"]).counts == {}
     best = made(tmp_path, scale, transpose="best")
     assert best.report["settings"]["transpose"] == -1
+
+
+def test_where_no_key_keeps_all_notes_the_one_that_loses_least_is_named(tmp_path):
+    line = "C5 Db5 D5 Eb5 E5 F5 Gb5 G5 Ab5 A5 Bb5 B5 C6 B5 Bb5 A5 Ab5 G5 Gb5 F5 E5 Eb5 D5 Db5"
+    chromatic = tune(f"{line} C5 Eb5 G5 C5", tempo=120, fifths=-3, left="C3 " * 28)
+    result = made(tmp_path, chromatic)
+    levers = result.report["levers"]
+    assert levers["keys"] == []
+    best, here = levers["best_key"], levers["best_key"]["here"]
+    lost = [e for e in result.report["ledger"] if e["kind"] in ("drop", "repitch", "octave")]
+    assert here["lost"] == len(lost)
+    assert (best["outer"], best["lost"]) < (here["outer"], here["lost"])
+    assert keys_of(Request(tmp_path / "tune.musicxml", harp="lever-34"))[0].startswith(
+        transposition_words(best["semitones"], best["fifths"]))
+    assert key_words(levers) == (
+        f"none within a fourth keeps all notes; transposed "
+        f"{transposition_words(best['semitones'], best['fifths'])} the loss is least: "
+        f"{best['lost']} notes, {best['outer']} of them tune or bass; here {here['lost']} notes, "
+        f"{here['outer']} of them tune or bass")
 
 
 def test_b_major_on_the_single_action_harp_takes_its_pedal_up_and_down(tmp_path):

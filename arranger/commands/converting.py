@@ -223,12 +223,14 @@ def _judged(settings: Settings, opened: Opened, draft: Draft) -> tuple[
     """Return the errors, everything said, and what keys are told of a harp with levers."""
     score = opened.document.score
     costless = keys.free(score, draft.part, settings)
-    levers = keys.advised(lever_findings(draft, settings.harp, settings.player), costless)
+    least = None if costless else keys.least_loss(draft, settings)
+    levers = keys.advised(lever_findings(draft, settings.harp, settings.player), costless, least)
     errors = (*findings(draft, settings.harp, settings.player),
               *(d for d in levers if d.severity == "error"))
     said = (*errors, *(d for d in levers if d.severity != "error"),
             *notices(draft, opened.harp_part.removed, settings))
-    told = {} if draft.levers is None else keys.reported(score, draft.part, settings, costless)
+    told = {} if draft.levers is None else keys.reported(score, draft.part, settings, costless,
+                                                         least)
     return errors, said, told
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from arranger.checks.levers import key_clash
 from arranger.model.diagnostic import Diagnostic, Remedy
@@ -22,6 +22,16 @@ from arranger.rulebook.harps import tunings
 
 #: Tunings of the harp that are proposed at most.
 _TUNINGS = 3
+#: Notes of a piece up to which a conversion weighs every key; about two seconds (assumption).
+_WEIGHED = 800
+
+
+@dataclass(frozen=True, slots=True)
+class LeastLoss:
+    """Of a lever harp that loses notes: the key that loses the least, and what this one loses."""
+
+    best: KeyAdvice
+    here: KeyAdvice
 
 
 def free(score: Score, part: str, settings: Settings) -> tuple[KeyAdvice, ...]:
@@ -30,6 +40,21 @@ def free(score: Score, part: str, settings: Settings) -> tuple[KeyAdvice, ...]:
         return ()
     return free_keys(start(score, part).notes, score, settings.harp, settings.player,
                      settings.prices)
+
+
+def least_loss(draft: Draft, settings: Settings) -> LeastLoss | None:
+    """Return the key within a fourth in which a lever harp loses least, if this draft loses notes.
+
+    None also of a piece too long for a conversion to weigh every key of it.
+    """
+    if settings.harp.mechanism != "lever" or not _loses(draft) or len(draft.notes) > _WEIGHED:
+        return None
+    found = advice(draft.source, draft.part, settings)
+    return LeastLoss(found[0], next(k for k in found if k.semitones == 0))
+
+
+def _loses(draft: Draft) -> bool:
+    return any(isinstance(e.edit, Drop | Repitch | OctaveShift) for e in draft.ledger.entries)
 
 
 def tunings_for(score: Score, part: str, settings: Settings) -> tuple[str, ...]:
@@ -71,11 +96,17 @@ def _pedalled(draft: Draft, semitones: int, settings: Settings) -> KeyAdvice:
     return KeyAdvice(semitones, fifths, len(timed.plan.moves), lost, outside)
 
 
-def advised(found: Sequence[Diagnostic], costless: Sequence[KeyAdvice]) -> tuple[Diagnostic, ...]:
-    """Give a key that cannot be set the keys that can as remedies."""
+def advised(found: Sequence[Diagnostic], costless: Sequence[KeyAdvice],
+            least: LeastLoss | None = None) -> tuple[Diagnostic, ...]:
+    """Give a key that cannot be set the keys that can as remedies, or the one that loses least."""
     remedies = tuple(Remedy(f"transpose {transposition_words(k.semitones, k.fifths)}: every note "
                             f"with the levers as set", "other-sound")
                      for k in costless if k.semitones)
+    if not costless and least and least.best.semitones:
+        best = least.best
+        remedies = (Remedy(f"transpose {transposition_words(best.semitones, best.fifths)}: "
+                           f"{best.lost + best.outside} notes lost instead of "
+                           f"{least.here.lost + least.here.outside}", "other-sound"),)
     return tuple(replace(d, remedies=remedies) if d.code == "K2" else d for d in found)
 
 
@@ -83,15 +114,27 @@ def told(found: Sequence[KeyAdvice]) -> list[str]:
     """One line a transposition, for the terminal."""
     return [f"{transposition_words(k.semitones, k.fifths):<20} "
             + ("nothing to move, nothing lost" if k.free else
-               f"moves {k.moves}, notes lost {k.lost}, out of compass {k.outside}")
+               f"moves {k.moves}, notes lost {k.lost}"
+               + (f" ({k.outer} of tune or bass)" if k.outer else "")
+               + f", out of compass {k.outside}")
             for k in found]
 
 
 def reported(score: Score, part: str, settings: Settings,
-             costless: Sequence[KeyAdvice]) -> dict[str, list[object]]:
-    """Keys that cost nothing, and tunings that would serve where this key is none of them."""
-    body: dict[str, list[object]] = {
+             costless: Sequence[KeyAdvice], least: LeastLoss | None = None) -> dict[str, object]:
+    """Keys that cost nothing, the one that loses least if none does, and tunings that would serve.
+
+    Tunings only where this key costs something.
+    """
+    body: dict[str, object] = {
         "keys": [{"semitones": k.semitones, "fifths": k.fifths} for k in costless]}
+    if not costless and least:
+        body["best_key"] = {"semitones": least.best.semitones, "fifths": least.best.fifths,
+                            **_losses(least.best), "here": _losses(least.here)}
     if settings.harp.mechanism == "lever" and all(k.semitones for k in costless):
         body["tunings"] = list(tunings_for(score, part, settings))
     return body
+
+
+def _losses(key: KeyAdvice) -> dict[str, int]:
+    return {"lost": key.lost, "outer": key.outer, "outside": key.outside, "moves": key.moves}

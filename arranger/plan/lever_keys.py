@@ -25,7 +25,8 @@ class KeyAdvice:
     """What one transposition costs.
 
     ``moves`` of levers (or pedals) within the piece; ``lost``: notes left out or given another
-    note of the harmony; ``outside``: notes beyond the compass, moved by octaves.
+    note of the harmony, of which ``outer`` belong to tune or bass; ``outside``: notes beyond the
+    compass, moved by octaves. ``worth`` is the price of both, 0 where it is not known.
     """
 
     semitones: int
@@ -33,6 +34,8 @@ class KeyAdvice:
     moves: int
     lost: int
     outside: int
+    outer: int = 0
+    worth: int = 0
 
     @property
     def free(self) -> bool:
@@ -40,10 +43,10 @@ class KeyAdvice:
         return not (self.moves or self.lost or self.outside)
 
     @property
-    def rank(self) -> tuple[int, int, int, int, int]:
-        """Best first: fewest notes lost or moved, then fewest moves, then nearest, then lower."""
-        return (self.lost + self.outside, self.outside, self.moves, abs(self.semitones),
-                self.semitones)
+    def rank(self) -> tuple[int, int, int, int, int, int]:
+        """Best first: what is lost worth least, fewest notes, fewest moves, nearest, lower."""
+        return (self.worth, self.lost + self.outside, self.outside, self.moves,
+                abs(self.semitones), self.semitones)
 
 
 def free_keys(notes: Sequence[HarpNote], score: Score, harp: Harp, player: Player,
@@ -103,7 +106,11 @@ def _planned(notes: Sequence[HarpNote], score: Score, semitones: int, harp: Harp
     parts, part_roles = slices(inside, score.tempo), roles(inside)
     ways = lever_ways(parts, part_roles, harp, prices)
     path = lever_path(parts, ways, score, harp, player, prices, ties)
-    lost = sum(way is None or way.pitch.midi != n.pitch.midi
-               for here, row in zip(parts, path.taken, strict=True)
-               for n, way in zip(here.notes, row, strict=True))
-    return KeyAdvice(semitones, fifths, len(path.moves), lost, len(there) - len(inside))
+    lost = [(part_roles[n.id], all_ways.drop if way is None else way.price)
+            for here, row, offered in zip(parts, path.taken, ways, strict=True)
+            for n, way, all_ways in zip(here.notes, row, offered, strict=True)
+            if way is None or way.pitch.midi != n.pitch.midi]
+    outside = len(there) - len(inside)
+    return KeyAdvice(semitones, fifths, len(path.moves), len(lost), outside,
+                     sum(bool(role.tune or role.bass) for role, _ in lost),
+                     sum(price for _, price in lost) + outside * prices["octave"])

@@ -21,7 +21,7 @@ COLUMNS = (
     ("Moves a bar", True, "pedals, or levers, moved after the start"),
     ("Tempo ceiling", True, "fastest crotchet at which feet and hands have the time they need"),
     ("Hardest bar", False, "most moves and altered notes together"),
-    ("Best key", False, "within a fourth: fewest notes lost, then fewest moves"),
+    ("Best key", False, "within a fourth: least lost (tune and bass first), then fewest moves"),
     ("Lever harp", True, "34 strings in E flat, every note without moving a lever"),
     ("Bars", True, "as written"))
 #: From best to worst; the words are those of the rows.

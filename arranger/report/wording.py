@@ -215,16 +215,44 @@ def tuning_words(pedals: Mapping[str, Any]) -> str:
 
 
 def key_words(levers: Mapping[str, Any]) -> str:
-    """Say in which keys within a fourth no lever moves and no note is lost, or nothing."""
+    """Say in which keys within a fourth no lever moves and no note is lost, or nothing.
+
+    Where there is none, which key loses the least.
+    """
     if "keys" not in levers:
         return ""
     keys = levers["keys"]
     if any(k["semitones"] == 0 for k in keys):
         return "every note of this key with the levers as set"
+    if "best_key" in levers:
+        return _least_loss(levers["best_key"])
     if not keys:
-        return "none within a fourth in which all notes can be set"
+        return "none within a fourth has all notes with the levers as set"
     told = ", ".join(transposition_words(k["semitones"], k["fifths"]) for k in keys)
     return f"all notes with the levers as set if transposed {told}"
+
+
+def _least_loss(best: Mapping[str, Any]) -> str:
+    here = _lost_words(best["here"])
+    if best["semitones"] == 0:
+        return f"none within a fourth keeps all notes, and none loses less than this: {here}"
+    name = transposition_words(best["semitones"], best["fifths"])
+    if not best["lost"] + best["outside"]:
+        return (f"transposed {name} all notes stay, with {best['moves']} levers moved in the "
+                f"piece; here are lost {here}")
+    return (f"none within a fourth keeps all notes; transposed {name} the loss is least: "
+            f"{_lost_words(best)}; here {here}")
+
+
+def _lost_words(key: Mapping[str, Any]) -> str:
+    """Say how much a key loses: ``18 notes, 7 of them tune or bass``."""
+    count = key["lost"]
+    said = [f"{count} note{'s' if count != 1 else ''}"] if count or not key["outside"] else []
+    if key["outer"]:
+        said.append(f"{key['outer']} of them tune or bass")
+    if key["outside"]:
+        said.append(f"{key['outside']} out of the compass")
+    return ", ".join(said)
 
 
 def tuning_advice(levers: Mapping[str, Any]) -> str:
