@@ -10,6 +10,7 @@ from lxml import etree
 
 from arranger.io.document import Document
 from arranger.io.harp_signs import join_fermatas
+from arranger.io.note_values import beat_of
 from arranger.io.write_accidentals import needs, write_accidentals
 from arranger.io.write_beams import repair_beams
 from arranger.io.write_clefs import write_clefs
@@ -80,7 +81,7 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
             note: (at - onset) * divisions for group in moved for note in group.notes
             if (at := leans_on.get(note)) is not None})
         repair_beams(measure, patch)
-        hide_rests(measure, patch)
+        hide_rests(measure, patch, beat_of(measures[index]) * divisions)
         hide_spare_rests(measure)
     repair_slurs(part, patch)
     remove_doomed(patch)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from arranger.io.tempo import NOTE_VALUES
+from arranger.model.score import Measure
 
 #: Names of the plain values by their length in quarter notes.
 NAMES = {value: name for name, value in NOTE_VALUES.items() if Fraction(1, 32) <= value <= 8}
@@ -46,6 +47,11 @@ def longest_value(length: Fraction) -> Value | None:
                 return Value(worth / Fraction(*ratio) if ratio else worth, NAMES[plain], dots,
                              ratio)
     return None
+
+
+def beat_of(bar: Measure) -> Fraction:
+    """Return the beat of a bar in quarter notes, dotted in compound metre (common practice)."""
+    return Fraction(3, 2) if bar.beat_type >= 8 and bar.beats % 3 == 0 else Fraction(1)
 
 
 def spelled(start: Fraction, end: Fraction) -> Iterator[Value]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from itertools import chain, count, pairwise
 
 from lxml import etree
@@ -13,11 +14,12 @@ from arranger.io.write_order import detach, element, forget, set_text
 _AROUND = ("attributes", "barline", "print")
 
 
-def hide_rests(measure: etree._Element, patch: Patch) -> None:
+def hide_rests(measure: etree._Element, patch: Patch, beat: Fraction) -> None:
     """Hide rests that notes from the other staff have made untrue, or notes left out have made.
 
     A rest of the whole measure goes where anything arrived; another rest where it is covered. A
-    rest in place of a note goes where another voice of the staff sounds at that moment.
+    rest in place of a note goes where another voice of the staff sounds at that moment, but for one
+    that ends a beat which a note of its own voice began. ``beat``: in divisions.
     """
     here = [e for e in events(measure) if not e.grace]
     struck: dict[str, list[Event]] = {}
@@ -28,7 +30,11 @@ def hide_rests(measure: etree._Element, patch: Patch) -> None:
         if not event.rest:
             continue
         others = struck.get(event.staff, [])
-        if event.head in patch.rests and any(o.onset <= event.onset < o.end for o in others):
+        begun = event.onset % beat and any(
+            o.onset <= event.onset // beat * beat and o.end == event.onset
+            and (o.run, o.voice) == (event.run, event.voice) for o in others)
+        if event.head in patch.rests and not begun and any(
+                o.onset <= event.onset < o.end for o in others):
             event.head.set("print-object", "no")
         arrived = [o for o in others if any(n in patch.arrived for n in o.notes)]
         whole = event.head.find("rest[@measure='yes']") is not None or not any(

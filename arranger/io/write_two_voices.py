@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from lxml import etree
 
-from arranger.io.note_values import spelled
+from arranger.io.note_values import beat_of, spelled
 from arranger.io.voice_lines import Chains, Line, voice_lines, write_value
 from arranger.io.write_beat_beams import beam
 from arranger.io.write_divisions import divisions_by_measure, number, step
@@ -75,7 +75,7 @@ def _relay(measure: etree._Element, divisions: Fraction, bar: Measure, chains: C
             if at:
                 move = etree.SubElement(measure, "backup")
                 move.append(element("duration", number(at * divisions)))
-            made = _voice(lines[staff], voice, end, graces.get(staff, {}))
+            made = _voice(lines[staff], voice, end, graces.get(staff, {}), beat_of(bar))
             _finish(made, staff, voice, divisions, bar, measure, fermatas)
             at = max((o + v for o, v, _ in made), default=Fraction(0))
     measure.extend(closing)
@@ -163,16 +163,26 @@ def _position(note: etree._Element) -> int:
 Row = tuple[Fraction, Fraction, list[etree._Element]]  # onset, length, notes (graces first)
 
 
-def _voice(lines: tuple[Line, Line], voice: int, end: Fraction, graces: Graces) -> list[Row]:
-    """Chords and rests of one voice; the first voice of a staff fills the bar."""
+def _voice(lines: tuple[Line, Line], voice: int, end: Fraction, graces: Graces,
+           beat: Fraction) -> list[Row]:
+    """Chords and rests of one voice; the first voice of a staff fills the bar.
+
+    A beat that a voice has from its start is filled, and the rest that fills it seen.
+    """
     mine = lines[voice - 1]
     onsets = sorted(mine.chords)
     rows: list[Row] = []
-    at = Fraction(0)
-    for onset in [*onsets, *([end] if voice == 1 else [])]:
-        if onset > at:
+    at = since = Fraction(0)  # the voice has sounded without a rest since then
+    for onset in [*onsets, end]:
+        full = min(-(-at // beat) * beat, onset)  # where the beat begun is over
+        if full > at and since <= at // beat * beat:
+            rows += _rests(at, full, lines, voice == 1, True)
+            at = full
+        if onset > at and (voice == 1 or onset in mine.chords):
             within = onset in mine.chords and onset > onsets[0]
             rows += _rests(at, onset, lines, voice == 1, within)
+        if onset > at or not rows:
+            since = onset
         if onset in mine.chords:
             rows.append((onset, mine.values[onset],
                          [*graces.pop((voice, onset), ()), *mine.chords[onset]]))
