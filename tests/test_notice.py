@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 
+import pytest
 from lxml import etree
 
+from arranger.api import Request, check, convert
 from arranger.checks.case import Judge, open_case
 from arranger.io.musicxml_read import read
 from arranger.io.musicxml_write import write
@@ -17,9 +21,11 @@ from arranger.passes.inspect import checked
 from arranger.passes.notice import notices
 from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
+from arranger.rulebook.examples import read_example
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
+from tests.checking import as_case
 from tests.handwritten import backup, chord, low, note, piano
 from tests.writing import document_of
 
@@ -111,3 +117,30 @@ def test_a_wide_chord_is_rolled_because_it_is_wide():
     wide = rolls(piano(bar), octave=1000)
     assert len(wide) > 1
     assert set(wide.values()) == {"wider than the hand spans at once"}
+
+
+DEMOS = sorted((Path(__file__).parents[1] / "corpus").glob("*/score.musicxml"))
+
+
+@pytest.mark.parametrize("path", DEMOS, ids=lambda p: p.parent.name)
+def test_a_draft_is_told_what_its_check_tells(path: Path, tmp_path: Path):
+    """But for what only a draft has: notes of tune and bass it changed, signs taken out."""
+    made = convert(Request(path, parts=("all",), page=False))
+    written = tmp_path / "draft.musicxml"
+    written.write_bytes(made.files["draft.musicxml"])
+    tables = [Counter((f["code"], f["severity"], f["bar"], f["message"]) for f in report["findings"]
+                      if f["code"] not in ("T4", "N2"))
+              for report in (made.report, check(Request(written, page=False)).report)]
+    assert tables[0] == tables[1]
+    assert tables[0]
+
+
+def test_marks_of_one_foot_close_together_are_told_in_a_part_too():
+    def marked(seconds: float) -> list[str]:
+        row = {"right": "C5 | C5 | C5 | Eb5 Ab5", "setting": "D C B | E F G A",
+               "marks": ["2 Eb", "3 Ab"], "seconds": seconds, "good": "marks of one foot"}
+        return [d.message.split(";")[0] for d in checked(as_case(read_example(
+            row, Path("row"), "row.")), ["P3"])]
+
+    assert marked(0.3) == ["one foot moves E♭ and A♭ within 0.30 s"]
+    assert marked(0.6) == []

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from fractions import Fraction
 from itertools import groupby, pairwise
 
 import numpy as np
@@ -113,7 +114,8 @@ def _all_respelled(case: Case, note: Note) -> Iterator[Remedy]:
 
 
 def one_foot(case: Case) -> Iterator[Diagnostic]:
-    """P3: more moves for one foot than its time allows, in whatever order."""
+    """P3: more moves for one foot than its time allows, in any order, or as they are marked."""
+    yield from _marked_close(case)
     _, wanted = windows(case.uses(), PedalSetting())
     wide = [w for w in wanted if w.from_alter != w.to_alter
             and case.seconds(w.before) - case.seconds(w.after)
@@ -129,6 +131,26 @@ def one_foot(case: Case) -> Iterator[Diagnostic]:
             told.update(rivals)
             yield _crowded(case, late, rivals, late.pedal in LEFT_FOOT)
     yield from _unrelenting(case, [w for w in wide if w not in told])
+
+
+def _marked_close(case: Case) -> Iterator[Diagnostic]:
+    """Marks of one foot closer together than it works at leisure, though it can."""
+    if not case.changes_marked:
+        return
+    known = dict(case.entry)
+    moves: dict[bool, list[tuple[Fraction, str]]] = {True: [], False: []}
+    for mark in case.marks.pedals:
+        for letter, alter in mark.alters.items():
+            if known.get(letter, alter) != alter:
+                moves[letter in LEFT_FOOT].append((mark.onset, pedal_word(letter, alter)))
+        known.update(mark.alters)
+    quick, calm = case.player.foot_move_seconds, case.player.foot_sustained_seconds
+    for foot in moves.values():
+        for (start, one), (onset, two) in pairwise(foot):
+            wait = case.seconds(onset) - case.seconds(start)
+            if quick - 1e-6 <= wait < calm - 1e-6:
+                yield case.say("P3", "warning", f"one foot moves {one} and {two} within "
+                               f"{wait:.2f} s", onset=onset, need=(wait, calm))
 
 
 def _impossible(case: Case, moves: Sequence[Window]) -> bool:
@@ -264,6 +286,12 @@ def held_through(case: Case) -> Iterator[Diagnostic]:
                            f"needs its pedal moved: the held string would slide with it",
                            (old, new), onset=new.onset,
                            remedies=[r for n in (new, old) for r in case.respelled(n)])
+
+
+def by_a_quick_foot(found: Diagnostic) -> Diagnostic:
+    """Return an error of the feet as a warning, where a plan of the pedals manages all the same."""
+    return replace(found, severity="warning", message=found.message.replace(
+        "no foot can move the pedal", "only a quick foot moves the pedal"))
 
 
 CHECKS = {"P1": in_time, "P2": ringing, "P3": one_foot, "P4": two_notches, "P5": chromatic,

@@ -136,8 +136,7 @@ def _judged(found: Diagnostic, plan: Respelling) -> Diagnostic:
     """An error of the pedals stays one only where the planner has no way, respelled or not."""
     place = (found.code, found.where.onset)
     if place in plan.as_written and found.code != "S1" and found.severity == "error":
-        return replace(found, severity="warning", message=found.message.replace(
-            "no foot can move the pedal", "only a quick foot moves the pedal"))
+        return pedals.by_a_quick_foot(found)
     remedy = plan.remedies.get(place)
     if remedy is None:
         return found

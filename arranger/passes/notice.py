@@ -2,37 +2,42 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
-from itertools import pairwise
+from itertools import groupby
 
+from arranger.checks import hands, pedals, ring, strings
 from arranger.checks.case import Case, Judge, with_notes
 from arranger.checks.gathered import gathered
-from arranger.checks.ring import low_trill, restrike, tremolo_on_one_string
 from arranger.io.harp_clean import Removed
 from arranger.model.diagnostic import Diagnostic, Severity
 from arranger.model.draft import Draft
-from arranger.model.harp import HarpString, pedal_word
+from arranger.model.harp import PEDALS, HarpString, pedal_word
 from arranger.model.ledger import Alteration, Drop, Merge, OctaveShift, Repitch
-from arranger.model.marks import PartMarks
+from arranger.model.marks import DampSign, PartMarks, PedalMark
 from arranger.model.pitch import Pitch
 from arranger.model.score import Note, bar_name
 from arranger.passes.settings import Settings
 from arranger.passes.start import as_source, start
 from arranger.plan.ornaments import auxiliaries
+from arranger.plan.part_hands import Grip
 from arranger.plan.roles import roles
 from arranger.rulebook.rules import rule
 
-#: Checks of a part that judge a draft too.
-_OF_STRINGS = (restrike, low_trill, tremolo_on_one_string)
+#: Checks of a part that judge a draft too: all but those of what is written beside the notes, and
+#: of what the errors of a draft tell.
+_OF_PEDALS = tuple(pedals.CHECKS.values())
+_OF_HANDS = tuple(check for code, check in {**strings.CHECKS, **hands.CHECKS}.items()
+                  if code not in ("S1", "S2", "H1", "H2", "H3", "H4"))
+_OF_STRINGS = tuple(check for code, check in ring.CHECKS.items() if code != "R7")
 
 
 def notices(draft: Draft, removed: Sequence[Removed],
             settings: Settings) -> tuple[Diagnostic, ...]:
     """Warnings and advice about a draft, in order of time."""
-    found = [*_outer_voices(draft), *_hurried(draft, settings), *_held(draft),
-             *_ringing(draft, settings), *_ornaments(draft), *_signs(draft, removed)]
+    found = [*_outer_voices(draft), *_as_part(draft, settings), *_ornaments(draft),
+             *_signs(draft, removed)]
     return tuple(sorted(found, key=lambda d: (d.where.onset, d.code, d.notes)))
 
 
@@ -66,48 +71,49 @@ def _outer_voices(draft: Draft) -> list[Diagnostic]:
     return found
 
 
-def _hurried(draft: Draft, settings: Settings) -> list[Diagnostic]:
-    """Two moves of one foot closer than a foot works at leisure."""
-    found = []
-    for foot in "LR":
-        mine = [m for m in draft.plan.moves if m.foot == foot]
-        for one, two in pairwise(mine):
-            wait = two.seconds - one.seconds
-            if settings.player.foot_move_seconds - 1e-6 <= wait \
-                    < settings.player.foot_sustained_seconds - 1e-6:
-                found.append(_say(
-                    draft, "P3", "warning",
-                    f"one foot moves {pedal_word(one.pedal, one.after)} and "
-                    f"{pedal_word(two.pedal, two.after)} within {wait:.2f} s", two.onset))
-    return found
+def _as_part(draft: Draft, settings: Settings) -> list[Diagnostic]:
+    """What the check says of the part that the draft will be written as, by the same rules.
 
-
-def _held(draft: Draft) -> list[Diagnostic]:
-    """Pedals moved while a note of theirs is still written as held."""
-    found = []
-    for move in draft.plan.moves:
-        under = [n for n in draft.notes if n.pitch.step == move.pedal
-                 and n.pitch.alter == move.before and n.onset < move.onset < n.source.end
-                 and n.string not in draft.plan.fixed]
-        if under:
-            found.append(_say(draft, "P2", "warning",
-                              f"the pedal moves to {pedal_word(move.pedal, move.after)} while "
-                              f"{under[0].pitch.label} is held: damp it, or let it slide",
-                              move.onset, tuple(n.id for n in under)))
-    return found
-
-
-def _ringing(draft: Draft, settings: Settings) -> list[Diagnostic]:
-    """What the check of a part says of strings that sound on, by the same rules.
-
-    What no finger can play is left to the errors of the draft; a remedy is for a part that stands.
+    What cannot be played is left to the errors of the draft, whose pedals manage what would be
+    beyond a foot by the notes alone; a remedy is for a part that stands.
     """
-    judge = Judge(settings.harp, settings.player, settings.prices)
-    blank = Case(as_source(draft), draft.part, judge, (), (), (), PartMarks())
-    case = with_notes(blank, blank.score.part_notes(draft.part), hands=False)
-    found = sorted((d for check in _OF_STRINGS for d in check(case) if d.severity != "error"),
+    case = _case(draft, settings)
+    checks = (*(_OF_PEDALS if draft.levers is None else ()),
+              *(_OF_HANDS if settings.harp.hands_judged else ()), *_OF_STRINGS)
+    told = [pedals.by_a_quick_foot(d) if d.code in pedals.CHECKS and d.severity == "error" else d
+            for check in checks for d in check(case)]
+    found = sorted((d for d in told if d.severity != "error"),
                    key=lambda d: (d.where.onset, d.code, d.notes))
     return gathered([replace(d, remedies=()) for d in found])
+
+
+def _case(draft: Draft, settings: Settings) -> Case:
+    """The draft as a part under examination, with its own hands, fingers and marks."""
+    hand = {n.id: n.hand for n in draft.notes}
+    fingers = {n.id: n.finger for n in draft.notes if n.finger is not None}
+    judge = Judge(settings.harp, settings.player, settings.prices)
+    marks = PartMarks(pedals=tuple(_pedal_marks(draft)),
+                      damps=tuple(DampSign(d.onset) for d in draft.damps))
+    blank = Case(as_source(draft), draft.part, judge, (), (), (), marks, fingers,
+                 changes_marked=draft.levers is None)
+    case = with_notes(blank, blank.score.part_notes(draft.part), hands=False)
+    grips = tuple(Grip(tuple(n for n in a.notes if hand[n.id] == "L"),
+                       tuple(n for n in a.notes if hand[n.id] == "R"), fingers={
+                           n.id: fingers[n.id] for n in a.notes if n.id in fingers})
+                  for a in case.attacks)
+    return replace(case, grips=grips)
+
+
+def _pedal_marks(draft: Draft) -> Iterator[PedalMark]:
+    """The opening setting and every moment at which pedals move."""
+    if draft.levers is not None or not draft.notes:
+        return
+    opening = dict(zip(PEDALS, draft.plan.opening.alters, strict=True))
+    start = min(n.onset for n in draft.notes)
+    yield PedalMark(start, draft.source.measure_at(start).index, opening, True)
+    for onset, moves in groupby(draft.plan.moves, key=lambda m: m.onset):
+        yield PedalMark(onset, draft.source.measure_at(onset).index,
+                        {m.pedal: m.after for m in moves})
 
 
 def _ornaments(draft: Draft) -> list[Diagnostic]:
