@@ -96,11 +96,10 @@ def turn(before: int, after: int, way: int) -> int:
 
 def across(old: Grip, age: float, new: Grip) -> int:
     """Strings, and their neighbours, that the other hand takes just after this one."""
-    if age >= PLAYER.collision_seconds:
-        return 0
     each = IMPOSSIBLE if age < PLAYER.restrike_error_seconds - 1e-6 else (
         PRICES["collision"] if age < PLAYER.collision_seconds - 1e-6 else 0)
-    price = each * len(set(old.strings) & set(new.strings))
+    price = sum(max(each, again(age, True)) if s <= WIRE_TOP else each
+                for s in set(old.strings) & set(new.strings))
     if age < PLAYER.placing_lead_seconds - 1e-6:
         beside = {s + d for s in old.strings for d in (-1, 1)}
         price += PRICES["near_after"] * len(beside & set(new.strings))

@@ -113,7 +113,7 @@ def test_a_roll_that_spreads_over_the_hand_is_not_called_a_wide_chord():
 
 
 def test_a_wide_chord_is_rolled_because_it_is_wide():
-    bar = chord("E4 A4 C5 A5", 16) + backup(16) + chord("C2 G2 E3 F3", 16, voice=5, staff=2)
+    bar = chord("E4 A4 C5 A5", 16) + backup(16) + chord("D2 A2 F3 G3", 16, voice=5, staff=2)
     wide = rolls(piano(bar), octave=1000)
     assert len(wide) > 1
     assert set(wide.values()) == {"wider than the hand spans at once"}

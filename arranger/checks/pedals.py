@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -167,8 +168,8 @@ def _out_of_order(case: Case, wide: Sequence[Window]) -> Iterator[Window]:
         free = 0.0
         while waiting:
             now = max(free, case.seconds(waiting[0].after))
-            ready = [w for w in waiting if case.seconds(w.after) <= now + 1e-9]
-            first = min(ready, key=lambda w: w.before)
+            ready = bisect_right(waiting, now + 1e-9, key=lambda w: case.seconds(w.after))
+            first = min(waiting[:ready], key=lambda w: w.before)
             waiting.remove(first)
             if now < case.seconds(first.before) - MARGIN:
                 free = now + foot_time(case, abs(first.to_alter - first.from_alter))

@@ -12,6 +12,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import takewhile
 
 import numpy as np
 
@@ -111,11 +112,17 @@ def _blur(parts: Sequence[Slice], at: int, ringing: Mapping[int, tuple[HarpNote,
     foreign.sort(key=lambda ring: (-_level(ring[0], here.seconds - ring[1]), ring[0].id))
     loudest, struck = foreign[0]
     ends = min(stop, struck + float(T60[loudest.pitch.midi]) * _audible_share())
-    ends = next((p.seconds for p in parts[at:] if p.seconds < ends and any(
+    later = takewhile(lambda p: p.seconds < ends, _onwards(parts, at))
+    ends = next((p.seconds for p in later if any(
         n.pitch.position == loudest.pitch.position for n in p.notes)), ends)
     if ends - here.seconds < load_damping().blur_seconds - _EPS:
         return None
     return Blur(here.onset, here.seconds, ends, tuple(foreign))
+
+
+def _onwards(parts: Sequence[Slice], at: int) -> Iterator[Slice]:
+    """Slices from one on; a long piece is not copied for a look at the next few."""
+    return (parts[i] for i in range(at, len(parts)))
 
 
 def _level(note: HarpNote, age: float) -> float:
@@ -141,7 +148,7 @@ def _harmony(parts: Sequence[Slice], at: int, score: Score) -> tuple[float, Mapp
     bar = score.measure_at(here.onset)
     end = bar.onset + bar.duration
     sums: defaultdict[int, Fraction] = defaultdict(Fraction)
-    for part in parts[max(0, at - 24):]:
+    for part in _onwards(parts, max(0, at - 24)):
         if part.onset >= end:
             break
         for note in part.notes:

@@ -130,7 +130,8 @@ def across_prices(grips: Grips, fees: Fees, old: Ids, age: Times, new: Ids) -> T
     out = np.zeros((len(old), len(new)), dtype=np.int32)
     for k in range(len(old)):
         a = old[k]
-        if a < 0 or age[k] >= fees.collision_time:
+        wired = _again(fees, age[k], fees.wire_factor)  # it sounds on, whoever plucks it
+        if a < 0 or (age[k] >= fees.collision_time and wired == 0):
             continue
         each = 0
         if age[k] < fees.restrike_error - _EPS:
@@ -140,7 +141,8 @@ def across_prices(grips: Grips, fees: Fees, old: Ids, age: Times, new: Ids) -> T
         close = fees.near_after if age[k] < fees.lead - _EPS else 0
         for j in range(len(new)):
             b = new[j]
-            price = (_count(grips[2, a] & grips[2, b]) * each
+            wires = _count(grips[8, a] & grips[2, b])
+            price = ((_count(grips[2, a] & grips[2, b]) - wires) * each + wires * max(each, wired)
                      + _count(grips[3, a] & grips[2, b]) * close)
             out[k, j] = np.int32(price * grips[6, b] // 100)
     return out

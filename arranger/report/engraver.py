@@ -177,7 +177,10 @@ def hold_settings(part: ET.Element) -> tuple[tuple[int, PedalSetting], ...]:
 
 
 def _drop_shown(measure: ET.Element) -> None:
-    """Take out the pedal words that say what a diagram at the same place shows."""
+    """Take out the pedal words that say what a diagram at the same place shows.
+
+    A move of two notches keeps its box: what is unusual about it no diagram tells.
+    """
     found: dict[tuple[int, str], list[ET.Element]] = {}
     begun = 0  # notes and steps so far: what has as many before it stands at one place
     for child in measure:
@@ -191,7 +194,8 @@ def _drop_shown(measure: ET.Element) -> None:
                  for tuning in direction.iterfind("direction-type/harp-pedals/pedal-tuning")}
         for direction in directions if shown else ():
             said = [word.strip("[]") for word in said_pedals(direction)]
-            if said and set(said) <= shown:
+            boxed = direction.find("direction-type/words[@enclosure]") is not None
+            if said and set(said) <= shown and not boxed:
                 measure.remove(direction)
 
 
