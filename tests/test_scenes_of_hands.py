@@ -159,6 +159,25 @@ def test_the_tune_is_shared_where_a_hand_would_leap():
     assert {n.hand for n in draft.notes if n.pitch.octave == 6} == {"R"}
 
 
+def test_a_hand_that_rests_takes_what_lies_beyond_a_leap():
+    """Neither a single note of it nor, where the leap is none, anything (common practice)."""
+    down = [(n, "L") for n in ("C3", "D3", "F3", "D3")]
+    wide = drafted(note("D5", 4) + "".join(note(n, 2) for n, _ in down) + note("r", 4),
+                   low("r", 16), 120)
+    assert [(n.pitch.name, n.hand) for n in wide.notes] == [("D5", "R"), *down]
+    near = drafted(note("D5", 4) + "".join(note(n, 2) for n in ("F4", "G4", "B4", "G4"))
+                   + note("r", 4), low("r", 16), 120)
+    assert {n.hand for n in near.notes} == {"R"}
+
+
+def test_a_slow_octave_is_placed_ahead_with_thumb_and_fourth():
+    draft = drafted("".join(note(n, 4) for n in ("C4", "C5", "D4", "D5")),
+                    chord("C3 G3", 16, voice=5, staff=2), 60)
+    right = [n.finger for n in draft.notes if n.hand == "R"]
+    assert right[1::2] == [1, 1]
+    assert 1 not in right[::2]
+
+
 def test_a_low_repetition_is_kept_and_weighs_more_the_faster_it_is():
     """A finger put back on a sounding string buzzes, most of all on wire (Orchestration Online)."""
     def hands(bpm: int) -> int:

@@ -128,7 +128,7 @@ def test_what_no_hand_can_hold_is_left_out_and_no_pedal_is_blamed():
 def test_how_low_the_right_hand_reaches_is_a_setting(lowest: str, left: list[str]):
     """Freund and Cutler, Extreme Orchestration, say G2; Orchestration Online about C3."""
     limit = replace(PLAYER, right_hand_lowest=HarpString.of(Pitch.parse(lowest)))
-    draft = drafted("".join(note(n) for n in ("A2", "E4", "B2", "C3")), low("r", 16), 100,
+    draft = drafted("".join(note(n) for n in ("A2", "E3", "B2", "C3")), low("r", 16), 100,
                     settings=replace(SETTINGS, player=limit))
     assert [n.pitch.name for n in draft.notes if n.hand == "L"] == left
     assert told(draft) == {("H3", f"{n} is out of the right hand's reach") for n in left}

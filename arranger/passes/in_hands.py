@@ -11,7 +11,7 @@ from arranger.model.ledger import Alteration, Drop, OctaveShift
 from arranger.model.pitch import Pitch
 from arranger.model.score import NoteId
 from arranger.passes.settings import Settings
-from arranger.plan.exposure import exposed, resting
+from arranger.plan.exposure import beyond_leaps, exposed, resting
 from arranger.plan.hand_options import Tone
 from arranger.plan.hand_search import Scene
 from arranger.plan.pedal_path import Ways
@@ -36,31 +36,35 @@ def set_scene(draft: Draft, parts: tuple[Slice, ...], ways: tuple[tuple[Ways, ..
     asked = (tuple(settings.pins.of(n.id) for n in s.notes) for s in parts)
     pins = tuple(recall.same(("pins", row), row) for row in asked)
     thin = recall.get("exposed", lambda: exposed(parts))
-    idle = recall.get("idle", lambda: resting(parts, settings.player.span_steps))
+    rests = recall.get("rests", lambda: resting(parts))
+    takes = recall.get("beyond leaps", lambda: beyond_leaps(
+        parts, rests, settings.player.span_steps))
     tones = tuple(recall.get(("tones", at, pins[at]), partial(
-        _tones, part, part_roles, thin[at], idle[at], settings)) for at, part in enumerate(parts))
+        _tones, part, part_roles, thin[at], (rests[at], takes[at]), settings))
+        for at, part in enumerate(parts))
     places = frozenset(s.position for s in settings.harp.strings if s not in draft.plan.fixed)
     return Scene(parts, ways, ends, tones, places, pins, settings.universe,
                  settings.harp.wire_top.position)
 
 
-def _tones(here: Slice, part_roles: Mapping[NoteId, Role], thin: bool, idle: str,
+def _tones(here: Slice, part_roles: Mapping[NoteId, Role], thin: bool, free: tuple[str, str],
            settings: Settings) -> tuple[Tone | None, ...]:
+    """``free``: the hand that rests here, and the one that had better take it all ("": none)."""
     return tuple(None if n.source.grace else
-                 _tone(n, part_roles[n.id], here, thin, idle not in ("", n.hand), settings)
-                 for n in here.notes)
+                 _tone(n, part_roles[n.id], here, thin, free, settings) for n in here.notes)
 
 
-def _tone(note: HarpNote, role: Role, here: Slice, thin: bool, idle: bool,
+def _tone(note: HarpNote, role: Role, here: Slice, thin: bool, free: tuple[str, str],
           settings: Settings) -> Tone:
     length = note.source.duration
     roll = (not note.source.marks & {"staccato", "staccatissimo", "non-arpeggiate"}
             and len(here.notes) >= 3 and length >= 1)
-    tone = Tone(pitch=note.pitch, hand=note.hand,
+    rests, takes = free
+    tone = Tone(pitch=note.pitch, hand=takes or note.hand,
                 drop=worth(note, role, settings.prices).drop,
                 fixed=bool(role.tune or role.bass), roll=roll, rolled=note.rolled,
                 chord=note.source.chord, exposed=thin, moving=length < 1,
-                idle=idle)
+                idle=len(here.notes) > 1 and rests not in ("", note.hand))
     return pinned_tone(tone, settings.pins.of(note.id))
 
 

@@ -12,6 +12,8 @@ from arranger.plan.slices import Slice
 _THIN = 2
 #: Seconds before and after which a hand has nothing to pluck, where it rests (assumption).
 _REST = 1.0
+#: Slices that the other hand takes across a leap, at most (assumption).
+_FEW = 8
 
 
 def exposed(parts: Sequence[Slice]) -> list[bool]:
@@ -28,39 +30,39 @@ def exposed(parts: Sequence[Slice]) -> list[bool]:
     return found
 
 
-def resting(parts: Sequence[Slice], span: int) -> list[str]:
-    """The hand (L or R) that by the staves rests and could help at every slice; "" for none.
-
-    It helps with what is struck at once, and with what lies on its side of a leap wider than the
-    other hand's ``span`` (steps), up to the next such leap.
-    """
+def resting(parts: Sequence[Slice]) -> list[str]:
+    """The hand (L or R) that by the staves rests about the time of every slice; "" for none."""
     struck = {hand: [p.seconds for p in parts if any(
         n.hand == hand and not n.source.grace for n in p.notes)] for hand in "LR"}
 
     def busy(hand: str, seconds: float) -> bool:
         at = bisect_left(struck[hand], seconds - _REST)
         return at < len(struck[hand]) and struck[hand][at] <= seconds + _REST
-
-    free = [next((h for h in "LR" if not busy(h, p.seconds)), "") for p in parts]
-    sides = _sides(parts, span)
-    return [hand if len(part.notes) > 1 or side == hand else ""
-            for part, hand, side in zip(parts, free, sides, strict=True)]
+    return [next((h for h in "LR" if not busy(h, p.seconds)), "") for p in parts]
 
 
-def _sides(parts: Sequence[Slice], span: int) -> list[str]:
-    """On which side of the last leap, or of the next, every slice lies; "" where none is near."""
+def beyond_leaps(parts: Sequence[Slice], rests: Sequence[str], span: int) -> list[str]:
+    """The resting hand on whose side of a leap a few slices lie; "" where it is no use.
+
+    What one hand would have to leap to, farther than it spans, is as well the other's, if that has
+    nothing to do: up to the next leap, or a pause.
+    """
     found = [""] * len(parts)
-    for order in (range(len(parts)), range(len(parts) - 1, -1, -1)):
-        side, last = "", None
-        for at in order:
-            places = [n.pitch.position for n in parts[at].notes if not n.source.grace]
-            if last is None or abs(parts[at].seconds - last[0]) > _REST:
-                side = ""
-            elif places and max(places) - last[1] < -span:
-                side = "L"
-            elif places and min(places) - last[2] > span:
-                side = "R"
-            if places:
-                last = parts[at].seconds, min(places), max(places)
-            found[at] = found[at] or side
+    first, side = 0, ""
+    places = [[n.pitch.position for n in p.notes if not n.source.grace] for p in parts]
+    for at in range(1, len(parts) + 1):
+        way = _leap(places[at - 1], places[at], span) if at < len(parts) else ""
+        if at < len(parts) and not way and parts[at].seconds - parts[at - 1].seconds <= _REST:
+            continue
+        here = side or {"L": "R", "R": "L"}.get(way, "")
+        if at - first <= _FEW and here and all(h == here for h in rests[first:at]):
+            found[first:at] = [here] * (at - first)
+        first, side = at, way
     return found
+
+
+def _leap(here: Sequence[int], there: Sequence[int], span: int) -> str:
+    """The hand on whose side the next strings lie, if a hand cannot span both; "" if it can."""
+    if not here or not there or max(*here, *there) - min(*here, *there) <= span:
+        return ""
+    return "L" if max(there) < min(here) else "R" if min(there) > max(here) else ""
