@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any, Protocol, TypeVar
 
 from arranger.model.harp import PEDALS
@@ -34,9 +35,6 @@ _DEAR = 1 << 12
 _WIDE = 15
 #: Rounds of bargaining in a branch.
 _BRANCH_ROUNDS = 6
-
-Extra = frozenset[tuple[tuple[int, int], int]]  #: ((note, way), price) of a slice
-
 
 class _Knowing(Protocol):
     """A search that can start from what another one of its kind knows."""
@@ -81,7 +79,6 @@ class _Table:
         self._pedals = PedalSearch(scene.parts, scene.ways, scene.ends, player, prices, pins,
                                    recall=recall)
         self._foot_work = self._pedals.given()
-        self._rows: dict[tuple[int, Extra], tuple[Ways, ...]] = {}
         self._given: dict[tuple[int, tuple[int, ...]], _Given] = {}
         base = _taken(scene, self._next("asked", self._pedals).cheapest(scene.ways))
         kept = self._as_written()
@@ -200,10 +197,9 @@ class _Table:
                 added[t][i, way] += price
         rows = list(self.scene.ways)
         for t, extra in added.items():
-            key = t, frozenset(extra.items())
-            if key not in self._rows:
-                self._rows[key] = _priced(rows[t], extra)
-            rows[t] = self._rows[key]
+            row = rows[t]  # kept with what is made of it, so that its id stays its own
+            rows[t] = self._recall.get(("priced", id(row), frozenset(extra.items())), partial(
+                _priced_of, row, extra))[0]
         return rows
 
     def seek(self, deal: Deal, rounds: int, further: int = 0) -> None:
@@ -340,6 +336,11 @@ def _for_hands(offers: Offers, closed: Offers) -> Mapping[int, Mapping[tuple[int
     for (t, i, way), price in closed.items():
         found[t][i, way] = found[t].get((i, way), 0) + price
     return found
+
+
+def _priced_of(row: Sequence[Ways], extra: Mapping[tuple[int, int], int],
+               ) -> tuple[tuple[Ways, ...], Sequence[Ways]]:
+    return _priced(row, extra), row
 
 
 def _priced(row: Sequence[Ways], extra: Mapping[tuple[int, int], int]) -> tuple[Ways, ...]:
