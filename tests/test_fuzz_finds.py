@@ -64,6 +64,8 @@ FINDS = {
         "<octave>4</octave>", "<voice>4</voice>"), 1), "the octave is missing"),
     "a note inside a note": (GOOD.replace("</note>", LATER + "</note>", 1),
                              "a note stands inside a note"),
+    "a rest with a pitch": (GOOD.replace("<note>", "<note><rest/>", 1),
+                            "pitched and a rest, or twice pitched"),
     "a zero byte": (GOOD.replace("Harp", "\0"), "damaged"),
     "offset of words": (GOOD.replace("<note>", "<direction><direction-type><words>dolce</words>"
                                      "</direction-type><offset>two</offset></direction><note>", 1),

@@ -34,6 +34,8 @@ _NUMBERED = dict.fromkeys(("key", "time", "clef", "transpose", "slur", "wedge", 
 _ATTRIBUTES = {**_NUMBERED, "octave-shift": ("number", "size"), "note": ("attack", "release"),
                "grace": ("make-time",)}
 _STEPS = frozenset("ABCDEFG")
+#: What a note is, one of them.
+_KINDS = frozenset(("pitch", "rest", "unpitched"))
 _USUAL = {"number": "1", "size": "8"}
 _LOOKED_AT = (*_MUSIC, *_DECORATION, *_ATTRIBUTES, "step")
 
@@ -67,6 +69,8 @@ def settle(root: etree._Element, name: str) -> None:
         if attributes is not None:
             if tag == "note" and getattr(element.getparent(), "tag", "") == tag:
                 raise SourceError(f"{name}: a note stands inside a note")
+            if tag == "note" and sum(child.tag in _KINDS for child in element) > 1:
+                raise SourceError(f"{name}: a note that is pitched and a rest, or twice pitched")
             for wanted in attributes:
                 _settle_attribute(element, wanted)
         elif (tag, element.text) not in known:

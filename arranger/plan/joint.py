@@ -33,6 +33,8 @@ _NEVER = 1 << 22
 _DEAR = 1 << 12
 #: Of a gap wider than one part in so many, some comes from plans that are not good enough.
 _WIDE = 15
+#: Slices below which a piece is no quicker to prove; what is short may be thick.
+_SHORT = 100
 #: Rounds of bargaining in a branch.
 _BRANCH_ROUNDS = 6
 
@@ -304,7 +306,7 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
     """
     table = _Table(scene, player, prices, pins, recall or Recall(searches=False))
     universe = scene.universe
-    further = universe.proof // max(1, len(scene.parts))
+    further = universe.proof // max(_SHORT, len(scene.parts))
     deal = Deal(table.shares(), {})
     table.seek(deal, universe.rounds, further)
     if table.best is None:  # nothing met can be played: leave out all that may come too fast
