@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -135,7 +136,7 @@ def test_a_grace_note_stays_where_it_stands_though_only_another_voice_goes_on() 
     assert grace.onset == 2
     score = HEAD + DIVISIONS + begun + one + two + TAIL
     (grace,) = [n for n in read(parse(score.encode(), "")).score.notes if n.grace]
-    assert grace.onset == 0  # at the end of the bar: with the last note of its voice
+    assert grace.onset == Fraction(31, 16)  # at the very end of the last note of its voice
 
 
 def test_divisions_of_a_bar_inside_a_note_count_for_nothing() -> None:

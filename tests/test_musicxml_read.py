@@ -262,10 +262,11 @@ def test_graces_lean_on_the_next_note_of_their_voice() -> None:
         ("F5", 1, 0, True)]
 
 
-def test_graces_at_the_end_of_a_bar_lean_on_the_note_before() -> None:
+def test_graces_at_the_end_of_a_bar_come_at_the_end_of_the_note_before() -> None:
     document = one(n("C5", 4) + n("D5", grace=True) + back(4) + n("G3", 2, voice="2")
                    + n("A3", 2, voice="2"), n("C5", 4))
-    assert [(x.pitch.name, x.onset) for x in document.score.notes if x.grace] == [("D5", 0)]
+    assert [(x.pitch.name, x.onset) for x in document.score.notes if x.grace] == [
+        ("D5", F(63, 16))]
 
 
 # pitch

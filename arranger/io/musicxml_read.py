@@ -79,16 +79,17 @@ class _Clock(dict[Ticks, Fraction]):
 
 
 def _grid(parts: Sequence[etree._Element], name: str) -> int:
-    """Return ticks to the quarter note: the least common multiple of all whole divisions.
+    """Return ticks to the quarter note: a multiple of all whole divisions.
 
-    Others (decimal, or no number at all) are left to the part's reader.
+    Others (decimal, or no number at all) are left to the part's reader. Of every length there is
+    a sixteenth, for what is played at its very end.
     """
-    grid = 1
+    grid = 16
     for part in parts:
         for element in part.iter("divisions"):
             text = (element.text or "").strip()
             if text.isascii() and text.isdigit() and 0 < int(text[:9]) <= FINEST:
-                grid = lcm(grid, int(text[:9]))
+                grid = lcm(grid, 16 * int(text[:9]))
             if grid > FINEST_GRID:
                 raise SourceError(f"{name}: its many different <divisions> make no sense")
     return grid

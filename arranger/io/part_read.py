@@ -283,14 +283,16 @@ class PartReader:
                 member.marks |= shared
 
     def _lean_back(self) -> None:
-        """Let graces that no note follows lean on the note before.
+        """Let graces that no note follows come at the very end of the note before.
 
-        One that only other voices go on after stays where it stands.
+        A pedal may move under that note, so it matters when. One that only other voices go on after
+        stays where it stands.
         """
         for voice, waiting in self._graces.items():
+            last = self._last.get(voice, self._at)
             for grace in waiting:
-                if grace.offset == self._at:
-                    grace.offset = self._last.get(voice, grace.offset)
+                if grace.offset == self._at and last < self._at:
+                    grace.offset = self._at - min(self.found.grid // 16, (self._at - last) // 2)
         self._graces.clear()
 
     # attributes and signs

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from fractions import Fraction
 from functools import partial
 
 from arranger.model.draft import Draft, HarpNote
@@ -114,15 +116,17 @@ def put_in_hands(draft: Draft, parts: Sequence[Slice], picked: Sequence[Choice])
                 finger = grip.fingers[grip.strings.index(pitch.position)]
                 kept.append(replace(note, pitch=pitch, hand=hand, finger=finger,
                                     rolled=grip.rolled))
-    graces = [_follow(n, kept) for n in draft.notes if n.source.grace]
+    onsets = [n.onset for n in kept]  # in order, as the notes of a draft are
+    graces = [_follow(n, kept, onsets) for n in draft.notes if n.source.grace]
     return replace(draft, notes=tuple(in_order((*kept, *graces))), ledger=draft.ledger.plus(*made))
 
 
-def _follow(grace: HarpNote, kept: Sequence[HarpNote]) -> HarpNote:
-    """Give a grace note to the hand of the nearest note it leans on."""
-    near = [n for n in kept if n.onset == grace.onset]
-    if not near:
+def _follow(grace: HarpNote, kept: Sequence[HarpNote], onsets: Sequence[Fraction]) -> HarpNote:
+    """Give a grace note to the hand of the nearest note it leans on, or comes after."""
+    end = bisect_right(onsets, grace.onset)
+    if not end:
         return grace
+    near = kept[bisect_left(onsets, onsets[end - 1]):end]
     own = [n for n in near if n.source.staff == grace.source.staff] or near
     lean = min(own, key=lambda n: (abs(n.pitch.midi - grace.pitch.midi), n.id))
     return replace(grace, hand=lean.hand, rolled=False, finger=None)
