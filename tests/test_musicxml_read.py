@@ -436,6 +436,9 @@ def test_endings() -> None:
 
 def test_jumps() -> None:
     assert order("", '<sound fine="yes"/>', '<sound dacapo="yes"/>', "") == "1 2 3 1 2"
+    assert order("", '<sound dalsegno="a"/>', '<sound segno="a"/>') == "1 2 1 2 3"
+    assert order('<sound segno="a"/>', '<sound segno="b"/>', '<sound dalsegno="b"/>', "") == \
+        "1 2 3 2 3 4"
     assert order("", '<sound segno="a"/>', '<sound fine="yes"/>', '<sound dalsegno="a"/>') == \
         "1 2 3 4 2 3"
     assert order("", '<sound tocoda="c"/>', '<sound dacapo="yes"/>', '<sound coda="c"/>') == \

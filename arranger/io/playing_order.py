@@ -194,12 +194,12 @@ class _Performance:
             if bar.fine or (at + 1 < len(self.bars) and self.bars[at + 1].trio
                             and not any(b.fine for b in self.bars)):
                 return None
-            coda = self._find("coda", at + 1)
+            coda = self._coda(at + 1)
             return coda if bar.tocoda and coda is not None else at + 1
         if bar.dacapo or bar.dalsegno:
             self.jumped = True
-            segno = self._find("segno", 0) if bar.dalsegno else 0
-            return segno if segno is not None else 0
+            signs = range(at, -1, -1) if bar.dalsegno else ()  # one to come is no way back
+            return next((i for i in signs if self.bars[i].segno), 0)
         return at + 1
 
     def _again(self, at: int) -> bool:
@@ -207,6 +207,5 @@ class _Performance:
             return self.turn < max(self.bars[at].times, self._last_ending(at))
         return self.turn < self.bars[at].times
 
-    def _find(self, kind: Literal["segno", "coda"], first: int) -> int | None:
-        places = range(first, len(self.bars))
-        return next((i for i in places if getattr(self.bars[i], kind)), None)
+    def _coda(self, first: int) -> int | None:
+        return next((i for i in range(first, len(self.bars)) if self.bars[i].coda), None)
