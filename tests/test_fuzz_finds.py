@@ -67,6 +67,9 @@ FINDS = {
                              "a note stands inside a note"),
     "a rest with a pitch": (GOOD.replace("<note>", "<note><rest/>", 1),
                             "pitched and a rest, or twice pitched"),
+    "a length written twice and never told": (GOOD.replace(NOTE, NOTE.replace(
+        NOTE[NOTE.index("<duration>"):NOTE.index("</duration>") + 11],
+        "<type>4</type><type>quarter</type>"), 1), ""),
     "a zero byte": (GOOD.replace("Harp", "\0"), "damaged"),
     "offset of words": (GOOD.replace("<note>", "<direction><direction-type><words>dolce</words>"
                                      "</direction-type><offset>two</offset></direction><note>", 1),

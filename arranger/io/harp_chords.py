@@ -29,7 +29,8 @@ def settle_lengths(part: etree._Element) -> None:
 
 
 def _written(note: etree._Element, divisions: Fraction) -> Fraction | None:
-    value = NOTE_VALUES.get((note.findtext("type") or "").strip())
+    types = note.findall("type")  # of two the last counts, as in reading
+    value = NOTE_VALUES.get((types[-1].text or "").strip()) if types else None
     if value is None:
         return None
     value = dotted(value, len(note.findall("dot"))) * divisions

@@ -26,6 +26,7 @@ from arranger.plan.recall import Recall
 from arranger.plan.universe import LOST
 from arranger.plan.whole import Moment, NoteWays, Plan, crossed
 from arranger.rulebook.players import Player
+from arranger.search.two_hands import PairSearch
 
 #: Price of a way that is not to be taken.
 _NEVER = 1 << 22
@@ -33,8 +34,8 @@ _NEVER = 1 << 22
 _DEAR = 1 << 12
 #: Of a gap wider than one part in so many, some comes from plans that are not good enough.
 _WIDE = 15
-#: Slices below which a piece is no quicker to prove; what is short may be thick.
-_SHORT = 100
+#: Pairs of grips weighed in all rounds of a proof, about; thick and quick music has many.
+_WORK = 1 << 25
 #: Rounds of bargaining in a branch.
 _BRANCH_ROUNDS = 6
 
@@ -99,6 +100,11 @@ class _Table:
         self._recall.keep(name, self._last[kind])
         found: S = self._last[kind]
         return found
+
+    def affordable(self, rounds: int) -> int:
+        """So many rounds of bargaining, or as many as are not too much to weigh."""
+        hands: PairSearch = self._last["offered"]
+        return min(rounds, _WORK // max(1, hands.size))
 
     def shares(self) -> Offers:
         """Start: the hands pay half of what a way costs, so that they do not part for nothing."""
@@ -220,6 +226,7 @@ class _Table:
             else:
                 further -= 1
             settled = self._hear(deal, wants)
+            further = self.affordable(further)
             wide = self.best is None or (self.best.total - deal.bound) * _WIDE > self.best.total
             if settled or (idle >= universe.patience and not (further > 0 and wide)):
                 break
@@ -228,6 +235,7 @@ class _Table:
 
     def proved(self, deal: Deal, rounds: int) -> int:
         """Raise the bound as far as some rounds go, a few a branch in the end; the plan stays."""
+        rounds = self.affordable(rounds)
         spent = self._insist(deal, rounds)
         return self.branch(deal.wants, (rounds - spent) // _BRANCH_ROUNDS, quietly=True)
 
@@ -306,7 +314,7 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
     """
     table = _Table(scene, player, prices, pins, recall or Recall(searches=False))
     universe = scene.universe
-    further = universe.proof // max(_SHORT, len(scene.parts))
+    further = universe.proof // max(1, len(scene.parts))
     deal = Deal(table.shares(), {})
     table.seek(deal, universe.rounds, further)
     if table.best is None:  # nothing met can be played: leave out all that may come too fast

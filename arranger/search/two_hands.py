@@ -97,6 +97,11 @@ class PairSearch:
         """Return this search, starting from what another one of the same costs knows."""
         return copy(other or self)
 
+    @property
+    def size(self) -> int:
+        """Pairs of grips that were weighed against each other in the last call, over all steps."""
+        return sum(front.values.size for front in self._fronts)
+
     def cheapest(self, steps: Sequence[Step]) -> tuple[int, tuple[tuple[int, int], ...]]:
         """Cheapest path through ``steps``; those of the last call are known by identity.
 
