@@ -82,6 +82,7 @@ def _as_part(draft: Draft, settings: Settings) -> list[Diagnostic]:
               *(_OF_HANDS if settings.harp.hands_judged else ()), *_OF_STRINGS)
     told = [pedals.by_a_quick_foot(d) if d.code in pedals.CHECKS and d.severity == "error" else d
             for check in checks for d in check(case)]
+    told = [replace(d, name="quick-pedal") if d.code == "P1" else d for d in told]  # in time it is
     found = sorted((d for d in told if d.severity != "error"),
                    key=lambda d: (d.where.onset, d.code, d.notes))
     return gathered([replace(d, remedies=()) for d in found])
