@@ -35,11 +35,12 @@ def net(draft: Draft, settings: Settings) -> Draft:
             said[entry.edit.note] = entry
     played = {n.id: n for n in draft.notes}
     entries: list[Alteration] = []
-    for note in draft.source.part_notes(draft.part):
+    written = draft.source.part_notes(draft.part)
+    for note in written:
         entries += _story(note, played.get(note.id), said.get(note.id), played.keys(),
                           settings.player)
     entries += _rolls(draft, settings)
-    order = {n.id: at for at, n in enumerate(draft.source.part_notes(draft.part))}
+    order = {n.id: at for at, n in enumerate(written)}
     entries.sort(key=lambda e: order[e.edit.note])
     return replace(draft, ledger=Ledger(tuple(entries)))
 

@@ -207,7 +207,7 @@ class _Table:
         for t, extra in added.items():
             row = rows[t]  # kept with what is made of it, so that its id stays its own
             rows[t] = self._recall.get(("priced", id(row), frozenset(extra.items())), partial(
-                _priced_of, row, extra))[0]
+                _priced, row, extra))[0]
         return rows
 
     def seek(self, deal: Deal, rounds: int, further: int = 0) -> None:
@@ -348,16 +348,12 @@ def _for_hands(offers: Offers, closed: Offers) -> Mapping[int, Mapping[tuple[int
     return found
 
 
-def _priced_of(row: Sequence[Ways], extra: Mapping[tuple[int, int], int],
-               ) -> tuple[tuple[Ways, ...], Sequence[Ways]]:
-    return _priced(row, extra), row
-
-
-def _priced(row: Sequence[Ways], extra: Mapping[tuple[int, int], int]) -> tuple[Ways, ...]:
-    """Notes of a slice with these prices added to those of their ways."""
+def _priced(row: tuple[Ways, ...], extra: Mapping[tuple[int, int], int],
+            ) -> tuple[tuple[Ways, ...], tuple[Ways, ...]]:
+    """Notes of a slice with these prices added to those of their ways, and the row it was."""
     return tuple(replace(note, drop=note.drop + extra.get((i, LOST), 0), ways=tuple(
         Way(w.pitch, w.price + extra.get((i, k), 0)) for k, w in enumerate(note.ways)))
-        for i, note in enumerate(row))
+        for i, note in enumerate(row)), row
 
 
 def _given(notes: Sequence[Ways], row: Sequence[int]) -> _Given:

@@ -121,7 +121,8 @@ def _cheapest(demand: Demand, standing: Mapping[int, int] | None) -> int | None:
     return least if least is not None and demand.ways[least][2] < demand.drop else None
 
 
-def _linked(taken: Sequence[int | None], links: Iterable[Link]) -> int:
+def _linked(taken: Sequence[int | None] | Mapping[int, int | None],
+            links: Iterable[Link]) -> int:
     """Price of the links of which both ways are taken."""
     return sum(k.price for k in links
                if taken[k.one] == k.way and taken[k.other] == k.other_way)
@@ -351,6 +352,4 @@ def _ways(at: int, demand: Demand, standing: Mapping[int, int],
 def _of_group(served: Mapping[int, int | None], demands: Sequence[Demand],
               links: Iterable[Link]) -> int:
     """Price of linked demands that are served so."""
-    return (_price([demands[at] for at in served], served.values())
-            + sum(k.price for k in links
-                  if served[k.one] == k.way and served[k.other] == k.other_way))
+    return _price([demands[at] for at in served], served.values()) + _linked(served, links)
