@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import gc
-import signal
 import sys
-import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
@@ -28,8 +26,6 @@ class _Group(click.Group):
     def main(self, *args: Any, **kwargs: Any) -> Any:
         from arranger.model.errors import ArrangerError
         gc.set_threshold(200_000, 20, 20)  # many small values, few rings: collect seldom
-        if threading.current_thread() is threading.main_thread():
-            signal.signal(signal.SIGTERM, signal.default_int_handler)  # end as Ctrl-C ends it
         kwargs["standalone_mode"] = False
         try:
             status = super().main(*args, **kwargs)

@@ -58,7 +58,7 @@ def test_the_two_commands_stand_as_code_blocks():
     extra = re.search(r"\.\[(\w+)\]", second)
     assert extra
     assert extra[1] in PROJECT["project"]["optional-dependencies"]
-    assert PROJECT["project"]["scripts"]["arranger"] == "arranger.cli:main"
+    assert PROJECT["project"]["scripts"]["arranger"] == "arranger.__main__:run"
 
 
 def test_ci_runs_the_test_command_of_the_readme():

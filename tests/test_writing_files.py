@@ -165,6 +165,18 @@ def test_an_interrupted_command_leaves_nothing(tmp_path: Path, how: signal.Signa
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.parametrize("how", ["signal.raise_signal(signal.SIGINT)",
+                                 "exec('signal.raise_signal(signal.SIGINT)')"])
+def test_an_interruption_is_told_in_one_line_wherever_it_falls(tmp_path: Path, how: str) -> None:
+    (tmp_path / "begin.py").write_text(
+        "import signal, arranger.cli, arranger.__main__\n"
+        f"arranger.cli.main = lambda: {how}\n"
+        "arranger.__main__.run()\n", encoding="utf-8")
+    run = subprocess.run([sys.executable, "-m", "begin"], capture_output=True, text=True,
+                         check=False, cwd=tmp_path, env=os.environ | {"PYTHONPATH": str(ROOT)})
+    assert (run.returncode, run.stderr) == (130, "arranger: interrupted\n")
+
+
 @pytest.mark.campaign
 @pytest.mark.parametrize("command", ["convert", "survey"])
 def test_kills_at_random_moments(command: str) -> None:
