@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from arranger.model.draft import Draft
 from arranger.options.measures import Measures, measure
+from arranger.passes.ease import eased
 from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
 from arranger.rulebook.players import load_player
@@ -49,7 +50,8 @@ def whole_drafts(usual: Draft, settings: Settings,
         theirs = replace(settings, prices=weighting.prices(settings.prices), proof=0)
         if weighting.player:
             theirs = replace(theirs, player=load_player(weighting.player))
-        draft = arrange(usual.source, usual.part, theirs).draft
+        draft = (weighting.ease and eased(usual, weighting.ease, replace(theirs, ensemble=None))) \
+            or arrange(usual.source, usual.part, theirs).draft
         made.append(WholeDraft(weighting, draft, measure(draft, settings)))
     return worth_offering(made)
 

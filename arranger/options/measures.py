@@ -24,7 +24,7 @@ class Measures:
     """Figures of a draft. Shares are of the source, 0 to 1; ``ceiling`` in crotchets a minute.
 
     ``tune`` and ``bass`` by duration, ``harmony`` by pitch classes at each attack. ``hardest``: the
-    bar in which most of what is hard gathers, and how much.
+    bar in which most of what is hard to play gathers, and how much.
     """
 
     notes_kept: float
@@ -63,7 +63,7 @@ def measure(draft: Draft, settings: Settings) -> Measures:
     sounding = {(n.onset, n.pitch.midi) for n in draft.notes if not n.source.grace}
     found = risks(draft, settings)
     bars: Counter[int] = Counter()
-    for one in found:
+    for one in (r for r in found if r.kind != "altered"):  # a note less is easier, not harder
         bars[draft.source.measure_at(one.onset).index] += one.weight
     worst = max(bars, key=lambda b: (bars[b], -b), default=0)
     here = played(draft)

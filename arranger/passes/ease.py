@@ -50,13 +50,19 @@ def arrange_within(score: Score, part: str, settings: Settings, ease: int = 0,
     later = replace(settings, ensemble=None)
     for level in range(HARDEST - 1, ease - 1, -1) if ease else ():
         progress(f"making it easier, level {level}")
-        fewer = thinned(draft, load_reduction().budget(level), level,
-                        f"{EASIER} (already at ease {level})" if level > ease else EASIER)
-        if len(fewer.notes) == len(draft.notes):
-            continue
-        again = arrange(as_source(fewer), part, later, progress).draft
-        draft = _told(score, part, again, fewer, later)
+        reason = f"{EASIER} (already at ease {level})" if level > ease else EASIER
+        draft = eased(draft, level, later, reason, progress) or draft
     return draft
+
+
+def eased(draft: Draft, level: int, settings: Settings, reason: str = EASIER,
+          progress: Progress = lambda _: None) -> Draft | None:
+    """Thin a draft to a level and arrange it again; None if it has no note over the budget."""
+    fewer = thinned(draft, load_reduction().budget(level), level, reason)
+    if len(fewer.notes) == len(draft.notes):
+        return None
+    again = arrange(as_source(fewer), draft.part, settings, progress).draft
+    return _told(draft.source, draft.part, again, fewer, settings)
 
 
 def thinned(draft: Draft, budget: Budget, level: int, reason: str = "") -> Draft:

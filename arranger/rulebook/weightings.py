@@ -11,6 +11,7 @@ from types import MappingProxyType
 from arranger.model.errors import RuleError
 from arranger.rulebook.files import need, read_toml, refuse_unknown, rules_folder
 from arranger.rulebook.prices import HIGHEST_PRICE, load_prices
+from arranger.rulebook.reduction import HARDEST
 
 _MOST = 100.0
 
@@ -19,7 +20,8 @@ _MOST = 100.0
 class Weighting:
     """A whole draft's taste: which prices count more or less, and whose hands play.
 
-    ``player`` is empty where the player of the run stays.
+    ``player`` is empty where the player of the run stays. ``ease`` is the level of ``--ease`` to
+    which the usual draft is thinned first, 0 for none.
     """
 
     id: str
@@ -27,6 +29,7 @@ class Weighting:
     why: str
     factors: Mapping[str, float]
     player: str = ""
+    ease: int = 0
 
     def prices(self, usual: Mapping[str, int]) -> Mapping[str, int]:
         """The usual prices times these factors, rounded."""
@@ -49,7 +52,7 @@ def load_weightings(folder: Path | None = None) -> tuple[Weighting, ...]:
 
 def _read(path: Path) -> Weighting:
     table = read_toml(path)
-    refuse_unknown(table, ("title", "why", "player", "source", "factor"), path)
+    refuse_unknown(table, ("title", "why", "player", "ease", "source", "factor"), path)
     need(table, "source", str, path)
     factors: dict[str, float] = {}
     for name in need(table, "factor", dict, path):
@@ -58,6 +61,9 @@ def _read(path: Path) -> Weighting:
         factors[name] = need(table["factor"], name, float, path, "factor.")
         if not 0 <= factors[name] <= _MOST:
             raise RuleError(f"{path}: factor.{name} must be 0 to {_MOST:.0f}")
+    ease = table.get("ease", 0)
+    if ease not in range(HARDEST + 1):
+        raise RuleError(f"{path}: ease must be a whole number from 0 to {HARDEST}")
     _, _, name = path.stem.partition("-")  # the number before it is the order
     return Weighting(name, need(table, "title", str, path), need(table, "why", str, path),
-                     MappingProxyType(factors), str(table.get("player", "")))
+                     MappingProxyType(factors), str(table.get("player", "")), ease)
