@@ -53,16 +53,17 @@ def own(old: Grip, age: float, new: Grip) -> int:
         if len(new.strings) >= 3 and new.strings[0] not in old.strings:
             price += (new.fingers[0] in old.fingers) * PRICES["late_bottom"]
     alone = len(old.strings) == len(new.strings) == 1
-    if age <= PLAYER.afresh_seconds if alone else age < PLAYER.placing_lead_seconds - 1e-6:
+    width = max(strings) - min(strings)
+    quick = age <= PLAYER.afresh_seconds if alone else age < PLAYER.placing_lead_seconds - 1e-6
+    if quick or (alone and old.fingers != new.fingers and width <= PLAYER.span_steps):
         before, after, steps = 0, 0, 0
         if new.strings[0] > old.strings[-1]:
             before, after, steps = old.fingers[-1], new.fingers[0], new.strings[0] - old.strings[-1]
         elif new.strings[-1] < old.strings[0]:
             before, after, steps = old.fingers[0], new.fingers[-1], new.strings[-1] - old.strings[0]
         if alone or before != after:  # chords: one finger twice has its price already
-            price += turn(before, after, steps)
-    elif alone and old.fingers == new.fingers and 0 < max(strings) - min(strings) <= \
-            PLAYER.span_steps:
+            price += turn(before, after, steps) // (1 if quick else 3)
+    elif alone and old.fingers == new.fingers and 0 < width <= PLAYER.span_steps:
         price += PRICES["apart"]
     placed = set(new.strings) - set(old.strings)
     if len(placed) >= 3 and age < PLAYER.collision_seconds - 1e-6:
@@ -96,8 +97,9 @@ def turn(before: int, after: int, way: int) -> int:
 
 def across(old: Grip, age: float, new: Grip) -> int:
     """Strings, and their neighbours, that the other hand takes just after this one."""
-    each = IMPOSSIBLE if age < PLAYER.restrike_error_seconds - 1e-6 else (
-        PRICES["collision"] if age < PLAYER.collision_seconds - 1e-6 else 0)
+    each = again(age, False)
+    if PLAYER.restrike_error_seconds - 1e-6 <= age < PLAYER.collision_seconds - 1e-6:
+        each = PRICES["collision"]
     price = sum(max(each, again(age, True)) if s <= WIRE_TOP else each
                 for s in set(old.strings) & set(new.strings))
     if age < PLAYER.placing_lead_seconds - 1e-6:

@@ -17,6 +17,8 @@ WIDEST = 63
 _EPS = 1e-6
 #: Share of its greatest speed at which a hand travels at leisure (assumption).
 _LEISURE = 0.5
+#: Part of the price of a turn that is left where the hand has time to be placed anew (assumption).
+_SLOW_TURN = 3
 #: Strings from which on a hand placed anew is a chord.
 _CHORD = 3
 
@@ -91,13 +93,16 @@ def _turning(grips: Grips, turns: Grips, fees: Fees, a: int, age: float, b: int)
     """Price of passing from the fingers of grip ``a`` to those of ``b`` above or below it.
 
     In a line of single notes while the hand stays where it is, else where there is no time to
-    place it anew; one finger for two notes of a slower line.
+    place it anew; in a slower line a part of it, and the price of one finger for two notes.
     """
     single = grips[4, a] > 0 and grips[4, b] > 0
-    if age >= fees.lead - _EPS and not (single and age <= fees.afresh):
+    slow = age >= fees.lead - _EPS and not (single and age <= fees.afresh)
+    if slow:
         width = abs(grips[0, b] - grips[0, a])
-        same = single and grips[4, a] == grips[4, b]
-        return fees.apart if same and 0 < width <= fees.span else 0
+        if not single or width > fees.span:
+            return 0
+        if grips[4, a] == grips[4, b]:
+            return fees.apart if width > 0 else 0
     if grips[0, b] > grips[1, a]:
         before, after, steps = grips[10, a], grips[9, b], grips[0, b] - grips[1, a]
     elif grips[1, b] < grips[0, a]:
@@ -106,7 +111,8 @@ def _turning(grips: Grips, turns: Grips, fees: Fees, a: int, age: float, b: int)
         return 0
     if before == after and not single:
         return 0  # one finger twice has its price
-    return int(turns[before, after, min(max(steps, -WIDEST), WIDEST)])
+    price = int(turns[before, after, min(max(steps, -WIDEST), WIDEST)])
+    return price // _SLOW_TURN if slow else price
 
 
 @compiled
@@ -130,13 +136,11 @@ def across_prices(grips: Grips, fees: Fees, old: Ids, age: Times, new: Ids) -> T
     out = np.zeros((len(old), len(new)), dtype=np.int32)
     for k in range(len(old)):
         a = old[k]
-        wired = _again(fees, age[k], fees.wire_factor)  # it sounds on, whoever plucks it
+        each = _again(fees, age[k], 1.0)  # it sounds on, whoever plucks it
+        wired = _again(fees, age[k], fees.wire_factor)
         if a < 0 or (age[k] >= fees.collision_time and wired == 0):
             continue
-        each = 0
-        if age[k] < fees.restrike_error - _EPS:
-            each = fees.impossible
-        elif age[k] < fees.collision_time - _EPS:
+        if fees.restrike_error - _EPS <= age[k] < fees.collision_time - _EPS:
             each = fees.collision
         close = fees.near_after if age[k] < fees.lead - _EPS else 0
         for j in range(len(new)):
