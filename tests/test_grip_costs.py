@@ -89,7 +89,11 @@ def turn(before: int, after: int, way: int) -> int:
     nearer = before - after if up else after - before  # fingers towards the thumb, as the line goes
     if nearer > 0:
         least, most = {1: (1, 3), 2: (3, 5), 3: (5, 9)}[nearer]
-        return PRICES["shape"] * min(max(least - abs(way), abs(way) - most, 0), 6)
+        spans = (PLAYER.finger_pair_1_2_steps, PLAYER.finger_pair_2_3_steps,
+                 PLAYER.finger_pair_3_4_steps)
+        stretched = abs(way) - sum(spans[min(before, after) - 1:max(before, after) - 1])
+        return (PRICES["shape"] * min(max(least - abs(way), abs(way) - most, 0), 6)
+                + PRICES["stretch"] * min(max(stretched, 0), 6))
     if (before == 1 and after >= 3) if up else (before >= 3 and after == 1):
         return PRICES["turn"] + PRICES["turn_string"] * far
     return PRICES["cross_fingers"]

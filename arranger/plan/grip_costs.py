@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from arranger.plan.grip_loops import WIDEST, Fees, Grips, across_prices, own_prices
-from arranger.plan.grips import Grip, uneasy
+from arranger.plan.grips import Grip, beyond, uneasy
 from arranger.rulebook.players import Player
 from arranger.search.board import Table
 from arranger.search.pair_loops import Ids
@@ -37,7 +37,7 @@ class GripCosts:
         self.grips: list[Grip] = []
         self._rows: list[tuple[int, ...]] = []
         self._array: Grips | None = None
-        self._turns = _turns(prices)
+        self._turns = _turns(player, prices)
 
     @property
     def horizon(self) -> float:
@@ -100,7 +100,7 @@ def _fees(player: Player, prices: Mapping[str, int], impossible: int) -> Fees:
             "hop", "hop_quick", "late_bottom", "collision", "near_after")})
 
 
-def _turns(prices: Mapping[str, int]) -> npt.NDArray[np.int64]:
+def _turns(player: Player, prices: Mapping[str, int]) -> npt.NDArray[np.int64]:
     """Price from one single note to the next, by fingers (0: no single note) and strings between.
 
     The last axis is indexed from -WIDEST to WIDEST.
@@ -115,6 +115,7 @@ def _turns(prices: Mapping[str, int]) -> npt.NDArray[np.int64]:
                 price = 0
             elif rising > 0:
                 price = prices["shape"] * min(uneasy(rising, abs(way)), _FAR)
+                price += prices["stretch"] * min(beyond(player, before, after, abs(way)), _FAR)
             elif turn:
                 price = prices["turn"] + prices["turn_string"] * far
             else:

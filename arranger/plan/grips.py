@@ -49,15 +49,20 @@ def uneasy(fingers: int, steps: int) -> int:
     return max(0, least - steps, steps - most)
 
 
+def beyond(player: Player, one: int, other: int, steps: int) -> int:
+    """Strings between two fingers beyond what they span."""
+    spans = (player.finger_pair_1_2_steps, player.finger_pair_2_3_steps,
+             player.finger_pair_3_4_steps)
+    return max(0, steps - sum(spans[f - 1] for f in range(min(one, other), max(one, other))))
+
+
 def grip_price(grip: Grip, player: Player, prices: Mapping[str, int]) -> int:
     """Price of a grip in itself: reach, stretch between fingers, shape, thumb left idle."""
     strings, fingers = grip.strings, grip.fingers
-    spans = (player.finger_pair_1_2_steps, player.finger_pair_2_3_steps,
-             player.finger_pair_3_4_steps)
     price = prices["reach"] * max(0, strings[-1] - strings[0] - player.comfortable_span_steps)
     for (a, b), (low, high) in zip(pairwise(strings), pairwise(fingers), strict=True):
         step = b - a
-        price += prices["stretch"] * max(0, step - sum(spans[f - 1] for f in range(high, low)))
+        price += prices["stretch"] * beyond(player, low, high, step)
         price += prices["shape"] * uneasy(low - high, step)
         if step >= 4 and high != 1:
             price += prices["gap_below"]  # the widest gap belongs next to the thumb (Kuntz)
