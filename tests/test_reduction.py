@@ -194,6 +194,26 @@ def test_quick_repetitions_keep_an_even_beat(tmp_path) -> None:
     assert [n.onset for n in line if n.id not in gone] == [Fraction(i, 2) for i in range(8)]
 
 
+def test_of_an_upbeat_and_its_chord_the_chord_stays(tmp_path) -> None:
+    # common practice: thin the short note before the beat, never the long one on it
+    bar = note("E4", 6) + note("r", 1) + note("E4", 1) + note("E4", 8)
+    root = ensemble(Flute=bar, Cello=note("C3", 16))
+    _, opened, _ = opened_of(root, tmp_path, parts=("all",), tempo=Fraction(120))
+    draft = start(opened.document.score, opened.part)
+    line = [n for n in draft.notes if n.pitch.name == "E4"]
+    assert list(too_fast(line, opened.document.score, 0.2)) == [line[1]]
+
+
+def test_where_two_parts_want_one_string_at_once_the_tune_has_it(tmp_path) -> None:
+    # common practice: the accompaniment makes room; its note is the longer, and on the beat
+    tune = "".join(note(n, 1) for n in ("A4", "B4", "F4", "G4")) + note("A4", 12)
+    root = ensemble(Violin_I="|".join([tune] * 2), Violin_II="|".join(
+        [note("r", 2) + note("G4", 2) + note("E4", 12)] * 2), Cello="|".join([note("C3", 16)] * 2))
+    request, *_ = opened_of(root, tmp_path, parts=("all",), tempo=Fraction(160))
+    lost = [e["onset"] for e in convert(request).report["ledger"] if e["kind"] == "drop"]
+    assert lost == ["1/2", "9/2"]  # the second violin's
+
+
 def test_numbers_are_refused_by_name(tmp_path) -> None:
     from arranger.rulebook.files import rules_folder
     text = (rules_folder() / "reduction.toml").read_text()

@@ -17,7 +17,8 @@ from arranger.model.score import Note, NoteId, Score
 class HarpNote:
     """A source note as the harp plays it. ``source`` keeps place, voice and marks.
 
-    ``pitch`` is spelled as the string to pluck; ``hand`` R or L; ``finger`` 1 (thumb) to 4.
+    ``pitch`` is spelled as the string to pluck; ``hand`` R or L; ``finger`` 1 (thumb) to 4;
+    ``sung``: where several parts become one, it is of the part that has the tune.
     """
 
     source: Note
@@ -25,6 +26,7 @@ class HarpNote:
     hand: str = "R"
     finger: int | None = None
     rolled: bool = False
+    sung: bool = False
 
     @property
     def id(self) -> NoteId:

@@ -56,6 +56,7 @@ def reduce(draft: Draft, settings: Settings) -> Draft:
     scene = _Scene(ensemble, load_reduction(), roles(draft.notes))
     gone: dict[NoteId, Alteration] = {}
     hands: dict[NoteId, str] = {}
+    sung: set[NoteId] = set()
     for stretch in _stretches(draft, scene):
         for note, rule, reason in (*_crowding(stretch, scene),
                                    *_repetitions(stretch, draft, settings, scene)):
@@ -63,11 +64,13 @@ def reduce(draft: Draft, settings: Settings) -> Draft:
                 gone.setdefault(note.id, Alteration(Drop(note.id), rule, STAGE, reason))
         left = {p: tuple(n for n in notes if n.id not in gone)
                 for p, notes in stretch.lines.items()}
+        sung |= {n.id for p, notes in left.items() if stretch.roles[p].name == "tune"
+                 for n in notes}
         for part, hand in hands_of_lines(left).items():
             for note in left[part]:
                 hands.setdefault(note.id, hand)
-    notes = tuple(replace(n, hand=hands.get(n.id, n.hand)) for n in draft.notes
-                  if n.id not in gone)
+    notes = tuple(replace(n, hand=hands.get(n.id, n.hand), sung=n.id in sung)
+                  for n in draft.notes if n.id not in gone)
     return replace(draft, notes=notes, ledger=draft.ledger.plus(*gone.values()))
 
 
