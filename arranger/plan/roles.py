@@ -23,8 +23,8 @@ _CHORDS = ((0, 4, 7), (0, 3, 7), (0, 4, 7, 10), (0, 3, 7, 10), (0, 3, 6, 9), (0,
 class Role:
     """Part a note plays.
 
-    ``tune`` and ``bass``: quarter notes for which it is the highest or lowest sounding note; where
-    notes are known to be sung, the tune is the highest of them;
+    ``tune`` and ``bass``: quarter notes for which it is the highest or lowest sounding note; the
+    highest of those that are sung is tune too;
     ``doubled``: its pitch class sounds in another octave at its onset, and it is not the one note
     that stands for it: of those struck together with none held, one is never a doubling;
     ``colour``: it is the third or seventh of the harmony; ``alone``: nothing else is struck with
@@ -91,9 +91,11 @@ def roles(notes: Sequence[HarpNote]) -> Mapping[NoteId, Role]:
         sounding = [h for h in sounding if h.end > here] + starts.get(here, [])
         heard[here] = tuple(h.note for h in sounding)
         if sounding:
-            top = max(sounding, key=lambda h: (h.note.sung, h.midi, h.start))
+            top = max(sounding, key=lambda h: (h.midi, h.start))
+            sung = max(sounding, key=lambda h: (h.note.sung, h.midi, h.start))
             low = min(sounding, key=lambda h: (h.midi, -h.start))
-            tune[top.note.id] += after - here
+            for leading in {top.note.id, sung.note.id}:
+                tune[leading] += after - here
             bass[low.note.id] += after - here
     leads = {n.id: tune[n.id] + bass[n.id] for n in notes}
     return {n.id: _role(n, heard[places[n.id]], Fraction(tune[n.id], grid),

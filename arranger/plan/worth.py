@@ -10,6 +10,8 @@ from arranger.model.draft import HarpNote
 from arranger.plan.roles import Role
 
 _LEAST, _MOST = Fraction(1, 3), Fraction(2)
+#: How many times as much a note is worth that is of the tune's own part (assumption).
+_SUNG = Fraction(3, 2)
 #: What a note is worth more by the denominator of its onset: on the beat, the half, the quarter of
 #: it. It decides between notes that are worth the same (assumption).
 _ON_BEAT = {1: 6, 2: 4, 4: 2}
@@ -31,7 +33,8 @@ def worth(note: HarpNote, role: Role, prices: Mapping[str, int]) -> Worth:
             else prices["drop_colour"] if role.colour else prices["drop_inner"])
     for length, price in ((role.tune, "drop_tune"), (role.bass, "drop_bass")):
         if length:
-            base += int(prices[price] * min(max(length, _LEAST), _MOST))
+            share = _SUNG if note.sung and price == "drop_tune" else 1
+            base += int(prices[price] * min(max(length, _LEAST), _MOST) * share)
     base += _ON_BEAT.get(note.source.onset.denominator, 0)
     # In figuration the rhythm is worth more than the pitch; in a chord the gap is not heard
     # (HNM has no rule; common practice).
