@@ -62,7 +62,7 @@ def own(old: Grip, age: float, new: Grip) -> int:
         elif new.strings[-1] < old.strings[0]:
             before, after, steps = old.fingers[0], new.fingers[-1], new.strings[-1] - old.strings[0]
         if alone or before != after:  # chords: one finger twice has its price already
-            price += turn(before, after, steps) // (1 if quick else 3)
+            price += -(-turn(before, after, steps) // (1 if quick else 3))
     elif alone and old.fingers == new.fingers and 0 < width <= PLAYER.span_steps:
         price += PRICES["apart"]
     placed = set(new.strings) - set(old.strings)
@@ -88,7 +88,7 @@ def turn(before: int, after: int, way: int) -> int:
     up, far = way > 0, min(abs(way), 6)
     nearer = before - after if up else after - before  # fingers towards the thumb, as the line goes
     if nearer > 0:
-        least, most = {1: (1, 3), 2: (3, 5), 3: (5, 9)}[nearer]
+        least, most = {1: (1, 3), 2: (2, 5), 3: (3, 9)}[nearer]
         spans = (PLAYER.finger_pair_1_2_steps, PLAYER.finger_pair_2_3_steps,
                  PLAYER.finger_pair_3_4_steps)
         stretched = abs(way) - sum(spans[min(before, after) - 1:max(before, after) - 1])

@@ -91,10 +91,18 @@ def test_five_quick_notes_are_a_turn_and_no_slide(names: str):
     assert len(calm.notes) == len(quick.notes)
 
 
-def test_at_leisure_five_notes_ask_nothing_of_the_fingers():
+def test_at_leisure_five_notes_ask_one_hop_of_the_fingers():
     """Volpe Bligh: where it is not fast the hand hops."""
     slow = drafted(line("C5 D5 E5 F5 G5 E5 F5 G5", 2), low("C3", 16), 40)
-    assert slow.cost["hands"] == 0
+    assert slow.cost["hands"] == SETTINGS.prices["apart"]
+    assert not risks(slow, SETTINGS)
+
+
+def test_a_slow_tune_is_fingered_the_way_the_hand_lies():
+    """Common practice: fingers follow the line, however slow; only the thumb is passed."""
+    slow = drafted(line("B5 A5 G5 A5 B5 C6 B5 A5", 2), low("C3", 16), 40)
+    fingers = {n.pitch.name: n.finger for n in slow.notes}
+    assert fingers["C6"] < fingers["B5"] < fingers["A5"] < fingers["G5"]
 
 
 @pytest.mark.parametrize("run", ["C6 B5 A5 G5", "G5 A5 B5 C6", "C6 B5 C6 D6"])

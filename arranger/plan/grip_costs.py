@@ -114,7 +114,7 @@ def _turns(player: Player, prices: Mapping[str, int]) -> npt.NDArray[np.int64]:
             if way == 0:
                 price = 0
             elif rising > 0:
-                price = prices["shape"] * min(uneasy(rising, abs(way)), _FAR)
+                price = prices["shape"] * min(uneasy(rising, abs(way), close=True), _FAR)
                 price += prices["stretch"] * min(beyond(player, before, after, abs(way)), _FAR)
             elif turn:
                 price = prices["turn"] + prices["turn_string"] * far

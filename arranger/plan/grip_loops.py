@@ -112,7 +112,7 @@ def _turning(grips: Grips, turns: Grips, fees: Fees, a: int, age: float, b: int)
     if before == after and not single:
         return 0  # one finger twice has its price
     price = int(turns[before, after, min(max(steps, -WIDEST), WIDEST)])
-    return price // _SLOW_TURN if slow else price
+    return -(-price // _SLOW_TURN) if slow else price
 
 
 @compiled

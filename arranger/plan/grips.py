@@ -43,10 +43,13 @@ def grips(strings: tuple[int, ...], rolled: bool, exposed: bool, most: int) -> t
     return tuple(Grip(strings, f, rolled, exposed) for f in finger_sets(len(strings), most))
 
 
-def uneasy(fingers: int, steps: int) -> int:
-    """Strings by which two fingers so many fingers apart lie off what is easy."""
+def uneasy(fingers: int, steps: int, close: bool = False) -> int:
+    """Strings by which two fingers so many fingers apart lie off what is easy.
+
+    ``close``: those between may lie on strings too, as in a line where they have just played.
+    """
     least, most = _EASY[fingers]
-    return max(0, least - steps, steps - most)
+    return max(0, (fingers if close else least) - steps, steps - most)
 
 
 def beyond(player: Player, one: int, other: int, steps: int) -> int:
