@@ -19,6 +19,7 @@ from arranger.report.engraver import (
     hold_settings,
 )
 from arranger.report.page_marks import Mark
+from arranger.report.staff_rests import hold_staves
 from arranger.rulebook.score_words import heading
 
 _OPTIONS = {
@@ -72,6 +73,8 @@ def read_written(draft_xml: bytes) -> Written:
         return Written()
     title = heading(root.findtext("work/work-title"), root.findtext("movement-title")).title
     settings = hold_settings(parts[-1])
+    for part in parts:
+        hold_staves(part)
     bars = tuple(m.get("number", "") for m in parts[-1].findall("measure"))
     return Written(title, bars, settings, as_text(root))
 

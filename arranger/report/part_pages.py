@@ -17,6 +17,7 @@ from arranger.report.engraver import as_text, clean, draw_settings, engraved, ho
 from arranger.report.page_time import bars_of, tempo_of
 from arranger.report.part_alone import part_alone
 from arranger.report.part_breaks import LEFT_OVER, bar_widths, best_breaks, heads
+from arranger.report.staff_rests import hold_staves
 
 #: Verovio's unit of a tenth of a millimetre: 18 cm of music, staves 7 mm high as in printed parts.
 _OPTIONS = {
@@ -61,6 +62,7 @@ def part_lines(draft_xml: bytes, glyphs: dict[str, ET.Element]) -> tuple[tuple[L
     root = ET.fromstring(draft_xml)
     part = part_alone(root)
     settings = hold_settings(part)
+    hold_staves(part)
     plain, = _drawn([root], glyphs, "auto")
     ways = [plain]
     broken = [bar_widths(drawing) for drawing in plain]
