@@ -19,8 +19,8 @@ from arranger.report.engraver import (
     hold_settings,
 )
 from arranger.report.page_marks import Mark
+from arranger.report.score_names import names_of
 from arranger.report.staff_rests import hold_staves
-from arranger.rulebook.score_words import heading
 
 _OPTIONS = {
     "pageWidth": 2000, "pageHeight": 2750, "adjustPageHeight": True,  # about A4 in print
@@ -71,7 +71,7 @@ def read_written(draft_xml: bytes) -> Written:
     parts = root.findall("part")
     if not parts:
         return Written()
-    title = heading(root.findtext("work/work-title"), root.findtext("movement-title")).title
+    title = names_of(root)[0].title
     settings = hold_settings(parts[-1])
     for part in parts:
         hold_staves(part)
