@@ -158,6 +158,7 @@ def verdict(report: Entry) -> str:
     said = [(f"the draft needs you at {bars(errors)}." if thing == "draft" else
              f"not to be played as written: {bars(errors)}.") if errors else
             f"the {thing} is ready to try; no bar of it is beyond the harp."]
+    said += _comfort(findings, report.get("settings", {}))
     hit, count = len(_distinct_bars([*errors, *voices])), len(report.get("bars", ()))
     if thing == "draft" and hit >= _LEAST_HIT and hit * _RESISTS >= count > 0:
         said.append(f"It resists the harp: {hit} of {count} bars cannot be played or lose notes "
@@ -170,6 +171,25 @@ def verdict(report: Entry) -> str:
     if pressed:
         said.append(f"Busy feet at {bars(pressed)}.")
     return " ".join(said)
+
+
+def _comfort(findings: Sequence[Entry], settings: Mapping[str, Any]) -> list[str]:
+    """Say in how many bars there is less time than is comfortable, and which tempo would do.
+
+    Bars that cannot be played are told apart.
+    """
+    beyond = {f["bar"] for f in findings if f["severity"] == "error"}
+    limited = [f for f in findings if "limit" in f and f["severity"] != "error"]
+    found = {bar for f in limited for bar in (f["bar"], *f.get("again", ()))} - beyond
+    slowest = min((f for f in limited if f["bar"] in found), key=lambda f: f["limit"], default=None)
+    if slowest is None:
+        return []
+    tempo = "the assumed tempo" if settings.get("tempo_assumed") else "this tempo"
+    one = len(found) == 1
+    where = "" if one else f" ({bar_name(plain(slowest['bar']))} is the hardest)"
+    return [f"At {tempo} {bar_name(plain(slowest['bar'])) if one else f'{len(found)} bars'} "
+            f"ask{'s' if one else ''} for more than is comfortable: comfortable up to "
+            f"crotchet = {slowest['limit']}{where}."]
 
 
 def wrapped(line: str, indent: str) -> list[str]:
@@ -227,7 +247,7 @@ def key_words(levers: Mapping[str, Any]) -> str:
     if "best_key" in levers:
         return _least_loss(levers["best_key"])
     if not keys:
-        return "none within a fourth has all notes with the levers as set"
+        return "every key within a fourth needs lever changes"
     told = ", ".join(transposition_words(k["semitones"], k["fifths"]) for k in keys)
     return f"all notes with the levers as set if transposed {told}"
 
