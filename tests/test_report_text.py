@@ -256,6 +256,11 @@ def test_first_line_says_how_slow_it_is_comfortable():
     assert verdict({**report, "settings": {"tempo_assumed": True}, "findings": hurried[:1]}) == (
         "the draft is ready to try; no bar of it is beyond the harp. At the assumed tempo bar 7 "
         "asks for more than is comfortable: comfortable up to crotchet = 96.")
+    slow = {**_finding("R1", 3), "limit": 40}
+    tempi = [{"onset": "0", "bpm": "50"}, {"onset": "20", "bpm": "120"}]
+    assert verdict({**report, "findings": [slow, *hurried], "tempo": tempi}).endswith(
+        "At this tempo 5 bars ask for more than is comfortable: comfortable at 70 % of it (bar 9, "
+        "up to crotchet = 84, is the hardest).")
     beyond = {**_finding("P1", 7, "error"), "limit": 60}
     assert verdict({**report, "findings": [beyond, hurried[0]]}) == "the draft needs you at bar 7."
 
