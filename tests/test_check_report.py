@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections import Counter
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from arranger.checks.gathered import gathered
+from arranger.model.diagnostic import Diagnostic
 from arranger.model.errors import ChoiceError, RuleError
+from arranger.model.score import Location
 from arranger.passes import trouble
 from arranger.passes.inspect import Inspection, inspect
 from arranger.passes.part_plan import planned
 from arranger.passes.settings import Settings
 from arranger.report.check_report import Looked, check_report, source_of, summary_line
 from arranger.report.check_text import check_text
-from arranger.report.json_report import Heading, dumps
+from arranger.report.json_report import Heading, dumps, limit_told
 from arranger.rulebook.examples import read_example
 from arranger.rulebook.levels import load_levels
 from arranger.rulebook.rules import rulebook
@@ -122,11 +126,22 @@ def test_every_rule_names_its_source() -> None:
 def test_without_a_tempo_nothing_that_depends_on_seconds_is_an_error(tempo_known: bool) -> None:
     row = {"right": "C4 | C#4", "seconds": 0.12, "signs": [] if tempo_known else ["no-tempo"]}
     (found,) = [d for d in looked_at(row).findings if d.code == "P1"]
+    assert found.limit == 240
+    assert limit_told(found) == {"limit": 240}
     if tempo_known:
         assert "as spelled it goes up to crotchet = 240; spelled otherwise it" in found.message
     else:
         assert found.severity != "error"
         assert "(from crotchet = 241 on)" in found.message
+
+
+def test_what_is_said_of_several_bars_names_them_for_machines() -> None:
+    where = [Location(str(n), n, Fraction(1), Fraction(4 * n)) for n in (3, 4, 6)]
+    one, *later = (Diagnostic("H6", "long-run", "advice", "a long run", w, limit=80)
+                   for w in where)
+    (found,) = gathered([one, *later])
+    assert found.message == "a long run; again in bars 4, 6"
+    assert limit_told(found) == {"limit": 80, "again": ["4", "6"]}
 
 
 def test_what_goes_when_spelled_otherwise_is_only_a_warning() -> None:

@@ -38,12 +38,59 @@ def test_one_dynamic_and_one_hairpin_for_both_staves():
     assert {d.findtext("staff") or "1" for d in harp.iter("direction")} == {"1"}
 
 
-def test_what_differs_stays_and_the_louder_stands_above():
+def levels(harp: etree._Element) -> list[list[str]]:
+    return [[d.tag for sign in measure.iter("dynamics") for d in sign]
+            for measure in harp.findall("measure")]
+
+
+def test_of_levels_at_one_moment_the_tune_gives_the_one():
     harp = combined(dynamic("p") + note("C5", 16), dynamic("p") + note("C5", 16),
                     dynamic("mf") + note("C4", 16), dynamic("pp") + note("C3", 16))
-    assert [(d.findtext("staff") or "1", d.find(".//dynamics")[0].tag, d.get("placement"))
-            for d in harp.iter("direction")] == [
-                ("1", "p", None), ("2", "mf", "above"), ("2", "pp", None)]
+    assert levels(harp) == [["p"]]
+
+
+def test_the_level_of_an_accompaniment_leaves_that_of_the_tune():
+    harp = combined(dynamic("mp") + note("C5", 8) + note("D5", 8),
+                    note("E4", 8) + dynamic("p") + note("F4", 8),
+                    note("C4", 8) + dynamic("sf") + note("C4", 8))
+    assert levels(harp) == [["mp", "sf"]]
+
+
+def test_a_tune_that_has_none_or_is_silent_leaves_it_to_the_others():
+    assert levels(combined(note("C5", 16), dynamic("p") + note("E4", 16),
+                           dynamic("f") + note("C3", 16))) == [["p"]]
+    assert levels(combined(dynamic("f") + note("C5", 8) + note("r", 8),
+                           note("E4", 8) + dynamic("p") + note("E4", 8))) == [["f", "p"]]
+
+
+def players(*lines: tuple[str, ...], tune: tuple[str, ...] = ()) -> etree._Element:
+    """Bars for each player, top to bottom, as one harp part."""
+    ids = tuple(f"P{i}" for i in range(1, len(lines) + 1))
+    root = score(*(part(attributes(1) + bars[0], *bars[1:], ident=ident)
+                   for ident, bars in zip(ids, lines, strict=True)), names=ids)
+    return as_harp_part(root, ids, tune=tune).root.findall("part")[-1]
+
+
+def test_a_tune_taken_over_brings_its_level():
+    rest = note("r", 16)
+    first = (dynamic("ff") + note("C6", 16), note("C6", 16), rest, rest)
+    other = (dynamic("p") + note("C5", 16), note("C5", 16), note("D5", 16), note("E5", 16))
+    assert levels(players(first, other)) == [["ff"], [], ["p"], []]
+    swelling = (other[0], wedge("crescendo") + note("C5", 16) + wedge("stop"), *other[2:])
+    assert levels(players(first, swelling)) == [["ff"], [], [], []]
+
+
+def test_one_high_bar_of_another_takes_no_tune():
+    tune = (dynamic("mp") + note("C5", 16), note("C5", 16), note("C5", 16))
+    other = (dynamic("f") + note("C4", 16), note("C6", 8) + dynamic("pp") + note("C6", 8),
+             note("C4", 16))
+    assert levels(players(tune, other)) == [["mp"], [], []]
+
+
+def test_the_part_that_is_said_to_hold_the_tune_gives_the_level():
+    high, low = (dynamic("pp") + note("C6", 16),), (dynamic("f") + note("C4", 16),)
+    assert levels(players(high, low)) == [["pp"]]
+    assert levels(players(high, low, tune=("P2",))) == [["f"]]
 
 
 def test_slurs_of_one_staff_that_go_together_are_one():

@@ -300,7 +300,9 @@ def test_ids_name_their_choice_and_come_back():
 
 
 def test_choices_are_told_in_words():
-    for text, words in (("12:3:C#5:string-D", "C♯5 in bar 12, beat 3, on the D string"),
+    for text, words in (("12:3:C#5:string-D", "C♯5 in bar 12, beat 3, as D♭5 on the D string"),
+                        ("14:6:Cb5:string-B", "C♭5 in bar 14, beat 6, as B4 on the B string"),
+                        ("14:6:Cb5:string-C", "C♭5 in bar 14, beat 6, on the C string"),
                         ("1:1:F4:octave--1", "F4 in bar 1, beat 1, an octave lower"),
                         ("1:1:F4:octave-2", "F4 in bar 1, beat 1, 2 octaves higher"),
                         ("5:3/2:C5:pitch-Eb5", "C5 in bar 5, beat 1.5, sounded as E♭5"),

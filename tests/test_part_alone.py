@@ -65,15 +65,30 @@ def test_a_part_that_says_where_to_go_on_is_not_told_again():
     assert printed(score((BAR + empty,), (BAR,))) == [[("Fine", "1", "4")]]
 
 
-@pytest.mark.parametrize("text", ["rit.", "poco a poco accel.", "a tempo", "più adagio",
-                                  "Ziemlich langsam", "(Tempo I)", "Cédez",
-                                  "nach und nach breiter"])
-def test_a_change_of_tempo_over_the_top_staff_is_for_all(text):
+@pytest.mark.parametrize("text", ["rit.", "poco a poco accel.", "a tempo", "(Tempo I)", "Cédez",
+                                  "nach und nach breiter", "Tempo", "1° Tempo", "Mouvt",
+                                  "calando", "colla voce", "a piacere", "au Mouvement"])
+def test_a_change_of_tempo_is_for_all_whoever_is_told_it(text):
+    for place in ("above", "below"):
+        bars = (BAR, words(text, placement=place) + BAR)
+        assert printed(score(bars, (BAR, BAR), (BAR, BAR)))[1] == [(text, "1", "0")]
+        assert printed(score((BAR, BAR), bars, (BAR, BAR)))[1] == [(text, "1", "0")]
+
+
+@pytest.mark.parametrize("text", ["più adagio", "Ziemlich langsam"])
+def test_a_tempo_over_the_top_staff_is_for_all(text):
     bars = (BAR, words(text, placement="above") + BAR)
     assert printed(score(bars, (BAR, BAR), (BAR, BAR)))[1] == [(text, "1", "0")]
-    # what a lower part is told is its own, and so is what stands under a staff
+    # such words to a lower part tell how it is played, and so do those under a staff
     assert printed(score((BAR, BAR), bars, (BAR, BAR)))[1] == []
     assert printed(score((BAR, words(text, placement="below") + BAR), (BAR, BAR)))[1] == []
+
+
+def test_of_changes_of_tempo_at_one_moment_the_first_stands():
+    found, = printed(score((words("poco rit.") + BAR,), (words("ritard.") + BAR,), (BAR,)))
+    assert found == [("poco rit.", "1", "0")]
+    found, = printed(score((words("poco rit.") + BAR,), (words("cédez") + BAR,)))
+    assert found == [("cédez", "1", "0")]
 
 
 def test_headings_come_and_words_for_one_player_stay():

@@ -17,6 +17,7 @@ from arranger.report.wording import (
     beat_words,
     by_kind,
     entailed,
+    key_words,
     kind_words,
     message,
     note_label,
@@ -243,3 +244,26 @@ def test_the_upbeat_is_called_by_its_name():
     entry = {"bar": "0", "bar_index": 1, "beat": "1", "onset": "0", "message": ""}
     assert place(entry) == str(Location("0", 1, Fraction(1), Fraction(0))) == "upbeat, beat 1"
     assert message({"message": "upbeat, beat 1: C4 is wanted"}) == "C4 is wanted"
+
+
+def test_first_line_says_how_slow_it_is_comfortable():
+    hurried = [{**_finding("P1", 7), "limit": 96}, {**_finding("H6", 9, "advice"), "limit": 84,
+                                                    "again": ["10", "12"]}, _finding("R4", 20)]
+    report = {"ledger": [], "bars": [{}] * 40, "findings": hurried}
+    assert verdict(report) == (
+        "the draft is ready to try; no bar of it is beyond the harp. At this tempo 4 bars ask for "
+        "more than is comfortable: comfortable up to crotchet = 84 (bar 9 is the hardest).")
+    assert verdict({**report, "settings": {"tempo_assumed": True}, "findings": hurried[:1]}) == (
+        "the draft is ready to try; no bar of it is beyond the harp. At the assumed tempo bar 7 "
+        "asks for more than is comfortable: comfortable up to crotchet = 96.")
+    slow = {**_finding("R1", 3), "limit": 40}
+    tempi = [{"onset": "0", "bpm": "50"}, {"onset": "20", "bpm": "120"}]
+    assert verdict({**report, "findings": [slow, *hurried], "tempo": tempi}).endswith(
+        "At this tempo 5 bars ask for more than is comfortable: comfortable at 70 % of it (bar 9, "
+        "up to crotchet = 84, is the hardest).")
+    beyond = {**_finding("P1", 7, "error"), "limit": 60}
+    assert verdict({**report, "findings": [beyond, hurried[0]]}) == "the draft needs you at bar 7."
+
+
+def test_where_no_key_is_free_of_lever_changes_it_is_said_so():
+    assert key_words({"keys": []}) == "every key within a fourth needs lever changes"

@@ -17,6 +17,7 @@ pypdf = pytest.importorskip("pypdf", reason="pypdf is not installed; it comes wi
 @pytest.mark.parametrize(("work", "movement", "headed"), [
     ("Seven Songs of the Fen", "Heron", Heading("Heron", above="Seven Songs of the Fen")),
     ("Sonata", "Allegro ma non troppo.", Heading("Sonata", below="Allegro ma non troppo.")),
+    ("Fen Songs", "A Piacere", Heading("A Piacere", above="Fen Songs")),
     ("A  Study", "a study", Heading("A Study")),
     ("Sonata", None, Heading("Sonata")),
     (" ", "Heron", Heading("Heron")),
@@ -33,11 +34,15 @@ def test_page_and_print_have_the_same_title():
     assert first.index(work) < first.index("Heron")
 
 
-@pytest.mark.parametrize("text", ["Più adagio", "[Allegro]", "molto rit.", "Im Zeitmaß"])
+@pytest.mark.parametrize("text", ["Più adagio", "[Allegro]", "molto rit.", "Im Zeitmaß", "Tempo",
+                                  "1º tempo", "Tempo primo", "Mouvt", "Au mouvement.",
+                                  "calando", "colla voce", "a piacere", "L’istesso tempo",
+                                  "allmählich lebhafter", "peu à peu animé", "(tempo)"])
 def test_tempi_and_their_changes_are_known(text):
     assert is_tempo(text)
 
 
-@pytest.mark.parametrize("text", ["dolce", "Heron", "spirited", "Reprise", "molto espr."])
+@pytest.mark.parametrize("text", ["dolce", "Heron", "spirited", "Reprise", "molto espr.",
+                                  "tempo fugge", "Suivez-moi", "sung freely"])
 def test_other_words_are_no_tempo(text):
     assert not is_tempo(text)

@@ -125,24 +125,24 @@ class Case:
         worst = min(RANK[severity], RANK[found.severity])
         if found.timed and not self.known_tempo(at):
             worst = max(worst - 1, 0)
-        if need is not None:
-            message += self._limit(at, *need, hard=severity == "error")
+        limit = None if need is None else self._limit(at, *need)
+        if limit is not None and self.known_tempo(at):
+            message += (f"; {'it goes' if severity == 'error' else 'comfortable'} up to "
+                        f"crotchet = {limit}")
+        elif limit is not None:
+            message += f" (from crotchet = {limit + 1} on)"
         here = next((n for n in notes if n.onset == at), notes[0] if notes else None)
         where = self.score.locate(at, None if here is None else here.measure)
         return Diagnostic(code, found.name, _KINDS[worst], message, where,
                           tuple(n.id for n in notes), self.part, tuple(remedies),
-                          0 if here is None else here.staff)
+                          0 if here is None else here.staff, limit)
 
-    def _limit(self, onset: Fraction, have: float, want: float, hard: bool) -> str:
-        """Say from which tempo on this is too fast, or up to which it goes."""
+    def _limit(self, onset: Fraction, have: float, want: float) -> int | None:
+        """Return up to which tempo, in crotchets a minute, there is time; None if it is no help."""
         if have <= 0 or want <= 0:
-            return ""
+            return None
         limit = int(self.bpm(onset) * have / want + 1e-6)
-        if not 20 <= limit <= 300:
-            return ""
-        if self.known_tempo(onset):
-            return f"; {'it goes' if hard else 'comfortable'} up to crotchet = {limit}"
-        return f" (from crotchet = {limit + 1} on)"
+        return limit if 20 <= limit <= 300 else None
 
     def dynamic(self, onset: Fraction) -> str:
         """Last dynamic sign up to an onset, "" before any."""

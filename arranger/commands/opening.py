@@ -70,7 +70,7 @@ def open_to_arrange(request: Request, semitones: int = 0) -> Opened:
     if tune - set(chosen):
         raise ChoiceError("--tune must name a part that is arranged, with --part or --part all")
     labels = part_labels(root)
-    harp_part = as_harp_part(root, chosen, keep_fingering=request.part_is_harp)
+    harp_part = as_harp_part(root, chosen, request.part_is_harp, tune)
     harp_part = replace(harp_part, removed=(*harp_part.removed, *unpitched(root, chosen)))
     document = read(harp_part.root, str(request.source))
     if not document.score.part_notes(harp_part.part_id):

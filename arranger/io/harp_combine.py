@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from copy import deepcopy
 from dataclasses import dataclass, field
 
 from lxml import etree
 
 from arranger.io.harp_signs import join_signs
+from arranger.io.tune_levels import keep_tune_levels
 from arranger.io.write_divisions import (
     Ticks,
     common_divisions,
@@ -62,11 +63,13 @@ class _Layout:
         return self.voices.setdefault((part, voice, staff), str(len(self.voices) + 1))
 
 
-def combine(parts: list[etree._Element]) -> etree._Element:
+def combine(parts: list[etree._Element], players: bool = True,
+            tune: Collection[str] = ()) -> etree._Element:
     """Return one two-staff part with the content of all; measures are aligned by index.
 
     The parts are at concert pitch. Key, time and barlines come from the first; stems, which
-    stood for single voices, are left to the engraver.
+    stood for single voices, are left to the engraver. Several parts are those of as many
+    ``players`` unless they are one harp's; ``tune``: ids of those that are said to hold it.
     """
     counts = tuple(staff_count(part) for part in parts)
     if counts == (2,):
@@ -77,6 +80,8 @@ def combine(parts: list[etree._Element]) -> etree._Element:
     divisions = common_divisions(parts)
     for part in parts:
         set_divisions(part, divisions)
+    if players and len(parts) > 1:
+        keep_tune_levels(parts, tune)
     layout = _Layout(counts)
     _spread_numbers(parts)
     joined, *others = parts

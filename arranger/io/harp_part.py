@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from copy import deepcopy
 from dataclasses import dataclass
 
@@ -30,7 +31,7 @@ class HarpPart:
 
 
 def as_harp_part(root: etree._Element, part_ids: tuple[str, ...],
-                 keep_fingering: bool = False) -> HarpPart:
+                 keep_fingering: bool = False, tune: Collection[str] = ()) -> HarpPart:
     """Return a copy of the score in which the chosen parts are one part named Harp.
 
     The part has two staves, stands last, is at concert pitch and free of the signs of the
@@ -42,6 +43,8 @@ def as_harp_part(root: etree._Element, part_ids: tuple[str, ...],
     part_ids : ids in the part-list, as ``choose_parts`` returns them.
     keep_fingering : keep fingers, words for the hands and the layout, as in a part made for
         the harp.
+    tune : ids of those that are said to hold the tune; of several players' dynamics it gives
+        the level.
 
     Raises
     ------
@@ -69,7 +72,7 @@ def as_harp_part(root: etree._Element, part_ids: tuple[str, ...],
             drop(note, "instrument", *(str(child.tag) for child in note if child.tag not in NOTE))
         for ending in part.iterfind("measure/barline/ending"):
             _number_ending(ending)
-    harp = combine(chosen)
+    harp = combine(chosen, not keep_fingering, tune)
     for part in chosen:
         tree.remove(part)
     tree.append(harp)

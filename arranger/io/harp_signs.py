@@ -18,10 +18,7 @@ LEVELS = ("pppp", "ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "ffff")
 
 
 def join_signs(part: etree._Element) -> None:
-    """Leave of equal signs at one moment the one that comes first, on the upper staff if there.
-
-    Two different dynamics under one staff are set apart: the louder, for the tune, above it.
-    """
+    """Leave of equal signs at one moment the one that comes first, on the upper staff if there."""
     places = _places(part)
     _join_dynamics(part, places)
     _join_hairpins(part, places)
@@ -45,23 +42,20 @@ def _directions(part: etree._Element) -> Iterator[etree._Element]:
                        key=lambda d: (d.findtext("staff") or "1").strip()))
 
 
+def level_of(dynamics: etree._Element) -> str:
+    """Return what a sign says, such as *mf*."""
+    return " ".join(d.text or "" if d.tag == "other-dynamics" else str(d.tag) for d in dynamics)
+
+
 def _join_dynamics(part: etree._Element, places: dict[etree._Element, Place]) -> None:
     shown: dict[Place, set[str]] = {}
-    under: dict[tuple[Place, str], tuple[str, etree._Element]] = {}
     for direction in _directions(part):
         place = places[direction]
         for sign in direction.findall("direction-type/dynamics"):
-            level = " ".join(d.text or "" if d.tag == "other-dynamics" else str(d.tag)
-                             for d in sign)
+            level = level_of(sign)
             if level in shown.setdefault(place, set()):
-                _take_out(sign)
-                continue
+                take_out(sign)
             shown[place].add(level)
-            beside = under.setdefault((place, (direction.findtext("staff") or "1").strip()),
-                                      (level, direction))
-            if beside[1] is not direction and {level, beside[0]} <= set(LEVELS):
-                louder = max(beside, (level, direction), key=lambda b: LEVELS.index(b[0]))
-                louder[1].set("placement", "above")
 
 
 def _join_hairpins(part: etree._Element, places: dict[etree._Element, Place]) -> None:
@@ -78,8 +72,8 @@ def _join_hairpins(part: etree._Element, places: dict[etree._Element, Place]) ->
     for kind, start, stop in sorted(found, key=lambda f: _staff(f[1])):
         span = (kind, places[_direction(start)], places[_direction(stop)])
         if span in shown:
-            _take_out(start)
-            _take_out(stop)
+            take_out(start)
+            take_out(stop)
         shown.add(span)
 
 
@@ -118,7 +112,7 @@ def _staff(sign: etree._Element) -> str:
     return (_direction(sign).findtext("staff") or "1").strip()
 
 
-def _take_out(sign: etree._Element) -> None:
+def take_out(sign: etree._Element) -> None:
     """Remove a sign, and what is empty without it; what the direction sounds goes with it."""
     kind, direction = sign.getparent(), _direction(sign)
     detach(sign)

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-from arranger.model.harp import pedal_word
+from arranger.model.harp import PEDALS, pedal_word
 from arranger.model.pitch import Pitch
 from arranger.model.score import bar_name
 
@@ -76,13 +76,13 @@ class Choice:
 
     @property
     def words(self) -> str:
-        """The choice for a reader: ``C♯5 in bar 12, beat 3, on the D string``."""
+        """The choice for a reader: ``C♯5 in bar 12, beat 3, as D♭5 on the D string``."""
         beat = str(self.beat) if self.beat.denominator == 1 else f"{float(self.beat):.3g}"
         where = f"in {bar_name(self.bar)}, beat {beat}"
         if self.note is None:
             letter, sign = str(self.value)[0], str(self.value)[1:]
             return f"pedal {pedal_word(letter, _SIGN[sign])} moved {where}"
-        told = {"string": f"on the {self.value} string",
+        told = {"string": f"{_read_as(self.note, str(self.value))}on the {self.value} string",
                 "hand": f"in the {'right' if self.value == 'R' else 'left'} hand",
                 "line": f"with the line that follows in the "
                         f"{'right' if self.value == 'R' else 'left'} hand",
@@ -122,6 +122,14 @@ class Choice:
         return cls(found["bar"], Fraction(found["beat"]),
                    None if found["note"] == "pedal" else Pitch.parse(found["note"]), kind, made,
                    index=int(found["index"]) if found["index"] else None)
+
+
+def _read_as(note: Pitch, letter: str) -> str:
+    """Say how a note is read on the string of a letter, where it has another name there."""
+    names = (Pitch(letter, alter, octave) for octave in range(note.octave - 1, note.octave + 2)
+             for alter in _SIGN.values() if letter in PEDALS)
+    found = next((name for name in names if name.midi == note.midi), note)
+    return "" if found == note else f"as {found.label} "
 
 
 def _octaves(value: str | int | bool) -> str:

@@ -28,7 +28,8 @@ class Remedy:
 class Diagnostic:
     """A finding: rule code and name, how bad, one sentence, the notes, what would help.
 
-    ``staff`` counts from 1 at the top; 0 where the finding is about no staff.
+    ``staff`` counts from 1 at the top; 0 where the finding is about no staff. ``limit``: fastest
+    crotchets a minute at which it would be none; ``again``: the later bars that are meant too.
     """
 
     code: str
@@ -40,3 +41,5 @@ class Diagnostic:
     part: str = ""
     remedies: tuple[Remedy, ...] = ()
     staff: int = 0
+    limit: int | None = None
+    again: tuple[str, ...] = ()

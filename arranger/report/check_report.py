@@ -14,7 +14,7 @@ from arranger.model.ledger import KINDS
 from arranger.model.mark_edits import KIND_OF_MARK, PartEdit
 from arranger.model.pitch import Pitch
 from arranger.model.placed_groups import TENTH
-from arranger.report.json_report import Heading, report
+from arranger.report.json_report import Heading, limit_told, report
 from arranger.rulebook.rules import RuleSource, rule
 
 _KINDS: Mapping[Severity, str] = {
@@ -80,7 +80,7 @@ def _finding(found: Diagnostic) -> dict[str, Any]:
             "message": found.message, "part": found.part, "bar": where.bar,
             "bar_index": where.bar_index, "beat": str(where.beat), "onset": str(where.onset),
             "staff": found.staff or None, "notes": list(found.notes),
-            "rule": rule(found.code).title, "source": source_of(found.code),
+            **limit_told(found), "rule": rule(found.code).title, "source": source_of(found.code),
             "remedies": [_remedy(r) for r in found.remedies]}
 
 

@@ -32,7 +32,7 @@ _GIVEN_UP = ("The engraver gave up on this score, a fault of the engraving libra
 _SEED = re.compile(r"#(\w+)-\w+$")
 #: Groups that keep their ids, and those that keep their class; the rest of them serves nothing.
 _NAMED = ("note", "measure")
-_CLASSED = {*_NAMED, "system", "notehead", "staff", "clef", "dir", "dynam", "tempo", "reh",
+_CLASSED = {*_NAMED, "system", "notehead", "staff", "clef", "dir", "dynam", "tempo", "reh", "verse",
             "ending", "mNum", "definition-scale"}
 
 

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Iterator
 from xml.etree import ElementTree as ET
 
-from arranger.rulebook.score_words import is_tempo, jumps_said, plain
+from arranger.rulebook.score_words import changes_tempo, is_tempo, jumps_said, plain
 
 #: What a mark says, so that it is not said twice: a kind and its text.
 Said = frozenset[tuple[str, str]]
@@ -46,6 +46,7 @@ def signs_for_all(direction: ET.Element, top: bool, opens: bool) -> list[ET.Elem
               or direction.find("sound[@tempo]") is not None
               or bool(form_said(direction) - (set() if top else {"trio"}))
               or (top and any(map(is_tempo, words)))
+              or (system != "none" and any(map(changes_tempo, words)))
               or (top and opens and any(map(_heads, words)))
               or any(kind.find(sign) is not None for kind in kinds for sign in _SIGNS))
     wanted = (*_SIGNS, "words") if speaks else ()

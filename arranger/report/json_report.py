@@ -192,9 +192,15 @@ def _with_strokes(draft: Draft, told: list[dict[str, Any]],
         for n in draft.notes if n.id in again]
 
 
+def limit_told(found: Diagnostic) -> dict[str, Any]:
+    """Return how fast a finding would be none, and the other bars it is about, if it says so."""
+    return {**({} if found.limit is None else {"limit": found.limit}),
+            **({"again": list(found.again)} if found.again else {})}
+
+
 def _finding(found: Diagnostic) -> dict[str, Any]:
     return {"code": found.code, "name": found.name, "severity": found.severity,
             "message": found.message, "part": found.part, **_place(found.where),
-            "notes": list(found.notes),
+            "notes": list(found.notes), **limit_told(found),
             "remedies": [{"title": r.title, "fidelity": r.fidelity, "cost": r.cost}
                          for r in found.remedies]}

@@ -14,6 +14,7 @@ from arranger.model.harp import PedalSetting
 from arranger.report.engraver import Drawn, as_text, clean, draw_settings, hold_settings
 from arranger.report.page_marks import Mark
 from arranger.report.page_score import draw_marks
+from arranger.report.staff_rests import hold_staves
 
 _OPTIONS = {
     "pageWidth": 3400, "pageHeight": 4000, "adjustPageHeight": True, "adjustPageWidth": True,
@@ -92,6 +93,7 @@ def _combine(source: ET.Element, draft: ET.Element,
         ET.SubElement(entry, "part-name").text = words
         ET.SubElement(entry, "part-abbreviation").text = words
         part.set("id", ident)
+        hold_staves(part)
         _separate(part, _DRAFT if ident == "D" else "")
         root.append(part)
     return as_text(root), settings

@@ -19,7 +19,8 @@ from arranger.report.engraver import (
     hold_settings,
 )
 from arranger.report.page_marks import Mark
-from arranger.rulebook.score_words import heading
+from arranger.report.score_names import names_of
+from arranger.report.staff_rests import hold_staves
 
 _OPTIONS = {
     "pageWidth": 2000, "pageHeight": 2750, "adjustPageHeight": True,  # about A4 in print
@@ -70,8 +71,10 @@ def read_written(draft_xml: bytes) -> Written:
     parts = root.findall("part")
     if not parts:
         return Written()
-    title = heading(root.findtext("work/work-title"), root.findtext("movement-title")).title
+    title = names_of(root)[0].title
     settings = hold_settings(parts[-1])
+    for part in parts:
+        hold_staves(part)
     bars = tuple(m.get("number", "") for m in parts[-1].findall("measure"))
     return Written(title, bars, settings, as_text(root))
 

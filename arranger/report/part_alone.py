@@ -15,6 +15,7 @@ from arranger.report.for_all import (
     said,
     signs_for_all,
 )
+from arranger.rulebook.score_words import changes_tempo
 
 
 def part_alone(root: ET.Element) -> ET.Element:
@@ -52,6 +53,7 @@ def _gather(parts: list[list[ET.Element]], index: int) -> None:
     form = {kind for child in measure.iterfind("direction") if said(child)
             for kind in form_said(child)}
     silent: dict[str, Fraction] = {}
+    turns: set[Fraction] = set()  # where a change of tempo stands already
     for rank, bars in enumerate(parts):
         for at, child in _placed(bars, index):
             told = form_said(child)
@@ -61,8 +63,13 @@ def _gather(parts: list[list[ET.Element]], index: int) -> None:
             top = rank == 1 and child.findtext("staff", "1").strip() == "1"
             signs = signs_for_all(child, top, at == 0 and opens_section(bars, index))
             mark = _only(child, signs)
+            turning = any(tag == "words" and changes_tempo(text) for tag, text in said(mark))
             if bars is own or not signs:
+                turns |= {at} if turning else set()
                 continue
+            if turning and at in turns and not any(tag != "words" for tag, _ in said(mark)):
+                continue
+            turns |= {at} if turning else set()
             if said(mark) <= seen or (told and told <= form):
                 _lift(measure, said(mark))
                 continue

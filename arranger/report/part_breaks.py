@@ -30,6 +30,14 @@ def bar_widths(drawing: ET.Element) -> list[float]:
     return widths
 
 
+def shorten_line(drawing: ET.Element, by: float) -> None:
+    """Let the staves of a cleaned drawing end earlier, at the end of its last bar."""
+    last = [g for g in drawing.iter("g") if g.get("class") == "measure"][-1:]
+    for path in (p for measure in last for p in measure.iterfind("g[@class='staff']/path")):
+        if found := _STAFF_LINE.match(path.get("d", "")):
+            path.set("d", path.get("d", "").replace(f"L{found[2]} ", f"L{float(found[2]) - by:g} "))
+
+
 def heads(natural: Sequence[float], lines: Sequence[Sequence[float]]) -> dict[int, float]:
     """Return what clef and signature take of each engraved line but the first, by its first bar.
 

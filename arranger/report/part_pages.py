@@ -16,7 +16,14 @@ from arranger.model.harp import PedalSetting
 from arranger.report.engraver import as_text, clean, draw_settings, engraved, hold_settings
 from arranger.report.page_time import bars_of, tempo_of
 from arranger.report.part_alone import part_alone
-from arranger.report.part_breaks import LEFT_OVER, bar_widths, best_breaks, heads
+from arranger.report.part_breaks import (
+    LEFT_OVER,
+    bar_widths,
+    best_breaks,
+    heads,
+    shorten_line,
+)
+from arranger.report.staff_rests import hold_staves
 
 #: Verovio's unit of a tenth of a millimetre: 18 cm of music, staves 7 mm high as in printed parts.
 _OPTIONS = {
@@ -25,6 +32,11 @@ _OPTIONS = {
     "header": "none", "footer": "none", "minLastJustification": LEFT_OVER,
     "spacingStaff": 9, "spacingNonLinear": 0.55,
 }
+#: Where there are words: room between them, and behind bar lines, as the first word of a bar
+#: begins left of its note. That room behind the last bar of a line, in hundredths, is cut off.
+_SUNG = {"lyricWordSpace": 2.0, "rightMarginBarLine": 2.0, "rightMarginRightBarLine": 2.0,
+         "rightMarginLeftBarLine": 2.0, "pageWidth": 1818}
+_BEHIND = 175
 #: Seconds a hand needs to turn a page (assumption).
 TURN = 2.0
 # Prices (assumptions): a page; a page left empty; a turn for which no hand is free; a last page
@@ -61,6 +73,7 @@ def part_lines(draft_xml: bytes, glyphs: dict[str, ET.Element]) -> tuple[tuple[L
     root = ET.fromstring(draft_xml)
     part = part_alone(root)
     settings = hold_settings(part)
+    hold_staves(part)
     plain, = _drawn([root], glyphs, "auto")
     ways = [plain]
     broken = [bar_widths(drawing) for drawing in plain]
@@ -99,8 +112,14 @@ def _broken(root: ET.Element, breaks: Iterable[int]) -> ET.Element:
 def _drawn(roots: Sequence[ET.Element], glyphs: dict[str, ET.Element],
            breaks: str) -> list[list[ET.Element]]:
     """Engrave scores on pages so low that each holds one line."""
-    asked = [(as_text(root), {**_OPTIONS, "breaks": breaks}) for root in roots]
-    return [[clean(page, glyphs) for page in drawn.pages()] for drawn in engraved(*asked)]
+    sung = [root.find("part/measure/note/lyric") is not None for root in roots]
+    asked = [(as_text(root), {**_OPTIONS, **(_SUNG if words else {}), "breaks": breaks})
+             for root, words in zip(roots, sung, strict=True)]
+    found = [[clean(page, glyphs) for page in drawn.pages()] for drawn in engraved(*asked)]
+    for drawings, words in zip(found, sung, strict=True):
+        for drawing in drawings if words else ():
+            shorten_line(drawing, _BEHIND)
+    return found
 
 
 def _lines(drawings: Iterable[ET.Element], settings: Sequence[tuple[int, PedalSetting]],

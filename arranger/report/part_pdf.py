@@ -13,8 +13,9 @@ from arranger.report.page_lists import bar_index
 from arranger.report.part_pages import Line, best_pages, free_hands, part_lines
 from arranger.report.pdf_drawing import Drawing
 from arranger.report.pdf_text import font_name
+from arranger.report.score_names import names_of
 from arranger.report.wording import plain
-from arranger.rulebook.score_words import Heading, heading
+from arranger.rulebook.score_words import Heading
 
 _MM = 72 / 25.4
 _WIDE, _HIGH = 210.0, 297.0  # A4, millimetres, as all below
@@ -62,10 +63,8 @@ def part_pdf(report: Mapping[str, Any], draft_xml: bytes) -> bytes:
 def _names(draft_xml: bytes, report: Mapping[str, Any]) -> tuple[Heading, str]:
     """Return heading and composer; a score without a title has the name of its file."""
     root = ET.fromstring(draft_xml)
-    found = heading(root.findtext("work/work-title"), root.findtext("movement-title"))
+    found, author = names_of(root)
     file = report["source"]["file"]
-    author = next((c.text or "" for c in root.iterfind("identification/creator")
-                   if c.get("type", "composer") == "composer"), "")
     title = found.title or file.rpartition(".")[0] or file
     return (Heading(*(plain(text).strip() for text in (title, found.above, found.below))),
             plain(author).strip())

@@ -13,11 +13,14 @@ from xml.etree import ElementTree as ET
 #: Source Serif Pro (SIL Open Font License), from the package font-source-serif-pro.
 _FONTS = {(False, False): "Regular", (False, True): "It",
           (True, False): "Semibold", (True, True): "SemiboldIt"}
-#: Verovio lays out words by the widths of Times; this serif is wider by so much.
-FITTED = 0.93
+#: Verovio lays out words by the widths of Times; this serif is wider by so much, in words sung,
+#: which leave each other no room to spare, by their small letters.
+FITTED, SUNG = 0.93, 0.86
 _ACCIDENTALS = {"♭": 0xE260, "♮": 0xE261, "♯": 0xE262}  # text signs -> SMuFL
 _NOTES = {"♩": 0xECA5, "♪": 0xECA7, "\U0001d15d": 0xECA2, "\U0001d15e": 0xECA3,
           "\U0001d161": 0xECA9, "\U0001d162": 0xECAB}
+#: Accidentals of chord symbols and of figures, which verovio writes as signs of the music font.
+_OF_CHORDS = frozenset((*range(0xE260, 0xE265), *range(0xEA63, 0xEA68), *range(0xED60, 0xED67)))
 _DRAWN = "".join(("\ue000-\uf8ff", *_ACCIDENTALS, *_NOTES))  # by the music font
 _EM = 1000  # units of the music font
 _RAISED = 0.31  # accidentals stand with their middle on the line of writing: raised by so many ems
@@ -33,6 +36,7 @@ class Run:
     size: float
     bold: bool = False
     italic: bool = False
+    fitted: float = FITTED
 
 
 @cache
@@ -76,14 +80,15 @@ def width(run: Run) -> float:
     from reportlab.pdfbase.pdfmetrics import stringWidth
     plain = "".join(c for c in run.text if not music_code(c))
     signs = sum(sign(music_code(c))[1] for c in run.text if music_code(c))
-    wide = stringWidth(plain, font_name(run.bold, run.italic), run.size * FITTED)
+    wide = stringWidth(plain, font_name(run.bold, run.italic), run.size * run.fitted)
     return float(wide) + signs * run.size / _EM
 
 
 def runs_of(text: ET.Element, kinds: frozenset[str]) -> list[tuple[float, float, str, list[Run]]]:
     """Split an SVG text into lines: (x, y, anchor, runs); ``kinds`` are the classes around it."""
     lines: list[tuple[float, float, str, list[Run]]] = []
-    start = Run("", 0.0, bool(kinds & _BOLD), bool(kinds & _ITALIC))
+    start = Run("", 0.0, bool(kinds & _BOLD), bool(kinds & _ITALIC),
+                SUNG if "verse" in kinds else FITTED)
     _walk(text, start, (float(text.get("x", "0")), float(text.get("y", "0"))),
           text.get("text-anchor", "start"), lines)
     return [line for line in lines if any(run.text.strip() for run in line[3])]
@@ -127,11 +132,12 @@ def draw_runs(canvas: Any, x: float, y: float, anchor: str, runs: list[Run], pat
         for piece in re.findall(f"[{_DRAWN}]|[^{_DRAWN}]+", run.text):
             code = music_code(piece[0])
             if code:
-                x += _APART * run.size if begun and piece not in _ACCIDENTALS else 0.0
+                close = piece in _ACCIDENTALS or code in _OF_CHORDS
+                x += _APART * run.size if begun and not close else 0.0
                 raised = _RAISED * run.size if piece in _ACCIDENTALS else 0.0
                 path(sign(code)[0], x, y + raised, run.size / _EM)
             else:
-                canvas.setFont(font_name(run.bold, run.italic), run.size * FITTED)
+                canvas.setFont(font_name(run.bold, run.italic), run.size * run.fitted)
                 canvas.drawString(x, y, piece)
             x += width(replace(run, text=piece))
             begun = not code

@@ -158,6 +158,7 @@ def verdict(report: Entry) -> str:
     said = [(f"the draft needs you at {bars(errors)}." if thing == "draft" else
              f"not to be played as written: {bars(errors)}.") if errors else
             f"the {thing} is ready to try; no bar of it is beyond the harp."]
+    said += _comfort(report)
     hit, count = len(_distinct_bars([*errors, *voices])), len(report.get("bars", ()))
     if thing == "draft" and hit >= _LEAST_HIT and hit * _RESISTS >= count > 0:
         said.append(f"It resists the harp: {hit} of {count} bars cannot be played or lose notes "
@@ -170,6 +171,38 @@ def verdict(report: Entry) -> str:
     if pressed:
         said.append(f"Busy feet at {bars(pressed)}.")
     return " ".join(said)
+
+
+def _comfort(report: Entry) -> list[str]:
+    """Say in how many bars there is less time than is comfortable, and which tempo would do.
+
+    Bars that cannot be played are told apart. Where the tempo changes, the share of it is told.
+    """
+    beyond = {f["bar"] for f in report["findings"] if f["severity"] == "error"}
+    limited = [f for f in report["findings"] if "limit" in f and f["severity"] != "error"]
+    found = {bar for f in limited for bar in (f["bar"], *f.get("again", ()))} - beyond
+    tempi = [(Fraction(m["onset"]), Fraction(m["bpm"])) for m in report.get("tempo", ())]
+
+    def share(finding: Entry) -> Fraction:
+        """What is comfortable of the tempo there."""
+        onset = Fraction(finding["onset"])
+        return Fraction(finding["limit"]) / next(
+            (bpm for at, bpm in reversed(tempi) if at <= onset), Fraction(1))
+
+    hardest = min((f for f in limited if f["bar"] in found), key=share, default=None)
+    if hardest is None:
+        return []
+    assumed = report.get("settings", {}).get("tempo_assumed")
+    name, limit = bar_name(plain(hardest["bar"])), f"crotchet = {hardest['limit']}"
+    if len(found) == 1:
+        told = f"{name} asks for more than is comfortable: comfortable up to {limit}"
+    elif len({bpm for _, bpm in tempi}) > 1:
+        told = (f"{len(found)} bars ask for more than is comfortable: comfortable at "
+                f"{int(100 * share(hardest))} % of it ({name}, up to {limit}, is the hardest)")
+    else:
+        told = (f"{len(found)} bars ask for more than is comfortable: comfortable up to "
+                f"{limit} ({name} is the hardest)")
+    return [f"At {'the assumed' if assumed else 'this'} tempo {told}."]
 
 
 def wrapped(line: str, indent: str) -> list[str]:
@@ -227,7 +260,7 @@ def key_words(levers: Mapping[str, Any]) -> str:
     if "best_key" in levers:
         return _least_loss(levers["best_key"])
     if not keys:
-        return "none within a fourth has all notes with the levers as set"
+        return "every key within a fourth needs lever changes"
     told = ", ".join(transposition_words(k["semitones"], k["fifths"]) for k in keys)
     return f"all notes with the levers as set if transposed {told}"
 

@@ -34,7 +34,22 @@ def tempo_ranges() -> tuple[re.Pattern[str], dict[str, tuple[int, int]]]:
 
 def is_tempo(text: str) -> bool:
     """Tell whether a marking begins with a tempo word (*più adagio*) or says a change of tempo."""
-    return bool(_markings()[0].match(said := plain(text)) or _markings()[1].search(said))
+    return _begins_with_tempo(text) or changes_tempo(text)
+
+
+def _begins_with_tempo(text: str) -> bool:
+    return bool(_markings()[0].match(plain(text)))
+
+
+def changes_tempo(text: str) -> bool:
+    """Tell whether a marking says that the tempo gives way or comes back (*poco rit.*)."""
+    return bool(_markings()[1].search(said := plain(text))
+                or said.strip(" .,()[]") in _alone())
+
+
+@cache
+def _alone() -> frozenset[str]:
+    return frozenset(map(plain, _file()["changes"]["alone"]))
 
 
 @cache
@@ -63,7 +78,7 @@ def heading(work: str | None, movement: str | None) -> Heading:
     work, movement = (" ".join((text or "").split()) for text in (work, movement))
     if not work or not movement or plain(work) == plain(movement):
         return Heading(work or movement)
-    if is_tempo(movement):
+    if _begins_with_tempo(movement):
         return Heading(work, below=movement)
     return Heading(movement, above=work)
 
@@ -80,5 +95,5 @@ def _file() -> dict[str, Any]:
 
 def plain(text: str) -> str:
     """Return ``text`` in small letters, without accents, with single spaces."""
-    letters = unicodedata.normalize("NFKD", text.lower().replace("ß", "ss"))
+    letters = unicodedata.normalize("NFKD", text.lower().replace("ß", "ss").replace("’", "'"))
     return " ".join("".join(c for c in letters if not unicodedata.combining(c)).split())

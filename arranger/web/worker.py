@@ -19,7 +19,8 @@ import warnings
 from collections.abc import Callable, Mapping
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
+from xml.etree import ElementTree as ET
 
 from arranger.api import Request, Result, check, convert, options
 from arranger.io.choices_file import choices_text, read_choices
@@ -29,7 +30,7 @@ from arranger.io.source import open_source
 from arranger.limits import limit_memory
 from arranger.model.errors import ArrangerError, ChoiceError
 from arranger.report import html  # noqa: F401 - 0.1 s, before a job waits for it
-from arranger.rulebook.score_words import heading
+from arranger.report.score_names import names_of
 from arranger.web.store import Work, put, put_json
 
 #: Address space of the process, in bytes (assumption; a song needs a tenth of it).
@@ -58,7 +59,7 @@ def _read(work: Work, _: Mapping[str, Any], tell: Tell) -> None:
         chosen = choose_parts(root)
     except ChoiceError:
         chosen = ()  # the reader of the page will know
-    title = heading(root.findtext("work/work-title"), root.findtext("movement-title")).title
+    title = names_of(cast(ET.Element, root))[0].title  # lxml finds as the standard library does
     put_json(work.folder / "parts.json", {
         "title": title[:200], "chosen": list(chosen),
         "parts": [{"id": i, "name": name[:80]} for i, name in part_labels(root).items()]})
