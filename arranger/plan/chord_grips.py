@@ -1,0 +1,180 @@
+"""Grips of the left hand for a chord: up to three notes below the tune, and what each is worth.
+
+All prices are assumptions, in string steps of the bass: what it is worth to have a note of the
+chord rather than to save the hand so much of a way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from arranger.model.chord import Tone
+from arranger.model.harp import spellings
+from arranger.model.pitch import Pitch
+from arranger.model.score import Note
+from arranger.plan.chord_rhythm import Beat, Stretch, What, figure
+from arranger.rulebook.rules import rule
+
+#: A third that nobody sounds; one more than is needed; a seventh or sixth; a fifth that is not
+#: perfect, and a perfect one; the root of a chord over another bass.
+_THIRD, _SPARE, _SEVENTH, _ALTERED, _FIFTH, _ROOT = 8, 2, 4, 5, 3, 5
+#: Each note fewer than three; the bass too far from home, each step beyond so many; a note beside
+#: the tune's string; a hand wider than with comfort, each step.
+_FEWER, _AWAY, _NEAR_HOME, _BESIDE, _WIDE = 5, 1, 3, 3, 1
+#: A bass that is not the one named, where that cannot be had.
+_OTHER_BASS = 20
+#: Degrees by what they are in a chord, the first that there is.
+_THIRDS, _SEVENTHS = (3, 4, 2), (7, 6)
+
+
+@dataclass(frozen=True, slots=True)
+class Hand:
+    """What the left hand may take: lowest and highest string, span, and pitch classes.
+
+    ``comfortable``: steps that it spans with ease; ``classes``: what can sound as the levers
+    stand, None where everything can.
+    """
+
+    lowest: int
+    highest: int
+    home: int
+    span: int
+    comfortable: int
+    classes: Collection[int] | None = None
+
+    def gives(self, tone: Tone) -> bool:
+        """Tell whether a tone can sound."""
+        return self.classes is None or tone.pitch_class in self.classes
+
+
+@dataclass(frozen=True, slots=True)
+class Grip:
+    """Notes from the bass up, and the price of playing these."""
+
+    notes: tuple[Pitch, ...]
+    price: int
+
+    def struck(self, what: What) -> tuple[Pitch, ...]:
+        """Return the notes of one stroke."""
+        match what:
+            case "bass":
+                return self.notes[:1]
+            case "upper":
+                return self.notes[1:]
+            case "middle":
+                return self.notes[1:-1]
+            case "top":
+                return self.notes[1:][-1:]
+            case "outer":
+                return (*self.notes[:1], *self.notes[1:][-1:])
+        return self.notes
+
+
+def grips(stretch: Stretch, tune: Sequence[Note], hand: Hand) -> list[Grip]:
+    """Return the grips for a stretch, the best first; none where nothing fits under the tune.
+
+    ``tune``: the notes that sound in the stretch.
+    """
+    beats = figure(stretch)
+    ceilings = [min((n.pitch.position for n in _sounding(tune, b)), default=hand.highest + 2)
+                for b in beats]
+    floors = [min((n.midi for n in _sounding(tune, b)), default=128) for b in beats]
+    found = []
+    for notes in _shapes(stretch, hand):
+        grip = Grip(notes, 0)
+        struck = [grip.struck(b.what) for b in beats]
+        if all(p.position < ceiling and p.midi < floor for row, ceiling, floor in
+               zip(struck, ceilings, floors, strict=True) for p in row):
+            beside = sum(p.position == ceiling - 1 for row, ceiling in
+                         zip(struck, ceilings, strict=True) for p in row)
+            found.append(Grip(notes, _price(stretch, notes, tune, hand) + _BESIDE * beside))
+    return sorted(found, key=lambda g: (g.price, g.notes))
+
+
+def _sounding(tune: Sequence[Note], beat: Beat) -> list[Note]:
+    return [n for n in tune if n.onset < beat.end and max(n.end, n.onset + Fraction(1, 64))
+            > beat.start]
+
+
+def _shapes(stretch: Stretch, hand: Hand) -> Iterator[tuple[Pitch, ...]]:
+    """All shapes of one to three notes over a bass that the hand can take."""
+    tones = [t for d, t in stretch.symbol.tones.items() if hand.gives(t) and d < 9]
+    for bass in _pitches(_basses(stretch, hand), hand.lowest, hand.highest):
+        over = sorted(_pitches(tones, bass.position + 1, min(bass.position + hand.span,
+                                                             hand.highest)),
+                      key=lambda p: p.midi)
+        over = [p for p in over if p.midi > bass.midi]
+        yield (bass,)
+        for at, top in enumerate(over):
+            if _open(bass, top):
+                yield bass, top
+            for middle in over[:at]:
+                if _open(bass, middle) and _open(middle, top):
+                    yield bass, middle, top
+
+
+def _basses(stretch: Stretch, hand: Hand) -> list[Tone]:
+    """The bass that is named; where it cannot be had, the third and the fifth."""
+    named = stretch.symbol.bass
+    if named is not None and hand.gives(named):
+        return [named]
+    tones = stretch.symbol.tones
+    return [tones[d] for d in (1, *_THIRDS, 5) if d in tones and hand.gives(tones[d])]
+
+
+def _pitches(tones: Sequence[Tone], low: int, high: int) -> list[Pitch]:
+    """Every place of these tones on strings from ``low`` to ``high``."""
+    return [p for tone in dict.fromkeys(tones) for octave in range(9)
+            if low <= (p := _plain(tone.at(octave))).position <= high]
+
+
+def _plain(pitch: Pitch) -> Pitch:
+    """Return a pitch without a double sharp or flat, on another string where it has one."""
+    return pitch if abs(pitch.alter) < 2 else min(spellings(pitch.midi),
+                                                  key=lambda p: abs(p.alter))
+
+
+def _open(low: Pitch, high: Pitch) -> bool:
+    """Tell whether two neighbours of a chord are far enough apart for where they lie."""
+    if high.midi - low.midi < 3:
+        return False
+    thick = rule("R3")
+    deep = low.position < Pitch.parse(str(thick.limits["below"].value)).position
+    return not deep or high.position - low.position > thick.number("close_steps")
+
+
+def _price(stretch: Stretch, notes: tuple[Pitch, ...], tune: Sequence[Note], hand: Hand) -> int:
+    """What a shape lacks of the chord, what it has to spare, and how it lies for the hand."""
+    tones = stretch.symbol.tones
+    here = {p.pitch_class for p in notes}
+    sung = _sung(stretch, tune)
+
+    def lacking(degrees: Sequence[int], lack: int, spare: int = 0) -> int:
+        tone = next((tones[d] for d in degrees if d in tones), None)
+        if tone is None or not hand.gives(tone):
+            return 0
+        found, heard = tone.pitch_class in here, tone.pitch_class in sung
+        return spare if found and heard else lack if not found and not heard else 0
+    fifth = tones.get(5)
+    perfect = fifth is not None and (fifth.pitch_class - tones[1].pitch_class) % 12 == 7
+    price = lacking(_THIRDS, _THIRD, _SPARE) + lacking(_SEVENTHS, _SEVENTH)
+    price += lacking((5,), _FIFTH if perfect else _ALTERED) + lacking((1,), _ROOT)
+    price += _FEWER * (3 - len(notes))
+    price += _AWAY * max(0, abs(notes[0].position - hand.home) - _NEAR_HOME)
+    price += _WIDE * max(0, notes[-1].position - notes[0].position - hand.comfortable)
+    named = stretch.symbol.bass
+    if named is not None and notes[0].pitch_class != named.pitch_class:
+        price += _OTHER_BASS
+    return price
+
+
+def _sung(stretch: Stretch, tune: Sequence[Note]) -> set[int]:
+    """Pitch classes that the tune sounds in a stretch for a third of it or more."""
+    shares: dict[int, Fraction] = {}
+    for note in tune:
+        inside = min(note.end, stretch.end) - max(note.onset, stretch.start)
+        shares[note.pitch.pitch_class] = shares.get(note.pitch.pitch_class, Fraction(0)) + max(
+            inside, Fraction(0))
+    return {c for c, share in shares.items() if 3 * share >= stretch.end - stretch.start}
