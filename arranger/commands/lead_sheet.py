@@ -16,9 +16,12 @@ from arranger.io.write_left_hand import Struck, plays_below, write_left_hand
 from arranger.model.chord import ChordSymbol
 from arranger.model.errors import ChoiceError
 from arranger.model.score import Score, bar_name
+from arranger.passes.pipeline import arrange
+from arranger.passes.settings import Settings
 from arranger.plan.chord_hand import Stroke, left_hand
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player, with_limits
+from arranger.rulebook.prices import load_prices
 
 PRINTED_ONLY = "The chord symbols are printed only; --chords gives them to the left hand."
 #: Places that a sentence names before it counts the others.
@@ -68,7 +71,10 @@ def _played(request: Request, document: Document, harp_part: HarpPart, part: etr
             symbols: Sequence[ChordSymbol]) -> LeadSheet:
     score = document.score
     player = with_limits(load_player(request.player), request.limits)
-    made = left_hand(score, harp_part.part_id, symbols, load_harp(request.harp), player)
+    settings = Settings(load_harp(request.harp), player, load_prices())
+    alone = (arrange(score, harp_part.part_id, settings).draft
+             if settings.harp.mechanism == "lever" else None)
+    made = left_hand(score, harp_part.part_id, symbols, settings.harp, player, alone)
     if not made.strokes:
         raise ChoiceError(f"{request.source}: no chord fits under the tune on this harp")
     begun = write_left_hand(part, score.measures, [_struck(s, score) for s in made.strokes])

@@ -78,7 +78,8 @@ def open_to_arrange(request: Request, semitones: int = 0) -> Opened:
     if not document.score.part_notes(harp_part.part_id):
         raise SourceError(f"{request.source}: the chosen part has no notes; choose another "
                           f"with --part")
-    sheet = lead_sheet(request, document, harp_part, chosen)
+    in_time = replace(document, score=_at_tempo(request, document.score))
+    sheet = lead_sheet(request, in_time, harp_part, chosen)
     document = sheet.document
     again: frozenset[tuple[Fraction, int]] = frozenset()
     if len(chosen) > 1:

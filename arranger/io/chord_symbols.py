@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 
@@ -15,6 +16,8 @@ from arranger.rulebook.chords import load_chords
 
 #: An added seventh is that of a dominant chord (MusicXML 4.0, degree-type).
 _ADDED = {7: -1}
+#: "No chord" where it is written as words (common practice; MusicXML 4.0 has the kind "none").
+_NO_CHORD = re.compile(r"\s*(n\.? ?c\.?|no chord)\s*", re.IGNORECASE)
 #: Degrees of the notes that an inversion puts lowest (MusicXML 4.0, inversion: 0 is the root).
 _INVERTED = ((1,), (3, 2, 4), (5,), (7, 6))
 
@@ -27,10 +30,12 @@ def chord_symbols(part: etree._Element, measures: Sequence[Measure]) -> tuple[Ch
     found: dict[Fraction, ChordSymbol] = {}
     for bar, (measure, divisions) in zip(measures, divisions_by_measure(part), strict=False):
         for at, child in placed(measure):
-            if child.tag == "harmony":
+            silence = child.tag == "direction" and _NO_CHORD.fullmatch(
+                child.findtext("direction-type/words") or "")
+            if child.tag == "harmony" or silence:
                 shift = _number(child.findtext("offset"))
                 onset = bar.onset + max(Fraction(0), (at + shift) / divisions)
-                found[onset] = symbol(child, onset)
+                found[onset] = ChordSymbol(onset) if silence else symbol(child, onset)
     return tuple(found[onset] for onset in sorted(found))
 
 

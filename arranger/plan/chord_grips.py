@@ -6,15 +6,17 @@ chord rather than to save the hand so much of a way.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 from arranger.model.chord import Tone
 from arranger.model.harp import spellings
 from arranger.model.pitch import Pitch
 from arranger.model.score import Note
-from arranger.plan.chord_rhythm import Beat, Stretch, What, figure
+from arranger.plan.chord_levers import Standing
+from arranger.plan.chord_rhythm import Beat, Stretch, What, figure, most_notes
 from arranger.rulebook.rules import rule
 
 #: A third that nobody sounds; one more than is needed; a seventh or sixth; a fifth that is not
@@ -22,7 +24,9 @@ from arranger.rulebook.rules import rule
 _THIRD, _SPARE, _SEVENTH, _ALTERED, _FIFTH, _ROOT = 8, 2, 4, 5, 3, 5
 #: Each note fewer than three; the bass too far from home, each step beyond so many; a note beside
 #: the tune's string; a hand wider than with comfort, each step.
-_FEWER, _AWAY, _NEAR_HOME, _BESIDE, _WIDE = 5, 1, 3, 3, 1
+_FEWER, _AWAY, _NEAR_HOME, _BESIDE, _WIDE = 5, 2, 3, 3, 1
+#: A close third whose lower note lies under this one, each.
+_CLOSE, _CLOSE_UNDER = 5, Pitch("F", 0, 3)
 #: A bass that is not the one named, where that cannot be had.
 _OTHER_BASS = 20
 #: Degrees by what they are in a chord, the first that there is.
@@ -31,10 +35,10 @@ _THIRDS, _SEVENTHS = (3, 4, 2), (7, 6)
 
 @dataclass(frozen=True, slots=True)
 class Hand:
-    """What the left hand may take: lowest and highest string, span, and pitch classes.
+    """What the left hand may take: lowest and highest string, and its span.
 
-    ``comfortable``: steps that it spans with ease; ``classes``: what can sound as the levers
-    stand, None where everything can.
+    ``home``: where its lowest string is by choice; ``comfortable``: steps that it spans with ease;
+    ``levers``: how they stand, None where everything can be had.
     """
 
     lowest: int
@@ -42,11 +46,15 @@ class Hand:
     home: int
     span: int
     comfortable: int
-    classes: Collection[int] | None = None
+    levers: Standing | None = None
 
-    def gives(self, tone: Tone) -> bool:
-        """Tell whether a tone can sound."""
-        return self.classes is None or tone.pitch_class in self.classes
+    def places(self, tones: Sequence[Tone], stretch: Stretch) -> list[Pitch]:
+        """Return every place at which one of these tones can be had in a stretch."""
+        plain = [_plain(t.at(octave)) for t in dict.fromkeys(tones) for octave in range(9)]
+        had = plain if self.levers is None else [
+            p for pitch in plain
+            if (p := self.levers.spelled(pitch, stretch.start, stretch.end)) is not None]
+        return [p for p in had if self.lowest <= p.position <= self.highest]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +75,6 @@ class Grip:
                 return self.notes[1:-1]
             case "top":
                 return self.notes[1:][-1:]
-            case "outer":
-                return (*self.notes[:1], *self.notes[1:][-1:])
         return self.notes
 
 
@@ -100,34 +106,26 @@ def _sounding(tune: Sequence[Note], beat: Beat) -> list[Note]:
 
 def _shapes(stretch: Stretch, hand: Hand) -> Iterator[tuple[Pitch, ...]]:
     """All shapes of one to three notes over a bass that the hand can take."""
-    tones = [t for d, t in stretch.symbol.tones.items() if hand.gives(t) and d < 9]
-    for bass in _pitches(_basses(stretch, hand), hand.lowest, hand.highest):
-        over = sorted(_pitches(tones, bass.position + 1, min(bass.position + hand.span,
-                                                             hand.highest)),
-                      key=lambda p: p.midi)
-        over = [p for p in over if p.midi > bass.midi]
+    chord = sorted(hand.places([t for d, t in stretch.symbol.tones.items() if d < 9], stretch),
+                   key=lambda p: p.midi)
+    three = most_notes(stretch) > 2
+    for bass in _basses(stretch, hand):
+        over = [p for p in chord if p.midi > bass.midi
+                and 0 < p.position - bass.position <= hand.span]
         yield (bass,)
         for at, top in enumerate(over):
             if _open(bass, top):
                 yield bass, top
-            for middle in over[:at]:
+            for middle in over[:at] if three else ():
                 if _open(bass, middle) and _open(middle, top):
                     yield bass, middle, top
 
 
-def _basses(stretch: Stretch, hand: Hand) -> list[Tone]:
-    """The bass that is named; where it cannot be had, the third and the fifth."""
-    named = stretch.symbol.bass
-    if named is not None and hand.gives(named):
-        return [named]
-    tones = stretch.symbol.tones
-    return [tones[d] for d in (1, *_THIRDS, 5) if d in tones and hand.gives(tones[d])]
-
-
-def _pitches(tones: Sequence[Tone], low: int, high: int) -> list[Pitch]:
-    """Every place of these tones on strings from ``low`` to ``high``."""
-    return [p for tone in dict.fromkeys(tones) for octave in range(9)
-            if low <= (p := _plain(tone.at(octave))).position <= high]
+def _basses(stretch: Stretch, hand: Hand) -> list[Pitch]:
+    """The bass that is named; where it cannot be had, root, third and fifth."""
+    named, tones = stretch.symbol.bass, stretch.symbol.tones
+    had = hand.places([named], stretch) if named is not None else []
+    return had or hand.places([tones[d] for d in (1, *_THIRDS, 5) if d in tones], stretch)
 
 
 def _plain(pitch: Pitch) -> Pitch:
@@ -153,7 +151,7 @@ def _price(stretch: Stretch, notes: tuple[Pitch, ...], tune: Sequence[Note], han
 
     def lacking(degrees: Sequence[int], lack: int, spare: int = 0) -> int:
         tone = next((tones[d] for d in degrees if d in tones), None)
-        if tone is None or not hand.gives(tone):
+        if tone is None or not hand.places([tone], stretch):
             return 0
         found, heard = tone.pitch_class in here, tone.pitch_class in sung
         return spare if found and heard else lack if not found and not heard else 0
@@ -161,9 +159,11 @@ def _price(stretch: Stretch, notes: tuple[Pitch, ...], tune: Sequence[Note], han
     perfect = fifth is not None and (fifth.pitch_class - tones[1].pitch_class) % 12 == 7
     price = lacking(_THIRDS, _THIRD, _SPARE) + lacking(_SEVENTHS, _SEVENTH)
     price += lacking((5,), _FIFTH if perfect else _ALTERED) + lacking((1,), _ROOT)
-    price += _FEWER * (3 - len(notes))
+    price += _FEWER * (most_notes(stretch) - len(notes))
     price += _AWAY * max(0, abs(notes[0].position - hand.home) - _NEAR_HOME)
     price += _WIDE * max(0, notes[-1].position - notes[0].position - hand.comfortable)
+    price += _CLOSE * sum(low.position < _CLOSE_UNDER.position and high.position - low.position < 3
+                          for low, high in pairwise(notes))
     named = stretch.symbol.bass
     if named is not None and notes[0].pitch_class != named.pitch_class:
         price += _OTHER_BASS

@@ -10,9 +10,9 @@ from typing import Literal
 from arranger.model.chord import ChordSymbol
 from arranger.model.score import Measure, Score
 
-#: What of a grip is struck: all of it, its bass, the notes over the bass, the one in the middle,
-#: the highest, or bass and highest.
-What = Literal["all", "bass", "upper", "middle", "top", "outer"]
+#: What of a grip is struck: all of it, its bass, the notes over the bass, the one in the middle, or
+#: the highest.
+What = Literal["all", "bass", "upper", "middle", "top"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +73,12 @@ def beat_length(bar: Measure) -> Fraction:
     return 3 * unit if bar.beat_type >= 8 and bar.beats % 3 == 0 else unit
 
 
+def most_notes(stretch: Stretch) -> int:
+    """Return how many notes the grip of a stretch may have: two where there is but a beat."""
+    short = stretch.end - stretch.start <= beat_length(stretch.bar)
+    return 2 if short and stretch.end - stretch.start < stretch.bar.duration else 3
+
+
 def figure(stretch: Stretch) -> tuple[Beat, ...]:
     """Return the strokes of a stretch: simple ones, on the strong beats.
 
@@ -89,12 +95,9 @@ def _parts(stretch: Stretch, beats: Fraction, beat: Fraction) -> list[tuple[Frac
     """What is struck, with the beat of the stretch it is struck on."""
     bar = stretch.bar
     metre = _metre(bar) / beat
-    whole = stretch.end - stretch.start == bar.duration
     zero, one, two = Fraction(0), Fraction(1), Fraction(2)
     if stretch.last or (stretch.start - bar.onset) % beat:
-        return [(zero, "all" if beats >= 1 else "outer")]
-    if beats <= 1 and not whole:
-        return [(zero, "outer")]
+        return [(zero, "all")]
     if beats == 3 == metre:
         return [(zero, "bass"), (one, "middle"), (two, "top")]
     if beats == 2 and metre in (2, 3):
