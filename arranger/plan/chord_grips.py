@@ -24,9 +24,9 @@ from arranger.rulebook.rules import rule
 _THIRD, _SPARE, _SEVENTH, _ALTERED, _FIFTH, _ROOT = 8, 2, 4, 5, 3, 5
 #: Each note fewer than three; the bass too far from home, each step beyond so many; a note beside
 #: the tune's string; a hand wider than with comfort, each step.
-_FEWER, _AWAY, _NEAR_HOME, _BESIDE, _WIDE = 5, 2, 3, 3, 1
-#: A close third whose lower note lies under this one, each.
-_CLOSE, _CLOSE_UNDER = 5, Pitch("F", 0, 3)
+_FEWER, _AWAY, _NEAR_HOME, _BESIDE, _WIDE = 5, 3, 3, 6, 1
+#: A close third whose lower note lies under this one; two notes an octave apart and no more.
+_CLOSE, _CLOSE_UNDER, _BARE = 6, Pitch("F", 0, 3), 3
 #: A bass that is not the one named, where that cannot be had.
 _OTHER_BASS = 20
 #: Degrees by what they are in a chord, the first that there is.
@@ -162,7 +162,8 @@ def _price(stretch: Stretch, notes: tuple[Pitch, ...], tune: Sequence[Note], han
     price += _FEWER * (most_notes(stretch) - len(notes))
     price += _AWAY * max(0, abs(notes[0].position - hand.home) - _NEAR_HOME)
     price += _WIDE * max(0, notes[-1].position - notes[0].position - hand.comfortable)
-    price += _CLOSE * sum(low.position < _CLOSE_UNDER.position and high.position - low.position < 3
+    price += _BARE * (len(notes) == 2 and len(here) == 1)
+    price += _CLOSE * any(low.position < _CLOSE_UNDER.position and high.position - low.position < 3
                           for low, high in pairwise(notes))
     named = stretch.symbol.bass
     if named is not None and notes[0].pitch_class != named.pitch_class:
