@@ -79,8 +79,7 @@ _TRANSPOSE = click.option(
     help="Semitones to transpose the whole score by; best: the key within a fourth that suits the "
          "harp.")
 
-_CHORDS = click.option("--chords", is_flag=True,
-                       help="The left hand plays the chord symbols of a tune.")
+_CHORDS = click.option("--chords", is_flag=True, help="The left hand plays the chord symbols.")
 
 
 def _choosing(command: Callable[..., Any]) -> Callable[..., Any]:

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from lxml import etree
-
 from arranger.commands.request import Request
 from arranger.io.chord_symbols import chord_symbols
 from arranger.io.document import Document
@@ -45,20 +43,19 @@ def lead_sheet(request: Request, document: Document, harp_part: HarpPart,
     ChoiceError
         It does, and there are no symbols, or the left hand has something to play.
     """
-    part = next(p for p in harp_part.root.iterfind("part") if p.get("id") == harp_part.part_id)
-    symbols = chord_symbols(part, document.score.measures)
+    symbols = chord_symbols(harp_part.part, document.score.measures)
     names_chords = any(s.tones for s in symbols)
     if not request.chords:
         only = names_chords and len(chosen) == 1 and _one_line(document.score, harp_part.part_id)
         return LeadSheet(document, (PRINTED_ONLY,) if only else ())
     if request.part_is_harp:
         raise ChoiceError("--chords does not go with --part-is-harp: no note may be added")
-    if len(chosen) > 1 or plays_below(part):
+    if len(chosen) > 1 or plays_below(harp_part.part):
         raise ChoiceError(f"{request.source}: the left hand has notes to play; --chords is for one "
                           f"part that is a tune with chord symbols")
     if not names_chords:
         raise ChoiceError(f"{request.source}: the part has no chord symbols; --chords needs them")
-    return _played(request, document, harp_part, part, symbols)
+    return _played(request, document, harp_part, symbols)
 
 
 def _one_line(score: Score, part: str) -> bool:
@@ -67,7 +64,7 @@ def _one_line(score: Score, part: str) -> bool:
     return len(set(onsets)) == len(onsets)
 
 
-def _played(request: Request, document: Document, harp_part: HarpPart, part: etree._Element,
+def _played(request: Request, document: Document, harp_part: HarpPart,
             symbols: Sequence[ChordSymbol]) -> LeadSheet:
     score = document.score
     player = with_limits(load_player(request.player), request.limits)
@@ -77,7 +74,8 @@ def _played(request: Request, document: Document, harp_part: HarpPart, part: etr
     made = left_hand(score, harp_part.part_id, symbols, settings.harp, player, alone)
     if not made.strokes:
         raise ChoiceError(f"{request.source}: no chord fits under the tune on this harp")
-    begun = write_left_hand(part, score.measures, [_struck(s, score) for s in made.strokes])
+    begun = write_left_hand(harp_part.part, score.measures,
+                            [_struck(s, score) for s in made.strokes])
     again = read(harp_part.root, document.name)
     added = frozenset(i for i, chain in again.elements.items() if chain[0] in begun)
     return LeadSheet(replace(again, score=replace(again.score, added=added)),

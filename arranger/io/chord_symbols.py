@@ -14,6 +14,7 @@ from arranger.model.pitch import STEPS
 from arranger.model.score import Measure
 from arranger.rulebook.chords import load_chords
 
+_NUMBER = re.compile(r"\s*[+-]?\d{1,9}(?:\.\d{1,9})?\s*")
 #: An added seventh is that of a dominant chord (MusicXML 4.0, degree-type).
 _ADDED = {7: -1}
 #: "No chord" where it is written as words (common practice; MusicXML 4.0 has the kind "none").
@@ -87,12 +88,9 @@ def _tone(group: etree._Element | None, name: str) -> Tone | None:
     step = (group.findtext(f"{name}-step") or "").strip().upper() if group is not None else ""
     if group is None or len(step) != 1 or step not in STEPS:
         return None
-    return Tone(step, int(_number(group.findtext(f"{name}-alter"))))
+    return Tone(step, (int(_number(group.findtext(f"{name}-alter"))) + 6) % 12 - 6)
 
 
 def _number(text: str | None) -> Fraction:
     """A number that may be missing or no number at all: then nothing."""
-    try:
-        return Fraction((text or "0").strip())
-    except (ValueError, ZeroDivisionError):
-        return Fraction(0)
+    return Fraction(text) if text and _NUMBER.fullmatch(text) else Fraction(0)

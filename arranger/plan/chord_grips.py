@@ -20,8 +20,8 @@ from arranger.plan.chord_rhythm import Beat, Stretch, What, figure, most_notes
 from arranger.rulebook.rules import rule
 
 #: A third that nobody sounds; one more than is needed; a seventh or sixth; a fifth that is not
-#: perfect, and a perfect one; the root of a chord over another bass.
-_THIRD, _SPARE, _SEVENTH, _ALTERED, _FIFTH, _ROOT = 8, 2, 4, 5, 3, 5
+#: perfect, a perfect one, and that of a chord with a seventh; the root over another bass.
+_THIRD, _SPARE, _SEVENTH, _ALTERED, _FIFTH, _LEAST, _ROOT = 8, 2, 7, 5, 3, 1, 5
 #: Each note fewer than three; the bass too far from home, each step beyond so many; a note beside
 #: the tune's string; a hand wider than with comfort, each step.
 _FEWER, _AWAY, _NEAR_HOME, _BESIDE, _WIDE = 5, 3, 3, 6, 1
@@ -158,7 +158,8 @@ def _price(stretch: Stretch, notes: tuple[Pitch, ...], tune: Sequence[Note], han
     fifth = tones.get(5)
     perfect = fifth is not None and (fifth.pitch_class - tones[1].pitch_class) % 12 == 7
     price = lacking(_THIRDS, _THIRD, _SPARE) + lacking(_SEVENTHS, _SEVENTH)
-    price += lacking((5,), _FIFTH if perfect else _ALTERED) + lacking((1,), _ROOT)
+    plain = _LEAST if tones.keys() & set(_SEVENTHS) else _FIFTH
+    price += lacking((5,), plain if perfect else _ALTERED) + lacking((1,), _ROOT)
     price += _FEWER * (most_notes(stretch) - len(notes))
     price += _AWAY * max(0, abs(notes[0].position - hand.home) - _NEAR_HOME)
     price += _WIDE * max(0, notes[-1].position - notes[0].position - hand.comfortable)
