@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 from lxml import etree
 
-from arranger.api import Request, convert
+from arranger.api import Request, convert, options
 from arranger.cli import main
 from arranger.commands.lead_sheet import PRINTED_ONLY
 from arranger.io.chord_symbols import symbol
@@ -244,6 +244,13 @@ def test_the_hand_goes_the_least_way() -> None:
     assert max(abs(a - b) for a, b in pairwise(basses)) <= 4
 
 
+def test_on_pedals_a_letter_the_tune_has_otherwise_is_avoided() -> None:
+    score = tune_of(bars(4, 4, 1), ("E5", 0, 2), ("G#5", 2, 2))
+    (grip,) = played(score, named("dominant", "C"))
+    assert "G" not in {n[0] for n in grip.split()}
+    assert "G" in " ".join(played(tune_of(bars(4, 4, 1), ("E5", 0, 4)), named("major", "C")))
+
+
 def test_where_nothing_fits_the_hand_rests_and_it_is_told() -> None:
     made = left_hand(tune_of(bars(4, 4, 1), ("C2", 0, 4)), "P1", [C], load_harp("pedal-47"),
                      load_player("average"))
@@ -382,3 +389,8 @@ def test_a_stretch_off_the_beat_is_struck_where_it_begins() -> None:
     (bar,) = bars(4, 4, 1).measures
     (beat,) = figure(Stretch(C, bar, Fraction(3, 2), Fraction(4)))
     assert (beat.start, beat.end, beat.what) == (Fraction(3, 2), 4, "all")
+
+
+def test_options_do_not_ask_about_added_notes(sheet: Path) -> None:
+    found = options(Request(sheet, chords=True, page=False)).report["spots"]
+    assert "chord symbol" not in str(found)

@@ -27,6 +27,8 @@ _THIRD, _SPARE, _SEVENTH, _ALTERED, _FIFTH, _LEAST, _ROOT = 8, 2, 7, 5, 3, 1, 5
 _FEWER, _AWAY, _NEAR_HOME, _BESIDE, _WIDE = 5, 3, 3, 6, 1
 #: A close third whose lower note lies under this one; two notes an octave apart and no more.
 _CLOSE, _CLOSE_UNDER, _BARE = 6, Pitch("F", 0, 3), 3
+#: On pedals, a note whose letter the tune sounds otherwise in the same stretch, each.
+_OTHERWISE = 6
 #: A bass that is not the one named, where that cannot be had.
 _OTHER_BASS = 20
 #: Degrees by what they are in a chord, the first that there is.
@@ -38,7 +40,7 @@ class Hand:
     """What the left hand may take: lowest and highest string, and its span.
 
     ``home``: where its lowest string is by choice; ``comfortable``: steps that it spans with ease;
-    ``levers``: how they stand, None where everything can be had.
+    ``levers``: how they stand, None where everything can be had. ``pedals``: one a letter.
     """
 
     lowest: int
@@ -47,6 +49,7 @@ class Hand:
     span: int
     comfortable: int
     levers: Standing | None = None
+    pedals: bool = True
 
     def places(self, tones: Sequence[Tone], stretch: Stretch) -> list[Pitch]:
         """Return every place at which one of these tones can be had in a stretch."""
@@ -163,6 +166,10 @@ def _price(stretch: Stretch, notes: tuple[Pitch, ...], tune: Sequence[Note], han
     price += _FEWER * (most_notes(stretch) - len(notes))
     price += _AWAY * max(0, abs(notes[0].position - hand.home) - _NEAR_HOME)
     price += _WIDE * max(0, notes[-1].position - notes[0].position - hand.comfortable)
+    if hand.pedals:
+        letters = {(n.pitch.step, n.pitch.alter) for n in tune}
+        price += _OTHERWISE * sum(any(p.step == step and p.alter != alter
+                                      for step, alter in letters) for p in notes)
     price += _BARE * (len(notes) == 2 and len(here) == 1)
     price += _CLOSE * any(low.position < _CLOSE_UNDER.position and high.position - low.position < 3
                           for low, high in pairwise(notes))

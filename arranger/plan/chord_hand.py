@@ -105,4 +105,4 @@ def _hand(harp: Harp, player: Player, levers: Standing | None) -> Hand:
     low = max(places.lowest.position, harp.lowest.position, player.left_hand_lowest.position)
     high = min(places.highest.position, harp.highest.position, player.left_hand_highest.position)
     return Hand(low, high, max(low, places.home.position), player.span_steps,
-                player.comfortable_span_steps, levers)
+                player.comfortable_span_steps, levers, harp.mechanism == "pedal")
