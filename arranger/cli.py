@@ -79,6 +79,8 @@ _TRANSPOSE = click.option(
     help="Semitones to transpose the whole score by; best: the key within a fourth that suits the "
          "harp.")
 
+_CHORDS = click.option("--chords", is_flag=True, help="The left hand plays the chord symbols.")
+
 
 def _choosing(command: Callable[..., Any]) -> Callable[..., Any]:
     """What is chosen beforehand."""
@@ -128,6 +130,7 @@ def _with(command: Callable[..., Any],
 @click.option("--ease", type=click.IntRange(1, 5), metavar="1-5",
               callback=lambda _context, _option, level: level or 0,
               help="Thin the draft for less practice: 1, the easiest, to 5.")
+@_CHORDS
 @click.option("--fingering", type=click.Choice(["all", "hints", "none"]), default="all",
               show_default=True, help="Fingers to print; hints: where a hand is placed anew.")
 @click.option("--pdf", is_flag=True, help="Print the part for the stand too: part.pdf.")
@@ -223,6 +226,7 @@ def survey(source: Path, folder: Path | None, jobs: int | None, cluster: str,
 @_shared
 @_choosing
 @_TRANSPOSE
+@_CHORDS
 @click.option("--bars", default="", metavar="A-B", help="Look at these printed bars only.")
 @click.option("--what-if", default="", metavar="ID", help="Price one change at one place only.")
 def options(source: Path, folder: Path | None, form: str, **settings: Any) -> int:

@@ -260,6 +260,11 @@ def tune_or_bass_lost(rule: Rule, example: Example) -> bool:
     return (min(before), max(before)) != (min(after), max(after))
 
 
+def off_the_symbol(rule: Rule, example: Example) -> bool:
+    return any(p.pitch.midi % 12 not in example.harmony or p.pitch.midi >= q.pitch.midi
+               for a in example.attacks for p in a for q in a if (p.hand, q.hand) == ("L", "R"))
+
+
 JUDGES: dict[str, Judge] = {
     "P1": no_pedal_in_time, "P2": ringing, "P3": feet,
     "P4": lambda _, e: any(abs(a.alter - b.alter) == 2 for _, a, b in changes(e)),
@@ -274,4 +279,5 @@ JUDGES: dict[str, Judge] = {
     "C2": no_discs, "C3": top_forced, "N1": misspelled, "N2": piano_signs,
     "N3": lambda _, e: "harp-pedals" not in e.signs,
     "T1": harmony_lost, "T2": foreign_note, "T3": twice_on_one_string, "T4": tune_or_bass_lost,
+    "T5": off_the_symbol,
     "K1": no_lever_in_time, "K2": beyond_levers, "K3": cuts_ring, **JUDGED_AS_MARKED}

@@ -6,19 +6,20 @@ from collections import Counter
 from fractions import Fraction
 
 from arranger.model.draft import Draft
-from arranger.model.ledger import Drop, Merge, OctaveShift, Repitch, Respell
+from arranger.model.ledger import Add, Drop, Merge, OctaveShift, Repitch, Respell
 from arranger.model.pitch import Pitch
 from arranger.model.score import NoteId
 
 
 def replay(draft: Draft) -> dict[NoteId, Pitch]:
     """Pitches by note id after all edits of the ledger."""
-    sounding = {n.id: n.pitch for n in draft.source.part_notes(draft.part)}
+    sounding = {n.id: n.pitch for n in draft.source.source_notes(draft.part)}
     for entry in draft.ledger.entries:
         match entry.edit:
             case Drop(note) | Merge(note):
                 del sounding[note]
-            case Repitch(note, pitch) | OctaveShift(note, pitch) | Respell(note, pitch):
+            case (Repitch(note, pitch) | OctaveShift(note, pitch) | Respell(note, pitch)
+                  | Add(note, pitch)):
                 sounding[note] = pitch
             case _:
                 pass
@@ -43,6 +44,7 @@ def faults(draft: Draft) -> tuple[str, ...]:
 
 def sums(draft: Draft) -> tuple[Counter[tuple[Fraction, int]], Counter[tuple[Fraction, int]]]:
     """Multisets of (onset, midi) of source and draft, without grace notes."""
-    source = Counter((n.onset, n.midi) for n in draft.source.part_notes(draft.part) if not n.grace)
+    source = Counter((n.onset, n.midi) for n in draft.source.source_notes(draft.part)
+                     if not n.grace)
     made = Counter((n.onset, n.pitch.midi) for n in draft.notes if not n.source.grace)
     return source, made

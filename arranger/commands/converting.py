@@ -22,7 +22,7 @@ from arranger.io.musicxml_write import write
 from arranger.model.diagnostic import Diagnostic
 from arranger.model.draft import Draft
 from arranger.model.errors import ChoiceError
-from arranger.model.ledger import GiveToHand, Ledger
+from arranger.model.ledger import Add, GiveToHand, Ledger
 from arranger.model.pins import Pins
 from arranger.model.score import NoteId
 from arranger.options import key_table
@@ -151,6 +151,8 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
                   settings.player.span_steps)
     if "levers" in body:
         body["levers"] |= lever_keys
+    if remarks := (*_added_words(draft), *opened.remarks):
+        body["remarks"] = list(remarks)
     choices = fared(chosen, opened, draft)
     body |= ({"choices": choices} if choices else {}) | dict(more)
     files = {"draft.musicxml": xml,
@@ -174,6 +176,13 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
     result = delivered(body, files, errors, folder)
     missing = choices.get("not_kept") or (request.pdf and "part.pdf" not in files)
     return replace(result, incomplete=True) if missing else result
+
+
+def _added_words(draft: Draft) -> tuple[str, ...]:
+    """Say how many notes were added to the source, if any."""
+    count = sum(isinstance(e.edit, Add) for e in draft.ledger.entries)
+    notes = "note" if count == 1 else "notes"
+    return (f"{count} {notes} added: the chord symbols are played by the left hand.",) * bool(count)
 
 
 def _printed(body: dict[str, Any], xml: bytes) -> dict[str, bytes]:
@@ -246,7 +255,7 @@ def more_told(request: Request, settings: Settings, opened: Opened) -> dict[str,
 
 def summary(draft: Draft, errors: Sequence[Diagnostic]) -> dict[str, float | int | str]:
     """Return the figures of a draft: notes, alterations, moves, errors."""
-    source = [n for n in draft.source.part_notes(draft.part) if not n.grace]
+    source = [n for n in draft.source.source_notes(draft.part) if not n.grace]
     kept = {(n.onset, n.pitch.midi) for n in draft.notes if not n.source.grace}
     same = sum((n.onset, n.midi) in kept for n in source)
     return {"source_notes": len(source), "draft_notes": len(kept),

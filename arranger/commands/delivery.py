@@ -54,7 +54,7 @@ def page_of(body: dict[str, Any], xml: bytes, source: Opened | None, progress: P
     progress("engraving the page")
     beside = Source() if source is None else source_of(
         source_part(source.document, source.part),
-        source.document.score.part_notes(source.part))
+        source.document.score.source_notes(source.part))
     drawn = drawn_for(body, xml, beside)
     if drawn.problems:
         body["not_engraved"] = list(drawn.problems)

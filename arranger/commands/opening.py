@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from arranger.commands.lead_sheet import lead_sheet
 from arranger.commands.request import Request
 from arranger.io.document import Document
 from arranger.io.doubled import LaidTogether, laid_together
@@ -41,6 +42,7 @@ class Opened:
     semitones: int = 0
     struck_again: frozenset[NoteId] = frozenset()  # held in the source, where a string is silent
     ensemble: Ensemble | None = None
+    remarks: tuple[str, ...] = ()
 
     @property
     def part(self) -> str:
@@ -76,6 +78,9 @@ def open_to_arrange(request: Request, semitones: int = 0) -> Opened:
     if not document.score.part_notes(harp_part.part_id):
         raise SourceError(f"{request.source}: the chosen part has no notes; choose another "
                           f"with --part")
+    in_time = replace(document, score=_at_tempo(request, document.score))
+    sheet = lead_sheet(request, in_time, harp_part, chosen)
+    document = sheet.document
     again: frozenset[tuple[Fraction, int]] = frozenset()
     if len(chosen) > 1:
         places = to_strike_again(_at_tempo(request, document.score), harp_part.part_id,
@@ -84,7 +89,8 @@ def open_to_arrange(request: Request, semitones: int = 0) -> Opened:
         again = frozenset((p.onset, p.note.midi) for p in places)
         document = read(harp_part.root, str(request.source)) if places else document
     laid = laid_together(root, chosen, document, harp_part.part_id)
-    opened = _opened(request, document, harp_part, labels, chosen, laid, semitones)
+    opened = replace(_opened(request, document, harp_part, labels, chosen, laid, semitones),
+                     remarks=sheet.remarks)
     if len(chosen) < 2:
         return opened
     ensemble = Ensemble(laid.lines, labels, tune, named_parts(root, request.keep))

@@ -32,7 +32,8 @@ class Request:
     ``bars``: first and last bar to look at for options; ``what_if``: one option, only priced.
     ``prove``: take longer to prove how near the draft is to the best. ``keep``: parts other
     players keep; ``tune``: parts that hold the tune; ``ease``: 1, the easiest, to 5; 0 is no
-    limit. ``seats``: the harps and players of an ensemble.
+    limit. ``chords``: the left hand plays the chord symbols. ``seats``: the harps and players of
+    an ensemble.
     """
 
     source: Path
@@ -62,6 +63,7 @@ class Request:
     ease: int = 0
     seats: tuple[str, ...] = ()
     sung_range: str = ""
+    chords: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from lxml import etree
 
+from arranger.io.transpose import move_symbol
 from arranger.io.transposition import Transposition
 from arranger.io.write_order import detach, drop, element, put, set_text
 
 
 def to_concert(part: etree._Element) -> bool:
-    """Write every pitch and key of the part as it sounds, in place; tell if that was needed.
+    """Write pitches, keys and chord symbols of the part as they sound; tell if that was needed.
 
-    ``<transpose>`` goes, also the one of an octave. Accidentals of changed notes go too: the
-    writer sets them anew. The key signature follows; spellings keep their interval.
+    The part is changed in place. ``<transpose>`` goes, also the one of an octave. Accidentals of
+    changed notes go too: the writer sets them anew. Spellings keep their interval.
     """
     if part.find("measure/attributes/transpose") is None:
         return False
@@ -23,6 +24,10 @@ def to_concert(part: etree._Element) -> bool:
                 _attributes(child, in_force)
             elif child.tag == "note":
                 _note(child, _of_staff(in_force, child.findtext("staff") or "1"))
+            elif child.tag == "harmony":
+                moved = _of_staff(in_force, child.findtext("staff") or "1")
+                if moved.steps % 7 or moved.semitones % 12:
+                    move_symbol(child, moved)
     return True
 
 

@@ -29,6 +29,11 @@ class HarpPart:
     part_id: str
     removed: tuple[Removed, ...] = ()
 
+    @property
+    def part(self) -> etree._Element:
+        """The harp part itself."""
+        return next(p for p in self.root.iterfind("part") if p.get("id") == self.part_id)
+
 
 def as_harp_part(root: etree._Element, part_ids: tuple[str, ...],
                  keep_fingering: bool = False, tune: Collection[str] = ()) -> HarpPart:

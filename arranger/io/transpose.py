@@ -59,10 +59,7 @@ def _measure(measure: etree._Element, by: Transposition) -> None:
         if pitch is not None:
             _note(note, pitch, by)
     for harmony in measure.iter("harmony"):
-        for name in ("root", "bass"):
-            for group in harmony.findall(name):
-                _name(group, name, by)
-        drop(harmony, "frame")
+        move_symbol(harmony, by)
 
 
 def _key(key: etree._Element, by: Transposition) -> None:
@@ -91,6 +88,14 @@ def _note(note: etree._Element, pitch: etree._Element, by: Transposition) -> Non
     for technical in note.iterfind("notations/technical"):
         drop(technical, "fret", "string")
     prune_notations(note)
+
+
+def move_symbol(harmony: etree._Element, by: Transposition) -> None:
+    """Transpose root and bass of a chord symbol; its fretboard diagram goes."""
+    for name in ("root", "bass"):
+        for group in harmony.findall(name):
+            _name(group, name, by)
+    drop(harmony, "frame")
 
 
 def _name(group: etree._Element, name: str, by: Transposition) -> None:

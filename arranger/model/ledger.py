@@ -63,9 +63,18 @@ class Roll:
     note: NoteId
 
 
-Edit = Drop | Merge | Repitch | OctaveShift | Respell | GiveToHand | Roll
+@dataclass(frozen=True, slots=True)
+class Add:
+    """A note that the source has not, played as ``pitch`` by ``hand``."""
+
+    note: NoteId
+    pitch: Pitch
+    hand: str
+
+
+Edit = Drop | Merge | Repitch | OctaveShift | Respell | GiveToHand | Roll | Add
 KINDS: dict[type, str] = {Drop: "drop", Merge: "merge", Repitch: "repitch", OctaveShift: "octave",
-                          Respell: "respell", GiveToHand: "hand", Roll: "roll"}
+                          Respell: "respell", GiveToHand: "hand", Roll: "roll", Add: "add"}
 SAME_SOUND = (Respell, GiveToHand, Roll)
 Fidelity = Literal["same-sound", "other-sound"]
 
@@ -81,7 +90,7 @@ class Alteration:
 
     @property
     def kind(self) -> str:
-        """Word used in the report: drop, merge, repitch, octave, respell, hand or roll."""
+        """Word used in the report: drop, merge, repitch, octave, respell, hand, roll or add."""
         return KINDS[type(self.edit)]
 
     @property

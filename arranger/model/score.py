@@ -133,7 +133,8 @@ class Part:
 class Score:
     """A read score. ``notes`` are ordered by onset, then pitch; cue notes are left out.
 
-    ``playing_order`` lists measure indices as performed, repeats and jumps unfolded.
+    ``playing_order`` lists measure indices as performed, repeats and jumps unfolded. ``added``:
+    the notes that the source has not, put in before the score was arranged.
     """
 
     title: str
@@ -142,6 +143,7 @@ class Score:
     notes: tuple[Note, ...]
     tempo: TempoMap
     playing_order: tuple[int, ...] = ()
+    added: frozenset[NoteId] = frozenset()
 
     @property
     def jumps(self) -> tuple[tuple[int, int], ...]:
@@ -163,3 +165,7 @@ class Score:
     def part_notes(self, part: str) -> tuple[Note, ...]:
         """Notes of one part, in order."""
         return tuple(n for n in self.notes if n.part == part)
+
+    def source_notes(self, part: str) -> tuple[Note, ...]:
+        """Notes of one part that stand in the source, in order."""
+        return tuple(n for n in self.notes if n.part == part and n.id not in self.added)

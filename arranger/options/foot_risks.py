@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from arranger.model.draft import Draft, HarpNote, PedalMove
 from arranger.model.harp import HarpString, pedal_word
-from arranger.model.ledger import Drop, Merge
+from arranger.model.ledger import Add, Drop, Merge
 from arranger.model.score import NoteId
 from arranger.options.risk import Risk
 from arranger.passes.settings import Settings
@@ -121,7 +121,8 @@ def losses(draft: Draft, settings: Settings) -> list[Risk]:
     notes = {n.id: n for n in first.notes}
     found = []
     entries = [e for e in draft.ledger.entries
-               if e.fidelity != "same-sound" and e.stage != "choice"]
+               if e.fidelity != "same-sound" and e.stage != "choice"
+               and not isinstance(e.edit, Add)]
     lost = [notes[e.edit.note] for e in entries]
     for entry, note in zip(entries, lost, strict=True):
         beside = [n.id for n in lost if n.id != note.id and n.onset == note.onset

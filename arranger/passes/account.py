@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from arranger.model.draft import Draft, HarpNote
 from arranger.model.ledger import (
+    Add,
     Alteration,
     Drop,
     GiveToHand,
@@ -37,12 +38,22 @@ def net(draft: Draft, settings: Settings) -> Draft:
     entries: list[Alteration] = []
     written = draft.source.part_notes(draft.part)
     for note in written:
+        if note.id in draft.source.added:
+            entries += _addition(played.get(note.id))
+            continue
         entries += _story(note, played.get(note.id), said.get(note.id), played.keys(),
                           settings.player)
     entries += _rolls(draft, settings)
     order = {n.id: at for at, n in enumerate(written)}
     entries.sort(key=lambda e: order[e.edit.note])
     return replace(draft, ledger=Ledger(tuple(entries)))
+
+
+def _addition(played: HarpNote | None) -> Iterator[Alteration]:
+    """What is told of a note that the source has not: nothing, where it was given up again."""
+    if played is not None:
+        yield Alteration(Add(played.id, played.pitch, played.hand), "T5", "chords",
+                         "the left hand plays the chord symbol")
 
 
 def _story(note: Note, played: HarpNote | None, said: Alteration | None,

@@ -112,7 +112,8 @@ def _masthead(title: str, report: Mapping[str, Any]) -> str:
     grave = any(f["severity"] == "error" for f in report["findings"])
     made = judged(report) if report["command"] == "check" else (
         f'<p class="made">For harp, from {parts or "the score"}{beside} '
-        f'({shown(source["file"])}). Made for {shown(settings_words(report["settings"]))}.</p>')
+        f'({shown(source["file"])}). Made for {shown(settings_words(report["settings"]))}.'
+        f'{"".join(f" {shown(remark)}" for remark in report.get("remarks", ()))}</p>')
     return (f'<a class="skip" href="#notes">Past the score to the notes</a>\n<header>'
             f"<h1>{title}</h1>"
             f'<p class="verdict{" grave" if grave else ""}">{shown(_sentence(verdict(report)))}</p>'

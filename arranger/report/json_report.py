@@ -12,7 +12,7 @@ from typing import Any
 from arranger.model.diagnostic import Diagnostic
 from arranger.model.draft import Damp, Draft, HarpNote, PedalMove
 from arranger.model.harp import PEDALS
-from arranger.model.ledger import Alteration, Drop, Merge, OctaveShift, Repitch, Respell
+from arranger.model.ledger import Add, Alteration, Drop, Merge, OctaveShift, Repitch, Respell
 from arranger.model.levers import LeverPlan, setting_words
 from arranger.model.pitch import Pitch
 from arranger.model.placed_groups import TENTH, placed_groups
@@ -157,6 +157,8 @@ def _entry(draft: Draft, entry: Alteration, also: Sequence[Alteration],
     match entry.edit:
         case Repitch(_, pitch) | OctaveShift(_, pitch) | Respell(_, pitch):
             after = [_sound(note.id, note.onset, pitch)]
+        case Add(_, pitch):
+            before, after = [], [_sound(note.id, note.onset, pitch)]
         case Drop():
             pass
         case Merge(_, into):

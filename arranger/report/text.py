@@ -37,6 +37,8 @@ def text(report: Mapping[str, Any]) -> str:
     lines: list[str] = []
     lines += wrapped(f"{plain(report['source']['file'])}: {verdict(report)}", "")
     lines += wrapped(f"Made for {settings_words(report['settings'])}.", "")
+    for remark in report.get("remarks", ()):
+        lines += wrapped(plain(remark), "")
     if "ledger" in report:
         lines += ["", *_alterations(report["ledger"], len(report["notes"]))]
         lost = sum(entry["kind"] == "drop" for entry in report["ledger"])

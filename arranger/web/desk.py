@@ -54,6 +54,9 @@ def asked_for(work: Work, parts: Mapping[str, Any]) -> str:
         f'</span></div><p><label class="tick"><input type="checkbox" name="part_is_harp"'
         f'{" checked" if settings.get("part_is_harp") else ""}> <span>It is a harp part already: '
         f"change only what I choose</span></label></p>"
+        f'<p><label class="tick"><input type="checkbox" name="chords"'
+        f'{" checked" if settings.get("chords") else ""}> <span>The left hand plays the chord '
+        f"symbols</span></label></p>"
         f'<p class="do"><button class="main" data-ask="convert">{again}</button> '
         f'<button data-ask="check">Check it as a harp part</button></p></fieldset></form>'
         "</details>")

@@ -57,4 +57,5 @@ def settings(asked: Mapping[str, Any], known: Mapping[str, Any]) -> dict[str, An
         raise ChoiceError("Give a tempo from 10 to 400 crotchets a minute, or leave it empty.")
     return {"parts": [i for i in ids if i in parts], "harp": asked["harp"],
             "player": asked["player"], "transpose": asked.get("transpose", ""), "tempo": tempo,
-            "part_is_harp": asked.get("part_is_harp") is True}
+            "part_is_harp": asked.get("part_is_harp") is True,
+            "chords": asked.get("chords") is True}

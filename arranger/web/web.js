@@ -76,11 +76,11 @@ async function remove(button) {
 let drawn = null, goal = 0, shownSheet = "";
 
 function settings() {
-  const { parts, harp, player, tempo, transpose, part_is_harp: as } = find("ask").elements;
+  const { parts, harp, player, tempo, transpose, part_is_harp: as, chords } = find("ask").elements;
   const ticks = parts instanceof RadioNodeList ? [...parts] : [parts];
   return { parts: ticks.filter((t) => t.checked).map((t) => t.value), harp: harp.value,
     player: player.value, tempo: tempo.value.trim().replace(",", "."),
-    transpose: transpose.value, part_is_harp: as.checked };
+    transpose: transpose.value, part_is_harp: as.checked, chords: chords.checked };
 }
 
 async function begin(told) {

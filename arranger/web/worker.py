@@ -38,6 +38,7 @@ MEMORY = 4 * 2**30
 Tell = Callable[[str], None]
 #: How the words of the command line read on the page.
 _ON_THE_PAGE = (
+    (re.compile(r"--chords\b"), "“The left hand plays the chord symbols”"),
     (re.compile(r"; say --part NAME, one of: .*"), "; tick it above"),
     (re.compile(r" with --part\b"), " above"), (re.compile(r"--take (\S+): "), ""),
     (re.compile(r"arranger options lists what can be taken"), "look for other ways again"))
@@ -49,7 +50,8 @@ def request_of(work: Work, asked: Mapping[str, Any], **more: Any) -> Request:
     return Request(
         work.score, tuple(asked.get("parts", ())), asked.get("harp", "pedal-47"),
         asked.get("player", "average"), Fraction(tempo) if tempo else None,
-        asked.get("transpose", ""), part_is_harp=bool(asked.get("part_is_harp")), **more)
+        asked.get("transpose", ""), part_is_harp=bool(asked.get("part_is_harp")),
+        chords=bool(asked.get("chords")), **more)
 
 
 def _read(work: Work, _: Mapping[str, Any], tell: Tell) -> None:
