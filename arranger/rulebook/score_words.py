@@ -40,8 +40,7 @@ def pace(number: int | None, beat: Fraction) -> Fraction:
     """
     table = _file()["beats"]
     number = table["no_word"] if number is None else number
-    quick = "_quick" if number >= table["quick"] else ""
-    name = {Fraction(2): "minim", Fraction(3, 2): f"dotted_crotchet{quick}",
+    name = {Fraction(2): "minim", Fraction(3, 2): "dotted_crotchet",
             Fraction(1, 2): "quaver"}.get(beat)
     return Fraction(round(beat * round(number * Fraction(*table[name]))) if name else number)
 
