@@ -178,6 +178,13 @@ def test_a_foot_has_its_time_across_a_repeat_too():
             assert 1.2 - last + first >= PLAYER.foot_move_seconds - 1e-6 > plain
 
 
+@pytest.mark.parametrize(("midi", "onset"), [(60, 3), (36, Fraction(7, 2))])
+def test_a_note_held_on_paper_alone_hinders_no_pedal(midi, onset):
+    """C4 has fallen silent on the last beat before; C2 sounds and is left to its end."""
+    plan, _, _ = timed([use(0, "C", 0, 3.5, midi), use(4, "C", 1)], 120)
+    assert [m.onset for m in plan.moves] == [onset]
+
+
 def test_right_foot_stands_first_at_one_moment():
     uses = [use(0, "C", 0), use(0, "A", 0), use(4, "C", 1), use(4, "A", -1)]
     plan, _, _ = timed(uses)

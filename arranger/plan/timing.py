@@ -162,11 +162,10 @@ def _moments(window: Window, score: Score, grid: Sequence[Fraction], beats: froz
     left_over = len(ready)  # beats still to come on which the move would be in time
     for place, time in zip(ordered, times[1:-1], strict=True):
         price = places[place] or (0 if place in beats else 3)
-        if place < window.until:
-            price += prices["held"]
         if window.midi:
             left = 10.0 ** (-3.0 * (time - struck) / float(T60[window.midi]))
-            price += round(prices["ring"] * max(0.0, left - AUDIBLE))
+            heard = prices["ring"] + prices["held"] * (place < window.until)
+            price += round(heard * max(0.0, left - AUDIBLE))
         if arrive - time < need - 1e-9:
             price += 25 + round(100 * (need - (arrive - time)))
         if place in ready:
