@@ -257,9 +257,13 @@ def leave_price(p: int, q: int, start: float, arrive: float,
         return INFINITE
     mine = [u for u in mine if u[3]]
     last = max((struck for _, struck, _, _ in mine), default=-np.inf)
-    rings = [10 ** (-3 * max(start - struck, 0) / T60[pitch.midi]) for pitch, struck, _, _ in mine]
-    price = prices["ring"] * max(0, max(rings, default=0) - AUDIBLE)
-    price += prices["held"] * any(end > arrive - 1e-6 for _, _, end, _ in mine)
+    rings, held = [0.0], [0.0]
+    for string in {pitch for pitch, _, _, _ in mine}:
+        age = max(start - max(u[1] for u in mine if u[0] == string), 0)
+        rings.append(max(0, 10 ** (-3 * age / T60[string.midi]) - AUDIBLE))
+        if any(u[2] > arrive - 1e-6 for u in mine if u[0] == string):
+            held.append(rings[-1])
+    price = prices["ring"] * max(rings) + prices["held"] * max(held)
     price += prices["hurry"] * (arrive - last < player.foot_sustained_seconds - 1e-6)
     haste = 1 - (arrive - last) / player.foot_move_seconds
     return round(price + prices["rush"] * (1 + 4 * haste if haste > 1e-6 else 0))

@@ -14,7 +14,7 @@ from arranger.io import musicxml_tree
 from arranger.io.document import Document
 from arranger.io.musicxml_read import read
 from arranger.io.playing_order import Flow, playing_order
-from arranger.io.tempo import contradicted, word_tempo
+from arranger.io.tempo import beat_words, contradicted, word_tempo
 from arranger.io.transposition import Transposition
 from arranger.model.errors import ChoiceError, SourceError
 from arranger.model.pitch import Pitch
@@ -368,6 +368,45 @@ def test_tempo_words_and_their_places() -> None:
     assert word_tempo("poco allargando") is None
 
 
+def metre(beats: int | str, beat_type: int, symbol: str = "") -> str:
+    sign = f' symbol="{symbol}"' if symbol else ""
+    return (f"<attributes><time{sign}><beats>{beats}</beats><beat-type>{beat_type}</beat-type>"
+            "</time></attributes>")
+
+
+@pytest.mark.parametrize(("signs", "word", "none"), [
+    (metre(4, 4), 120, 90), (metre(3, 4), 120, 90), (metre(5, 8), 120, 90),
+    (metre(2, 2), 160, 120), (metre(3, 2), 160, 120),
+    (metre(4, 4, "cut"), 160, 120), (metre(4, 4, "common") + words("alla breve"), 160, 120),
+    (metre(6, 8), 120, 90), (metre(3, 8), 120, 90), (metre("3+3", 8), 120, 90),
+    (metre(2, 8), 80, 60)])
+def test_words_and_what_is_assumed_are_of_the_beat_of_the_metre(signs, word, none) -> None:
+    assert tempo(signs + n("C4", 4)) == [(0, none, "assumed")]
+    assert tempo(signs + words("Allegro") + n("C4", 4)) == [(0, word, "word")]
+    assert tempo(signs + '<sound tempo="77"/>' + n("C4", 4)) == [(0, 77, "number")]
+
+
+def test_quavers_of_compound_metres_keep_their_pace_and_more_haste_is_never_slower() -> None:
+    assert word_tempo("Andante", F(3, 2)) == word_tempo("Andante") == 76
+    for beat in (F(2), F(3, 2), F(1, 2)):
+        paces = [word_tempo(w, beat) for w in ("Largo", "Adagio", "Andante", "Allegretto",
+                                               "Allegro", "Vivace", "Presto")]
+        assert paces == sorted(paces)
+
+
+def test_a_word_further_on_counts_the_beat_of_the_metre_there() -> None:
+    assert tempo(words("Allegro") + n("C4", 4), metre(2, 2) + words("Allegro") + n("C4", 4),
+                 n("C4", 4), words("Andante") + n("C4", 4)) == [
+        (0, 120, "word"), (4, 160, "word"), (12, 102, "word")]
+
+
+@pytest.mark.parametrize(("signs", "said"), [
+    ("", ""), (metre(2, 2), "minim 60"), (metre(6, 8), "dotted crotchet 60"),
+    (metre(2, 8), "quaver 120"), (metre(6, 8) + words("Andante"), "dotted crotchet 51")])
+def test_a_tempo_is_told_in_beats(signs, said) -> None:
+    assert beat_words(one(signs + n("C4", 4)).score.tempo.marks[0]) == said
+
+
 def test_words_do_not_count_beside_numbers() -> None:
     assert tempo('<sound tempo="80"/>' + n("C4", 4), words("Largo") + n("C4", 4),
                  '<sound tempo="50"/>' + words("Presto") + n("C4"), words("Tempo I") + n("C4")) == [
@@ -379,9 +418,12 @@ def test_words_do_not_count_beside_numbers() -> None:
     ('<sound tempo="120"/>' + words("Adagio"), 70, ""),
     ('<sound tempo="120"/>' + words("dolce"), 120, ""),
     (metronome("<beat-unit>quarter</beat-unit><per-minute>120</per-minute>") + words("Adagio"),
-     120, "")])
+     120, ""),
+    (metre(2, 2) + '<sound tempo="180"/>' + words("Allegro"), 180, ""),
+    (metre(2, 2) + '<sound tempo="30"/>' + words("Allegro"), 30, "allegro (120 to 304)")])
 def test_a_word_may_contradict_a_number_that_is_not_printed(signs, bpm, told) -> None:
-    assert contradicted(one(signs + n("C4", 4)).root, F(bpm)) == told
+    document = one(signs + n("C4", 4))
+    assert contradicted(document.root, F(bpm), document.score.tempo.marks[0].beat) == told
 
 
 def test_a_first_mark_in_the_pickup_or_bar_two_counts_from_the_start() -> None:

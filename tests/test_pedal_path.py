@@ -34,7 +34,7 @@ from tests.strategies import Passage, passages
 
 PLAYER = load_player("average")
 PRICES = load_prices()
-SILENT = MappingProxyType({**PRICES, "ring": 0})
+SILENT = MappingProxyType({**PRICES, "ring": 0, "held": 0})
 LETTERS = ("DCB", "EFG", "DEA", "CGB")
 ANY = st.sampled_from(LETTERS)
 APART = (0.1, 0.15, 0.25, 0.4, 0.6, 1.5, 4.0)
@@ -100,7 +100,8 @@ SHARP = Ways((Way(Pitch("C", 1, 4), 0),), 2000)
 @pytest.mark.parametrize(("gap", "held", "price"), [
     (60.0, 0.1, 10),
     (0.4, 0.1, 10 + 12 + 21),  # hurried, ringing: 30 * (10 ** (-3 * 0.15 / 4.5) - 0.1)
-    (0.4, 0.5, 10 + 12 + 21 + 40),  # and the note is held
+    (0.4, 0.5, 10 + 12 + 21 + 28),  # and the note is held: 40 times the same
+    (3.2, 4.0, 10),  # held on paper, and no longer heard
 ])
 def test_a_move_costs_what_the_prices_say(gap, held, price):
     prices = {**PRICES, "notch": 10, "hurry": 12, "ring": 30, "held": 40}

@@ -188,6 +188,11 @@ def test_settings():
         "more time for the hands; crotchet 90 (assumed) at the start; transposed by -2 semitones; "
         "fingering hints")
     assert settings_words({"harp": "my/own-harp.toml"}) == "my/own-harp.toml"
+    assert settings_words({"tempo": "120", "tempo_assumed": True, "tempo_from": "assumed",
+                           "tempo_beat": "minim 60"}) == (
+        "crotchet 120 (assumed: minim 60) at the start")
+    assert settings_words({"tempo": "160", "tempo_from": "word", "tempo_beat": "minim 80"}) == (
+        "crotchet 160 (from its tempo word: minim 80) at the start")
 
 
 def test_tuning_of_the_low_strings():

@@ -97,6 +97,23 @@ def test_a_repeat_gives_a_string_its_time_too():
     assert [e.rule for e in twice.ledger.entries] == ["R1"]
 
 
+@pytest.mark.parametrize("bpm", [60, 90])
+def test_the_pedals_are_ready_before_the_music_goes_back(bpm):
+    """G sharp ends the bar and G natural begins it: the pedal moves under the last note, so the
+    piece opens with the G that is played first. With more time after the barline it moves there."""
+    again = '<barline location="right"><repeat direction="backward"/></barline>'
+    quick, slow = (arrange(*score_of(piano(
+        right + backup(16) + low("r", 16) + again), bpm), SETTINGS).draft for right in (
+            note("E4", 1) + note("G4", 1) + note("A4", 6) + note("E5") + note("G#4"),
+            note("E4", 8) + note("G4", 4) + note("A4", 3) + note("G#4", 1)))
+    assert quick.plan.opening.alter("G") == 0
+    assert [(m.pedal, m.after) for m in quick.plan.moves] == [("G", 1), ("G", 0)]
+    assert quick.plan.moves[-1].onset > 2
+    assert slow.plan.opening.alter("G") == 1
+    assert 0 < slow.plan.moves[0].onset < 2
+    assert {n.pitch.midi for n in quick.notes} == {64, 67, 69, 76, 68}
+
+
 def test_repeated_notes_take_both_strings_of_a_unison_when_they_are_fast():
     """Berlioz 1855, ch. "La Harpe": B flat and A sharp in turn, "easy and well sounding"."""
     fast = drafted("".join(note("Bb4", 1) for _ in range(16)), low("r", 16), 160, fifths=-3)

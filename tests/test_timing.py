@@ -47,10 +47,12 @@ def seconds_of(change: Window, player: Player) -> float:
 
 
 def crowded(picks: Sequence[Any]) -> int:
-    """What moves cost besides that come sooner after another than at a calm foot's pace."""
-    times = sorted(m.seconds for m in picks)
-    return PRICES["crowd"] * sum(b - a < PLAYER.foot_sustained_seconds - 1e-6
-                                 for a, b in pairwise(times))
+    """What moves cost besides that come within a second after another, most within half of it."""
+    price, calm = 0, PLAYER.foot_sustained_seconds
+    for a, b in pairwise(sorted(m.seconds for m in picks)):
+        price += PRICES["crowd"] * (b - a < calm - 1e-6)
+        price += round(PRICES["bustle"] * min(1, max(0, 2 - (b - a) / calm)))
+    return price
 
 
 def cheapest_moments(changes: Sequence[Window], options: Sequence[Any]) -> int | None:
@@ -176,6 +178,33 @@ def test_a_foot_has_its_time_across_a_repeat_too():
             plain = 1.2 - last + first
         else:
             assert 1.2 - last + first >= PLAYER.foot_move_seconds - 1e-6 > plain
+
+
+@pytest.mark.parametrize(("midi", "onset"), [(60, 3), (36, Fraction(7, 2))])
+def test_a_note_held_on_paper_alone_hinders_no_pedal(midi, onset):
+    """C4 has fallen silent on the last beat before; C2 sounds and is left to its end."""
+    plan, _, _ = timed([use(0, "C", 0, 3.5, midi), use(4, "C", 1)], 120)
+    assert [m.onset for m in plan.moves] == [onset]
+
+
+def busy(first: int, last: int) -> list[Use]:
+    """E and G in turn, wanted otherwise at every beat: each moves on the beat before."""
+    return [use(beat, "EG"[beat % 2], beat // 2 % 2, 1) for beat in range(first, last + 1)]
+
+
+def test_a_long_idle_pedal_moves_before_the_foot_is_busy():
+    """A is wanted at 12, E and G take the beats before; earlier the foot has nothing to do."""
+    uses = [use(0, "A", 0), use(8.5, "E", 0), use(10, "E", 1), use(9.5, "G", 0),
+            use(11, "G", 1), use(12, "A", 1)]
+    plan, _, _ = timed(uses, 90)
+    assert [m.pedal for m in plan.moves] == ["A", "E", "G"]
+    assert plan.moves[0].onset >= 4
+
+
+def test_a_mark_is_not_put_far_ahead_for_a_busy_foot():
+    plan, _, _ = timed([use(0, "A", 0), *busy(2, 15), use(16, "A", 1)], 90)
+    (onset,) = (m.onset for m in plan.moves if m.pedal == "A")
+    assert onset >= 8
 
 
 def test_right_foot_stands_first_at_one_moment():

@@ -16,7 +16,7 @@ from arranger.model.harp import LEFT_FOOT, HarpString, PedalSetting, pedal_word
 from arranger.model.ledger import Respell
 from arranger.model.score import Note
 from arranger.plan.foot_order import MARGIN, FootMove, in_some_order
-from arranger.plan.ring import level
+from arranger.plan.ring import AUDIBLE, level
 from arranger.plan.timing import Window, windows
 from arranger.rulebook.rules import rule
 
@@ -279,9 +279,11 @@ def chromatic(case: Case) -> Iterator[Diagnostic]:
 
 
 def held_through(case: Case) -> Iterator[Diagnostic]:
-    """P13: a note still written as held when its own letter must move."""
+    """P13: a note still written as held, and heard, when its own letter must move."""
     for change in changes(case):
-        if change.old.end > change.new.onset and change.gap > 0:
+        age = max(change.gap - foot_time(case, change.notches), 0.0)
+        heard = level(np.array([change.old.midi]), np.array([age]))[0] > AUDIBLE
+        if change.old.end > change.new.onset and change.gap > 0 and heard:
             old, new = change.old, change.new
             yield case.say("P13", "warning", f"{old.pitch.label} is held while {new.pitch.label} "
                            f"needs its pedal moved: the held string would slide with it",

@@ -18,7 +18,8 @@ from arranger.report.compare_text import summary_line
 from arranger.report.json_report import SCHEMA, dumps
 
 #: Of the settings told by a check, those that belong to the edition.
-_OF_THE_EDITION = ("tempo", "tempo_assumed", "tempo_from", "tempo_word", "timing")
+_OF_THE_EDITION = ("tempo", "tempo_assumed", "tempo_from", "tempo_beat", "tempo_word",
+                   "timing")
 _STATES = ("went", "stayed", "came")
 #: Of a finding, what is told again; its remedies and notes stand in the report of the check.
 _KEPT = ("code", "name", "severity", "message", "bar", "bar_index", "beat", "onset", "staff",

@@ -13,7 +13,7 @@ from arranger.io.files import publish
 from arranger.io.landmarks import double_bars, rehearsal_marks
 from arranger.io.source import sha256
 from arranger.io.source_part import source_part
-from arranger.io.tempo import contradicted
+from arranger.io.tempo import beat_words, contradicted
 from arranger.io.timing import timing
 from arranger.model.diagnostic import Diagnostic
 from arranger.model.draft import Draft
@@ -30,8 +30,10 @@ def heading(command: str, request: Request, opened: Opened,
             "tempo": str(tempo.marks[0].bpm), "tempo_assumed": tempo.assumed,
             "tempo_from": tempo.marks[0].origin,
             "tempo_word": "" if request.tempo else contradicted(
-                opened.document.root, tempo.marks[0].bpm),
+                opened.document.root, tempo.marks[0].bpm, tempo.marks[0].beat),
             "fingering": request.fingering, "pedals": request.pedals, **(more or {})}
+    if tempo.marks[0].origin != "number" and (beat := beat_words(tempo.marks[0])):
+        told["tempo_beat"] = beat
     if said := timing(opened.document.root):
         told["timing"] = said
     return Heading(command, request.source.name, sha256(request.source), opened.parts,

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from itertools import accumulate
 from math import lcm
@@ -12,7 +14,7 @@ from lxml import etree
 from arranger.io.document import Document
 from arranger.io.part_read import FINEST, Bar, Found, PartReader, Ticks
 from arranger.io.playing_order import flows, playing_order
-from arranger.io.tempo import tempo_map
+from arranger.io.tempo import beat_of, tempo_map
 from arranger.io.ties import Sounding, sounding_notes
 from arranger.model.errors import ChoiceError, SourceError
 from arranger.model.score import Measure, Note, NoteId, Part, Score
@@ -60,7 +62,14 @@ def read(root: etree._Element, name: str = "",
                 bar.beat_type, bar.fifths) for i, bar in enumerate(bars))
     notes, chains = _notes(readers, starts, clock)
     opening = clock[starts[1]]
-    tempo = tempo_map(((clock[starts[bar] + at], sign) for bar, at, sign in found.tempi), opening)
+    onsets = [m.onset for m in measures]
+
+    def beat_at(onset: Fraction) -> Fraction:
+        bar = bars[max(bisect_right(onsets, onset) - 1, 0)]
+        return beat_of(bar.beats, bar.beat_type, cut=bar.cut)
+
+    tempo = tempo_map(((clock[starts[bar] + at], sign) for bar, at, sign in found.tempi), opening,
+                      beat_at)
     order = playing_order(flows(found.signs, [bar.number for bar in bars]))
     score = Score(_title(root), _parts(root, readers), measures, notes, tempo, order)
     return Document(root, score, chains, name)
@@ -116,8 +125,7 @@ def _bars(readers: Sequence[PartReader]) -> list[Bar]:
     for reader in ranked:
         for mine, other in zip(bars, reader.bars, strict=False):
             mine.length = max(mine.length, other.length)
-        bars += [Bar(b.number, b.beats, b.beat_type, b.fifths, b.length)
-                 for b in reader.bars[len(bars):]]
+        bars += [replace(b) for b in reader.bars[len(bars):]]
     return bars
 
 

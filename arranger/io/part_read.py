@@ -69,6 +69,7 @@ class Bar:
     beat_type: int
     fifths: int
     length: Ticks = 0
+    cut: bool = False  # the metre is a C with a stroke
 
 
 @dataclass(slots=True)
@@ -96,6 +97,7 @@ class PartReader:
         self.staves = 1
         self._unit: Ticks = 0  # ticks to one division; 0 before any divisions are given
         self._metre = (4, 4)
+        self._cut = False
         self._fifths = 0
         self._moves: dict[int, Transposition] = {}  # by staff, 0 for all staves
         self._pitches: dict[tuple[object, ...], Pitch] = {}
@@ -110,7 +112,7 @@ class PartReader:
         for measure in self.part.iterchildren("measure"):
             self.index = len(self.bars)
             number = measure.get("number") or str(self.index + 1)
-            self.bar = Bar(number, *self._metre, self._key())
+            self.bar = Bar(number, *self._metre, self._key(), cut=self._cut)
             self.bars.append(self.bar)
             self._at: Ticks = 0  # cursor
             self._chord_at: Ticks = 0  # where the last note that is no chord member began
@@ -311,6 +313,7 @@ class PartReader:
                 self._transpose(child)
         if self._at == 0:
             self.bar.beats, self.bar.beat_type = self._metre
+            self.bar.cut = self._cut
             self.bar.fifths = self._key()
 
     def _key(self) -> int:
@@ -329,6 +332,7 @@ class PartReader:
         beats = [sum(self.whole(n, "the metre", 1, 256) for n in (b.text or "").split("+"))
                  for b in time.iterchildren("beats")]
         if types and len(types) == len(beats):
+            self._cut = time.get("symbol") == "cut"
             finest = max(types)
             total = sum(Fraction(n * finest, t) for n, t in zip(beats, types, strict=True))
             self._metre = (int(total), finest) if total.denominator == 1 else (beats[0], types[0])

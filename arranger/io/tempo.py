@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
 from lxml import etree
 
 from arranger.model.score import TempoMap, TempoMark
-from arranger.rulebook.score_words import plain, tempo_ranges
+from arranger.rulebook.score_words import pace, plain, tempo_ranges
 
-#: Taken where a score gives neither number nor known word (the report says "assumed").
-ASSUMED = Fraction(90)
 #: Numbers outside are slips of a program, not tempi (assumption).
 SLOWEST, FASTEST = 5, 1000
 #: Note values in quarter notes, by their MusicXML names.
@@ -27,6 +25,7 @@ NOTE_VALUES: Mapping[str, Fraction] = {
 #: (assumption).
 _FAR_OFF = (Fraction(4, 5), Fraction(5, 4))
 _NUMBER = re.compile(r"\d{1,4}(?:\.\d{1,6})?")
+_ALLA_BREVE = re.compile(r"(?<!\w)alla breve(?!\w)")
 _FIRST_TEMPO = re.compile(r"\btempo (?:primo|i|1|1o|1mo|1°)(?!\w)")
 
 
@@ -88,7 +87,27 @@ def _numbered(text: str | None, unit: Fraction) -> Sign | None:
     return Sign(number=bpm) if SLOWEST <= bpm <= FASTEST else None
 
 
-def tempo_map(signs: Iterable[tuple[Fraction, Sign]], opening: Fraction) -> TempoMap:
+def beat_of(beats: int, beat_type: int, *, cut: bool = False) -> Fraction:
+    """Return the length of what is counted in a metre, in quarter notes.
+
+    ``cut``: the sign of the metre is a C with a stroke, whatever its numbers say.
+    """
+    if cut or beat_type == 2:
+        return Fraction(2)
+    if beat_type == 8 and beats % 3 == 0:
+        return Fraction(3, 2)
+    return Fraction(1, 2) if beat_type == 8 and beats in (2, 4) else Fraction(1)
+
+
+def beat_words(mark: TempoMark) -> str:
+    """Say a tempo in beats of the metre, as *minim 60*; nothing where they are crotchets."""
+    name = {Fraction(2): "minim", Fraction(3, 2): "dotted crotchet",
+            Fraction(1, 2): "quaver"}.get(mark.beat)
+    return f"{name} {round(mark.bpm / mark.beat)}" if name else ""
+
+
+def tempo_map(signs: Iterable[tuple[Fraction, Sign]], opening: Fraction,
+              beat_at: Callable[[Fraction], Fraction] = lambda _: Fraction(1)) -> TempoMap:
     """Return the tempo map of signs at onsets.
 
     Words count only in a score without any number; after the opening only where the marking
@@ -101,9 +120,12 @@ def tempo_map(signs: Iterable[tuple[Fraction, Sign]], opening: Fraction) -> Temp
         before a ratio, a ratio before words.
     opening
         Marks up to this onset (the end of the first bar) count from the start.
+    beat_at
+        The beat of the metre at an onset; "alla breve" makes it a minim.
     """
     found: dict[Fraction, TempoMark] = {}
     ordered = sorted(signs, key=lambda s: (s[0], s[1].number is None, s[1].ratio is None))
+    breves = {onset for onset, sign in ordered if _ALLA_BREVE.search(plain(sign.words))}
     numbered = any(sign.number is not None for _, sign in ordered)
     for onset, sign in ordered:
         if sign.words and numbered and not _FIRST_TEMPO.search(plain(sign.words)):
@@ -111,10 +133,12 @@ def tempo_map(signs: Iterable[tuple[Fraction, Sign]], opening: Fraction) -> Temp
         if sign.words and onset > opening and not _begins_with_tempo(sign.words):
             continue
         at = Fraction(0) if not found and onset <= opening else onset
-        if at not in found and (mark := _mark(at, sign, found)) is not None:
+        beat = Fraction(2) if onset in breves else beat_at(onset)
+        if at not in found and (mark := _mark(at, sign, found, beat)) is not None:
             found[at] = mark
     if Fraction(0) not in found:
-        found = {Fraction(0): TempoMark(Fraction(0), ASSUMED, "assumed"), **found}
+        beat = Fraction(2) if any(o <= opening for o in breves) else beat_at(Fraction(0))
+        found = {Fraction(0): TempoMark(Fraction(0), pace(None, beat), "assumed", beat), **found}
     return TempoMap(_without_repetition(found.values()))
 
 
@@ -123,17 +147,19 @@ def _begins_with_tempo(words: str) -> bool:
     return bool(_FIRST_TEMPO.search(text) or tempo_ranges()[0].match(text))
 
 
-def _mark(at: Fraction, sign: Sign, before: Mapping[Fraction, TempoMark]) -> TempoMark | None:
+def _mark(at: Fraction, sign: Sign, before: Mapping[Fraction, TempoMark],
+          beat: Fraction) -> TempoMark | None:
     if sign.number is not None:
-        return TempoMark(at, sign.number, "number")
+        return TempoMark(at, sign.number, "number", beat)
     marks = list(before.values())
     if sign.ratio is not None:
-        return TempoMark(at, marks[-1].bpm * sign.ratio, marks[-1].origin) if marks else None
+        return (TempoMark(at, marks[-1].bpm * sign.ratio, marks[-1].origin, beat)
+                if marks else None)
     text = plain(sign.words)
     if marks and _FIRST_TEMPO.search(text):
-        return TempoMark(at, marks[0].bpm, marks[0].origin)
-    bpm = word_tempo(text)
-    return None if bpm is None else TempoMark(at, bpm, "word")
+        return TempoMark(at, marks[0].bpm, marks[0].origin, beat)
+    bpm = word_tempo(text, beat)
+    return None if bpm is None else TempoMark(at, bpm, "word", beat)
 
 
 def _without_repetition(marks: Iterable[TempoMark]) -> tuple[TempoMark, ...]:
@@ -144,9 +170,10 @@ def _without_repetition(marks: Iterable[TempoMark]) -> tuple[TempoMark, ...]:
     return tuple(kept)
 
 
-def contradicted(root: etree._Element, bpm: Fraction) -> str:
+def contradicted(root: etree._Element, bpm: Fraction, beat: Fraction = Fraction(1)) -> str:
     """The tempo word of a score, with its usual range, that its first number lies far outside of.
 
+    The range, in crotchets, holds for the crotchet and for the beat of the metre alike.
     A number that only a ``<sound>`` gives is often the program's own; a printed metronome mark is
     the composer's or an editor's, and believed. Empty where nothing is contradicted.
     """
@@ -157,20 +184,23 @@ def contradicted(root: etree._Element, bpm: Fraction) -> str:
         *(w for bar in opening for w in bar.iterfind("direction/direction-type/words")),
         *root.iterfind("movement-title"), *root.iterfind("work/work-title"))]
     for phrase in filter(None, map(_phrase, texts)):
-        low, high = tempo_ranges()[1][phrase]
+        low, high = (number * scale for number, scale in zip(
+            tempo_ranges()[1][phrase], (min(beat, Fraction(1)), max(beat, Fraction(1))),
+            strict=True))
         if not low * _FAR_OFF[0] <= bpm <= high * _FAR_OFF[1]:
             return f"{phrase} ({low} to {high})"
         return ""
     return ""
 
 
-def word_tempo(text: str) -> Fraction | None:
-    """Return the slow end of the usual range of the longest tempo phrase in ``text``, if any.
+def word_tempo(text: str, beat: Fraction = Fraction(1)) -> Fraction | None:
+    """Return the slow end of what the longest tempo phrase in ``text`` usually means, if any.
 
-    A draft gives up no note that can be played within the range the word stands for.
+    A draft gives up no note that can be played within the range the word stands for. ``beat`` of
+    the metre and what is returned in quarter notes.
     """
     phrase = _phrase(text)
-    return Fraction(tempo_ranges()[1][phrase][0]) if phrase else None
+    return pace(tempo_ranges()[1][phrase][0], beat) if phrase else None
 
 
 def _phrase(text: str) -> str:

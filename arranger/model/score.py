@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -84,11 +84,15 @@ class Measure:
 
 @dataclass(frozen=True, slots=True)
 class TempoMark:
-    """From ``onset`` on, ``bpm`` quarter notes a minute; ``origin``: number, word or assumed."""
+    """From ``onset`` on, ``bpm`` quarter notes a minute; ``origin``: number, word or assumed.
+
+    ``beat``: the beat of the metre there, in quarter notes.
+    """
 
     onset: Fraction
     bpm: Fraction
     origin: str = "number"
+    beat: Fraction = Fraction(1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +119,8 @@ class TempoMap:
     def scaled(self, bpm: Fraction) -> TempoMap:
         """Return the map with ``bpm`` as the opening tempo and the rest in proportion."""
         ratio = bpm / self.marks[0].bpm
-        first, *rest = (TempoMark(m.onset, m.bpm * ratio, m.origin) for m in self.marks)
-        return TempoMap((TempoMark(first.onset, first.bpm, "number"), *rest))
+        first, *rest = (replace(m, bpm=m.bpm * ratio) for m in self.marks)
+        return TempoMap((replace(first, origin="number"), *rest))
 
 
 @dataclass(frozen=True, slots=True)

@@ -104,7 +104,7 @@ def _ringing(draft: Draft, letters: Letters, move: PedalMove,
         return
     held = worst.source.end > move.onset
     first = [n for n in _users(letters, move) if n.onset >= move.onset]
-    weight = settings.prices["ring"] * (loud - AUDIBLE) + settings.prices["held"] * held
+    weight = (settings.prices["ring"] + settings.prices["held"] * held) * (loud - AUDIBLE)
     yield _made("ring", weight, move, (*first, worst),
                 f"the {move.pedal} pedal moves while {worst.pitch.label} "
                 + ("is still held" if held else "still rings"))

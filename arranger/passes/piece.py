@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import partial
@@ -80,7 +80,9 @@ def pinned(draft: Draft, piece: Piece, settings: Settings,
     """Settings at the barlines of jumps: one for every group of barlines.
 
     Of the settings at which an unconstrained plan passes them, and those of the key, the cheapest
-    is taken, group by group; all barlines of a group stand alike.
+    is taken, group by group; all barlines of a group stand alike. Then each pedal is tried where
+    its string is wanted first after a barline: a move costs the same before a jump or after it,
+    but after it there is less time, and a diagram shows what is not played next.
     """
     groups = barlines(draft.source, barline_groups(draft.source))
     if not groups:
@@ -93,16 +95,65 @@ def pinned(draft: Draft, piece: Piece, settings: Settings,
     search = search.knowing(recall.find("barlines"))
     recall.keep("barlines", search)
     free = search.cheapest(piece.ways)
+    wanted = _first_wanted(piece, free, at, {onset for group in groups for onset in group})
     pins: dict[Fraction, tuple[int, ...]] = {}
+
+    def price(group: Sequence[Fraction], state: tuple[int, ...]) -> int:
+        return search.cheapest(piece.ways, piece.by_slice(
+            pins | dict.fromkeys(group, state))).total + sum(
+                _after_jump(first.seconds, settings) for onset in group
+                for pedal, first in wanted[onset].items() if state[pedal] != first.position)
+
     for group in groups:
         passed = [free.states[at[onset]] for onset in sorted(group)]
         tried = {_possible(state, settings.harp): 0
                  for state in (*passed, *(keys[onset] for onset in sorted(group)))}
         for state in tried:
-            tried[state] = search.cheapest(piece.ways, piece.by_slice(
-                pins | dict.fromkeys(group, state))).total
-        pins |= dict.fromkeys(group, min(tried, key=tried.__getitem__))
+            tried[state] = price(group, state)
+        best = min(tried, key=tried.__getitem__)
+        least = tried[best]
+        for pedal, position in sorted({(pedal, first.position) for onset in sorted(group)
+                                       for pedal, first in wanted[onset].items()}):
+            state = (*best[:pedal], position, *best[pedal + 1:])
+            if state not in tried:
+                tried[state] = price(group, state)
+                if tried[state] < least:
+                    best, least = state, tried[state]
+        pins |= dict.fromkeys(group, best)
     return pins
+
+
+@dataclass(frozen=True, slots=True)
+class _First:
+    """Where a pedal is wanted first after a barline, and after how many seconds."""
+
+    position: int
+    seconds: float
+
+
+def _first_wanted(piece: Piece, path: PedalPath, at: Mapping[Fraction, int],
+                  joined: Collection[Fraction]) -> dict[Fraction, dict[int, _First]]:
+    """First use of each pedal after every joined barline, up to the next."""
+    found: dict[Fraction, dict[int, _First]] = {}
+    for onset in joined:
+        firsts = found[onset] = {}
+        for rank in range(at[onset], len(piece.parts)):
+            here = piece.parts[rank]
+            if here.onset != onset and here.onset in joined:
+                break
+            for ways, way in zip(piece.ways[rank], path.taken[rank], strict=True):
+                if way is not None and not ways.free:
+                    firsts.setdefault(PEDALS.index(way.pitch.step), _First(
+                        way.pitch.alter + 1, here.seconds - piece.parts[at[onset]].seconds))
+    return found
+
+
+def _after_jump(wait: float, settings: Settings) -> int:
+    """Price of a pedal that moves after a jump, ``wait`` seconds before its string is plucked."""
+    player, prices = settings.player, settings.prices
+    haste = 1.0 - wait / player.foot_move_seconds
+    return round(prices["after_jump"] + prices["hurry"] * (wait < player.foot_sustained_seconds)
+                 + prices["rush"] * (1.0 + 4.0 * haste if haste > 0.0 else 0.0))
 
 
 def _of_key(draft: Draft, onset: Fraction) -> tuple[int, ...]:

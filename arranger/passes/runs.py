@@ -1,13 +1,15 @@
 """Share long one-hand runs and arpeggios between the hands.
 
 A rising or falling line of single notes, longer than one hand places at a time and wider than its
-span, goes to both hands in turn where the other hand is free (Kuntz: groups of four or fewer).
+span, goes to both hands in turn where the other hand is free (Kuntz: groups of four or fewer). It
+is free if it has time to come before its own first group, and to go where it is wanted next.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from arranger.model.draft import Draft, HarpNote
 from arranger.passes.settings import Settings
@@ -16,6 +18,7 @@ from arranger.plan.slices import Slice, slices
 from arranger.rulebook.players import Player
 
 STAGE = "runs"
+_LEAST = 3  # notes of a group, where there are more groups than need be (assumption)
 _FAST = 0.3  # seconds between the notes of a run (assumption)
 
 
@@ -63,25 +66,42 @@ def _share(run: tuple[int, int], played: Sequence[Slice], player: Player) -> dic
     wide = abs(places[-1] - places[0]) > player.span_steps
     if len(one_hand) != 1 or len(notes) <= most or not wide:
         return {}
-    mine = notes[0].hand
-    other = "L" if mine == "R" else "R"
     count = -(-len(notes) // most)
+    run_slices = range(first, last + 1)
+    hands = _in_turn(run_slices, count, played, player)
+    if not hands and len(notes) >= _LEAST * (count + 1):  # the hand that has the line ends it
+        hands = _in_turn(run_slices, count + 1, played, player)
+    return hands
+
+
+def _in_turn(run: range, count: int, played: Sequence[Slice], player: Player) -> dict[str, str]:
+    """So many groups in turn; nothing where the other hand cannot come, or cannot be back."""
+    mine = played[run[0]].notes[0].hand
+    other = "L" if mine == "R" else "R"
+    cuts = [run[0] + len(run) * rank // count for rank in range(count + 1)]
+    theirs = range(cuts[1], cuts[count // 2 * 2])
+    if not all(_has_time(other, at, way, played, player)
+               for at, way in ((theirs[0], -1), (theirs[-1], 1))):
+        return {}
     hands: dict[str, str] = {}
-    for rank in range(count):
-        group = notes[rank * len(notes) // count:(rank + 1) * len(notes) // count]
+    for rank, (start, end) in enumerate(pairwise(cuts)):
         hand = mine if rank % 2 == 0 else other
         low, high = reach(hand, player)
+        group = [played[at].notes[0] for at in range(start, end)]
         if any(not low.position <= n.string.position <= high.position for n in group):
             return {}
         hands |= {n.id: hand for n in group}
-    return hands if _free(other, first, played, player) else {}
+    return hands
 
 
-def _free(hand: str, first: int, played: Sequence[Slice], player: Player) -> bool:
-    """Tell whether the other hand has had time to come over."""
-    for at in range(first - 1, -1, -1):
-        if played[first].seconds - played[at].seconds > player.collision_seconds:
-            return True
-        if any(n.hand == hand for n in played[at].notes):
-            return False
+def _has_time(hand: str, at: int, way: int, played: Sequence[Slice], player: Player) -> bool:
+    """Tell whether a hand has time from what it plucks last to a slice, or (``way`` 1) on."""
+    here = played[at]
+    place = here.notes[0].string.position
+    for there in played[at + 1:] if way > 0 else reversed(played[:at]):
+        places = [n.string.position for n in there.notes if n.hand == hand]
+        if places:
+            far = min(abs(place - p) for p in places) - player.span_steps
+            return abs(there.seconds - here.seconds) > max(
+                player.collision_seconds, far / player.travel_steps_per_second)
     return True

@@ -122,8 +122,8 @@ def _price(string: HarpString, plucks: Plucks, moment: Moment, left: LeftHand, h
     if at:
         age = moment.seconds - plucks.times[at - 1]
         left_over = float(level(np.array([plucks.midi]), np.array([age]))[0])
-        price += round(prices["ring"] * max(0.0, left_over - AUDIBLE))
-        price += prices["held"] * (plucks.until[at - 1] > moment.seconds + 1e-6)
+        heard = prices["ring"] + prices["held"] * (plucks.until[at - 1] > moment.seconds + 1e-6)
+        price += round(heard * max(0.0, left_over - AUDIBLE))
     end = moment.seconds + player.lever_move_seconds
     after = bisect_left(plucks.times, end - 1e-6)
     if after < len(plucks.times):

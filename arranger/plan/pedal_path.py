@@ -119,9 +119,10 @@ class _LastUse:
         hurried at a price that grows with the haste, but never into the moment before the pluck
         by which the pedal must be down.
         """
-        ringing = level(self.midi, np.maximum(start - self.struck, 0.0)).max(axis=2)
-        price = prices["ring"] * np.maximum(0.0, ringing - AUDIBLE)
-        price += prices["held"] * (self.until.max(axis=2) > arrive - 1e-6)
+        ringing = level(self.midi, np.maximum(start - self.struck, 0.0))
+        heard = np.maximum(0.0, ringing - AUDIBLE)
+        price = prices["ring"] * heard.max(axis=2)
+        price += prices["held"] * (heard * (self.until > arrive - 1e-6)).max(axis=2)
         wait = arrive - self.struck.max(axis=2)
         price += prices["hurry"] * (wait < player.foot_sustained_seconds - 1e-6)
         haste = 1.0 - wait / player.foot_move_seconds

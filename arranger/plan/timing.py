@@ -26,6 +26,11 @@ _BEATS_BACK = 6  # beats looked at before the new note (assumption)
 #: cannot meet all its windows otherwise.
 _CUTS = (8, 48)
 _MISSED = 10_000
+#: A foot has rested after so many times what it takes for a move at leisure (assumption).
+_RESTS = 2
+#: Bars before its note in which a move may stand, and the price of each bar more: a mark far ahead
+#: is forgotten (assumptions).
+_BARS_AHEAD, _FAR_AHEAD = 2, 10
 _EPS = 1e-6
 
 
@@ -113,7 +118,7 @@ def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window]
         for cuts in _CUTS:
             options = [_pinned(w, score, pins) or
                        _moments(w, score, grid, beat_set, cuts, player, prices) for w in mine]
-            placed, late = _placed(mine, options, player, prices["crowd"], jumps)
+            placed, late = _placed(mine, options, player, prices, jumps)
             if not late:
                 break
         missed += late
@@ -159,27 +164,29 @@ def _moments(window: Window, score: Score, grid: Sequence[Fraction], beats: froz
     moments = []
     ready = {p for p, t in zip(ordered, times[1:-1], strict=True)
              if p in beats and arrive - t >= need - 1e-9}
+    used_in = score.measure_at(window.before).index
     left_over = len(ready)  # beats still to come on which the move would be in time
     for place, time in zip(ordered, times[1:-1], strict=True):
         price = places[place] or (0 if place in beats else 3)
-        if place < window.until:
-            price += prices["held"]
         if window.midi:
             left = 10.0 ** (-3.0 * (time - struck) / float(T60[window.midi]))
-            price += round(prices["ring"] * max(0.0, left - AUDIBLE))
+            heard = prices["ring"] + prices["held"] * (place < window.until)
+            price += round(heard * max(0.0, left - AUDIBLE))
         if arrive - time < need - 1e-9:
             price += 25 + round(100 * (need - (arrive - time)))
         if place in ready:
             left_over -= 1
-        price += 2 * left_over
+        ahead = used_in - score.measure_at(place).index
+        price += 2 * left_over + _FAR_AHEAD * max(0, ahead - _BARS_AHEAD)
         moments.append(_Moment(place, time, price))
     return moments
 
 
 def _placed(changes: Sequence[Window], options: Sequence[Sequence[_Moment]], player: Player,
-            crowd: int, jumps: Sequence[tuple[float, float]]) -> tuple[list[_Moment], list[Window]]:
+            prices: Mapping[str, int], jumps: Sequence[tuple[float, float]]
+            ) -> tuple[list[_Moment], list[Window]]:
     """Moments of one foot's changes, a move apart across the jumps too where that can be."""
-    placed, late = _place(changes, options, player, crowd)
+    placed, late = _place(changes, options, player, prices)
     for end, start in jumps:
         last = max((r for r, m in enumerate(placed) if m.seconds < end - _EPS),
                    key=lambda r: placed[r].seconds, default=None)
@@ -197,7 +204,7 @@ def _placed(changes: Sequence[Window], options: Sequence[Sequence[_Moment]], pla
             narrowed[last] = [m for m in options[last] if end - m.seconds >= least[0]]
             narrowed[first] = [m for m in options[first] if m.seconds - start >= least[1]]
             if narrowed[last] and narrowed[first]:
-                found.append((_place(changes, narrowed, player, crowd), narrowed))
+                found.append((_place(changes, narrowed, player, prices), narrowed))
         if found:
             (placed, late), options = min(found, key=lambda f: sum(m.price for m in f[0][0])
                                           + _MISSED * len(f[0][1]))
@@ -208,7 +215,7 @@ def _placed(changes: Sequence[Window], options: Sequence[Sequence[_Moment]], pla
 class _Line:
     """Some changes placed, in order: the price, the last change and the rest.
 
-    ``free``: when the foot has ended its last move, ``calm``: when it has had time for it.
+    ``free``: when the foot has ended its last move, ``calm``: when it has rested from it.
     """
 
     price: int
@@ -219,14 +226,15 @@ class _Line:
 
 
 def _place(changes: Sequence[Window], options: Sequence[Sequence[_Moment]], player: Player,
-           crowd: int) -> tuple[list[_Moment], list[Window]]:
+           prices: Mapping[str, int]) -> tuple[list[_Moment], list[Window]]:
     """Cheapest moments of one foot's changes, a move apart, in whatever order; then the missed.
 
     A sweep over all moments in time. Lines are kept by the open windows they have served (at most
     one a pedal, for the windows of one pedal do not overlap); of those that have served the same,
     a dearer one is kept only if its foot is free or calm earlier. A window that closes unserved is
-    missed at a heavy price. ``crowd``: price of a move sooner after another than a calm foot's.
+    missed at a heavy price.
     """
+    rest = _RESTS * player.foot_sustained_seconds
     lines = {frozenset[int](): [_Line(0)]}
     for now, rank, at in sorted((m.seconds, rank, at) for rank, moments in enumerate(options)
                                 for at, m in enumerate(moments)):
@@ -234,12 +242,12 @@ def _place(changes: Sequence[Window], options: Sequence[Sequence[_Moment]], play
         moment = options[rank][at]
         for served in [s for s in lines if rank not in s]:
             line = min((x for x in lines[served] if x.free <= now + _EPS), default=None,
-                       key=lambda x: x.price + crowd * (x.calm > now + _EPS))
+                       key=lambda x: x.price + crowding(now - x.calm + rest, player, prices))
             if line is not None:
                 more = _Line(
-                    line.price + moment.price + crowd * (line.calm > now + _EPS),
-                    now + _time(changes[rank], player), now + player.foot_sustained_seconds,
-                    (rank, moment), line)
+                    line.price + moment.price
+                    + crowding(now - line.calm + rest, player, prices),
+                    now + _time(changes[rank], player), now + rest, (rank, moment), line)
                 lines.setdefault(served | {rank}, []).append(more)
         if at == len(options[rank]) - 1:
             lines = _close(lines, rank)
@@ -255,6 +263,14 @@ def _place(changes: Sequence[Window], options: Sequence[Sequence[_Moment]], play
         placed[rank] = max(options[rank], key=lambda m: (
             min((abs(m.seconds - o) for o in others), default=0.0), -m.price))
     return [placed[rank] for rank in range(len(changes))], [changes[rank] for rank in missed]
+
+
+def crowding(since: float, player: Player, prices: Mapping[str, int]) -> int:
+    """Price of a move so many seconds after another of the same foot began."""
+    calm = player.foot_sustained_seconds
+    rested = (since / calm - 1.0) / (_RESTS - 1)
+    return prices["crowd"] * (since < calm - _EPS) + round(
+        prices["bustle"] * (1.0 - min(max(rested, 0.0), 1.0)))
 
 
 def _time(change: Window, player: Player) -> float:

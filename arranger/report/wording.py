@@ -215,8 +215,9 @@ def settings_words(settings: Mapping[str, Any]) -> str:
     rest = {k: v for k, v in settings.items() if v not in (None, False, "", "all", 0, [])}
     said = [titled(f"{kind}s", str(rest.pop(kind))) for kind in ("harp", "player") if kind in rest]
     origin = rest.pop("tempo_from", "number")
-    assumed = (" (assumed)" if rest.pop("tempo_assumed", False)
-               else " (from its tempo word)" if origin == "word" else "")
+    beat = f": {rest.pop('tempo_beat')}" if "tempo_beat" in rest else ""
+    assumed = (f" (assumed{beat})" if rest.pop("tempo_assumed", False)
+               else f" (from its tempo word{beat})" if origin == "word" else "")
     word = rest.pop("tempo_word", "")
     unlike = f" though it says {word}" if word else ""
     if "tempo" in rest:

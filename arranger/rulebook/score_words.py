@@ -6,6 +6,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cache
 from typing import Any, Literal
 
@@ -27,9 +28,21 @@ def jumps_said(text: str) -> Iterator[Jump]:
 
 @cache
 def tempo_ranges() -> tuple[re.Pattern[str], dict[str, tuple[int, int]]]:
-    """Return a pattern of all tempo phrases, and the usual crotchets a minute of each."""
+    """Return a pattern of all tempo phrases, and the usual beats a minute of each."""
     ranges = {plain(word): (low, high) for word, (low, high) in _file()["words"].items()}
     return re.compile(rf"(?<!\w)(?:{_either(ranges)})(?!\w)"), ranges
+
+
+def pace(number: int | None, beat: Fraction) -> Fraction:
+    """Return the crotchets a minute that a number of the table means; without one those assumed.
+
+    Whole ones; ``beat``: the length of the metre's beat in crotchets.
+    """
+    table = _file()["beats"]
+    number = table["no_word"] if number is None else number
+    name = {Fraction(2): "minim", Fraction(3, 2): "dotted_crotchet",
+            Fraction(1, 2): "quaver"}.get(beat)
+    return Fraction(round(beat * round(number * Fraction(*table[name]))) if name else number)
 
 
 def is_tempo(text: str) -> bool:
