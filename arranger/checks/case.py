@@ -12,7 +12,8 @@ from arranger.model.harp import Harp, HarpString, spellings
 from arranger.model.ledger import Drop, OctaveShift, Respell
 from arranger.model.marks import PartMarks
 from arranger.model.score import Note, NoteId, Score
-from arranger.plan.part_hands import Attack, Grip, grips, unshared
+from arranger.plan.hand_over_hand import shared
+from arranger.plan.part_hands import Attack, Grip, unshared
 from arranger.plan.recall import Recall
 from arranger.plan.slices import clock
 from arranger.plan.timing import Use
@@ -21,6 +22,7 @@ from arranger.rulebook.rules import rule
 
 RANK: Mapping[str, int] = {"advice": 0, "warning": 1, "error": 2}
 HAND = {"L": "left hand", "R": "right hand"}
+OTHER = {"L": "R", "R": "L"}
 #: Place of the note on the line of a clef: 7 times the octave plus the step.
 _CLEFS = {"G": 4 * 7 + 4, "F": 3 * 7 + 3, "C": 4 * 7}
 _SLIDES = frozenset({"glissando", "slide"})
@@ -266,7 +268,7 @@ def with_notes(case: Case, notes: Iterable[Note], marks: PartMarks | None = None
     attacks = tuple(Attack(onset, time, group)
                     for (onset, group), time in zip(groups, times, strict=True))
     return Case(case.score, case.part, case.judge, ordered, attacks,
-                grips(attacks, case.player, case.judge.prices, case.fingers, case.recall)
+                shared(attacks, case.player, case.judge.prices, case.fingers, case.recall)
                 if hands else unshared(attacks, case.player),
                 marks or case.marks, case.fingers,
                 case.staves, case.entry if entry is None else entry, case.changes_marked,

@@ -6,12 +6,13 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from itertools import combinations, pairwise
 
-from arranger.checks.case import HAND, Case
+from arranger.checks.case import HAND, OTHER, Case
 from arranger.model.diagnostic import Diagnostic, Remedy
 from arranger.model.harp import HarpString
-from arranger.model.ledger import Drop, OctaveShift, Roll
+from arranger.model.ledger import Drop, GiveToHand, OctaveShift, Roll
 from arranger.model.mark_edits import Unsign
 from arranger.model.score import Note
+from arranger.plan.hand_faults import Leap, leaps, long_runs
 from arranger.plan.part_hands import Attack, Grip, fault
 from arranger.rulebook.rules import rule
 
@@ -135,31 +136,10 @@ def hurried_roll(case: Case) -> Iterator[Diagnostic]:
 def long_run(case: Case) -> Iterator[Diagnostic]:
     """H6: a quick run in one direction that stays in one hand."""
     limit = rule("H6").number("moderate_seconds")
-    runs: list[list[tuple[Attack, str, Note]]] = [[]]
-    for attack, grip in zip(case.attacks, case.grips, strict=True):
-        single = [(h, n) for h in "LR" for n in grip.hand(h)]
-        here = (attack, *single[0]) if len(single) == 1 else None
-        if here is None or not _goes_on(runs[-1], here, limit):
-            runs.append([])
-        if here is not None:
-            runs[-1].append(here)
-    for run in runs:
-        if len(run) > 2 * case.player.one_hand_run_notes:
-            gap = (run[-1][0].seconds - run[0][0].seconds) / (len(run) - 1)
-            yield case.say("H6", "advice", f"{len(run)} quick notes in one direction lie in the "
-                           f"{HAND[run[0][1]]}: share them between the hands",
-                           [n for _, _, n in run], need=(gap, limit))
-
-
-def _goes_on(run: Sequence[tuple[Attack, str, Note]], here: tuple[Attack, str, Note],
-             limit: float) -> bool:
-    if not run:
-        return True
-    last = run[-1]
-    if here[1] != last[1] or here[0].seconds - last[0].seconds > limit - 1e-6:
-        return False
-    way = here[2].midi - last[2].midi
-    return way != 0 and (len(run) == 1 or (way > 0) == (last[2].midi > run[-2][2].midi))
+    for run in long_runs(case.attacks, case.grips, case.player):
+        yield case.say("H6", "advice", f"{len(run.notes)} quick notes in one direction lie in the "
+                       f"{HAND[run.hand]}: share them between the hands", run.notes,
+                       need=(run.gap, limit))
 
 
 def wide_below(case: Case) -> Iterator[Diagnostic]:
@@ -188,23 +168,28 @@ def _span(notes: Sequence[Note]) -> int:
 
 
 def no_time_to_place(case: Case) -> Iterator[Diagnostic]:
-    """H9: a hand leaps farther than the time allows, whichever hand takes what."""
-    pace, lead = rule("H9").number("strings_per_second"), case.player.placing_lead_seconds
-    last: dict[str, tuple[Attack, tuple[Note, ...]]] = {}
-    for attack, hand, notes in _hands(case):
-        before = last.get(hand)
-        last[hand] = (attack, notes)
-        if before is None:
-            continue
-        old = before[1]
-        way = max(notes[-1].pitch.position, old[-1].pitch.position) - min(
-            notes[0].pitch.position, old[0].pitch.position) - case.player.span_steps
-        gap = attack.seconds - before[0].seconds
-        need = way / pace + lead
-        if way > case.player.comfortable_span_steps and gap < need - 1e-6:
-            yield case.say("H9", "warning", f"the {HAND[hand]} leaps from {_names(old)} to "
-                           f"{_names(notes)} in {gap:.2f} s, without time to place",
-                           notes, need=(gap, need))
+    """H9: a hand leaps farther than the time allows."""
+    for leap in leaps(case.attacks, case.grips, case.player):
+        if leap.late:
+            yield case.say("H9", "warning", f"the {HAND[leap.hand]} leaps from {_names(leap.old)} "
+                           f"to {_names(leap.new)} in {leap.have:.2f} s, without time to place",
+                           leap.new, need=(leap.have, leap.need),
+                           remedies=_to_the_other(case, leap))
+
+
+def _to_the_other(case: Case, leap: Leap) -> Iterator[Remedy]:
+    """Either end of a leap for the other hand, and every note there like it in the bar."""
+    other = OTHER[leap.hand]
+    for end in (leap.new, leap.old):
+        places = {n.pitch.position for n in end}
+        alike = [n for n in case.notes if n.measure == leap.new[0].measure
+                 and n.staff == end[0].staff and n.pitch.position in places]
+        for notes in (end, alike):
+            names = _names(sorted({n.pitch.position: n for n in notes}.values(),
+                                  key=lambda n: n.pitch.position))
+            yield Remedy(f"give {names.replace(' ', ', ')} to the {HAND[other]}", "same-sound",
+                         case.judge.prices["other_hand"] * len(notes),
+                         tuple(GiveToHand(n.id, other) for n in notes))
 
 
 def stretched(case: Case) -> Iterator[Diagnostic]:

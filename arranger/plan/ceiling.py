@@ -18,13 +18,13 @@ from functools import partial
 from arranger.model.harp import LEFT_FOOT, PedalSetting
 from arranger.model.score import NoteId, Score, TempoMark, bar_name
 from arranger.plan.foot_order import MARGIN, FootMove, in_some_order
+from arranger.plan.hand_faults import leaps
 from arranger.plan.lever_hand import LeverWork, lever_stretch
 from arranger.plan.part_hands import Attack, Grip
 from arranger.plan.slices import clock
 from arranger.plan.stretch import CLOSE, least_stretch
 from arranger.plan.timing import Use, windows
 from arranger.rulebook.players import Player
-from arranger.rulebook.rules import rule
 
 #: Crotchets a minute beyond which nobody counts: no limit is told (assumption).
 _FAST = 300
@@ -132,23 +132,9 @@ def _restrikes(attacks: Sequence[Attack], player: Player) -> Iterator[Wait]:
 
 def _travels(attacks: Sequence[Attack], grips: Sequence[Grip], player: Player) -> Iterator[Wait]:
     """Leaps beyond a comfortable span, by the pace of rule H9."""
-    pace = rule("H9").number("strings_per_second")
-    last: dict[str, tuple[float, Sequence[NoteId], int, int]] = {}
-    for attack, grip in zip(attacks, grips, strict=True):
-        for hand in "LR":
-            notes = grip.hand(hand)
-            if not notes:
-                continue
-            low, high = notes[0].pitch.position, notes[-1].pitch.position
-            ids = tuple(n.id for n in notes)
-            before = last.get(hand)
-            last[hand] = (attack.seconds, ids, low, high)
-            if before is None or attack.seconds <= before[0]:
-                continue
-            way = max(high, before[3]) - min(low, before[2]) - player.span_steps
-            if way > player.comfortable_span_steps:
-                yield Wait(notes[0].measure, "travel", attack.seconds - before[0],
-                           way / pace + player.placing_lead_seconds, (*before[1], *ids))
+    for leap in leaps(attacks, grips, player):
+        yield Wait(leap.new[0].measure, "travel", leap.have, leap.need,
+                   tuple(n.id for n in (*leap.old, *leap.new)))
 
 
 def ceiling(score: Score, asked: Demands, first: int = 0, last: int | None = None) -> Ceiling:
