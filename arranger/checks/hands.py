@@ -12,7 +12,7 @@ from arranger.model.harp import HarpString
 from arranger.model.ledger import Drop, GiveToHand, OctaveShift, Roll
 from arranger.model.mark_edits import Unsign
 from arranger.model.score import Note
-from arranger.plan.hand_faults import Leap, leaps, long_runs
+from arranger.plan.hand_faults import Anew, Leap, leaps, long_runs, placed_anew
 from arranger.plan.part_hands import Attack, Grip, fault
 from arranger.rulebook.rules import rule
 
@@ -192,6 +192,47 @@ def _to_the_other(case: Case, leap: Leap) -> Iterator[Remedy]:
                          tuple(GiveToHand(n.id, other) for n in notes))
 
 
+def hand_set_again(case: Case) -> Iterator[Diagnostic]:
+    """H12: octaves or chords faster than a hand can be placed; one finding a bar."""
+    lead = case.player.placing_lead_seconds
+    never = rule("H12").number("never_share") * lead
+    bars: dict[int, list[Anew]] = {}
+    for anew in placed_anew(case.attacks, case.grips, case.player):
+        if 0 < anew.have < lead - 1e-6:
+            bars.setdefault(anew.new[0].measure, []).append(anew)
+    for _, some in sorted(bars.items()):
+        found = sorted(some, key=lambda a: a.at)
+        worst = min(found, key=lambda a: (a.have, a.at))
+        hands = {a.hand for a in found}
+        who = f"the {HAND[worst.hand]}" if len(hands) == 1 else "each hand"
+        times = max(sum(a.hand == h for a in found) for h in hands)
+        more = "" if times == 1 else f", {'twice' if times == 2 else f'{times} times'} in the bar"
+        notes = list(dict.fromkeys(n for a in found for n in (*a.old, *a.new)))
+        yield case.say("H12", "error" if worst.have < never - 1e-6 else "warning",
+                       f"{who} would be placed anew {worst.have:.2f} s after the last grip, as on "
+                       f"{_names(worst.new)} after {_names(worst.old)}{more}", notes,
+                       onset=found[0].new[0].onset, need=(worst.have, lead),
+                       remedies=_one_each(case, found))
+
+
+def _one_each(case: Case, found: Sequence[Anew]) -> Iterator[Remedy]:
+    """Of pairs of strings leave the outer line to the hand, the inner to the other or to none."""
+    grips = list(dict.fromkeys((a.hand, g) for a in found for g in (a.old, a.new)))
+    if any(len(g) != 2 for _, g in grips):
+        return
+    inner = [(hand, g[0] if hand == "R" else g[-1], g) for hand, g in grips]
+    hands = sorted({hand for hand, _ in grips}, reverse=True)
+    which = " and the ".join(f"{'lower' if h == 'R' else 'upper'} notes of the {HAND[h]}"
+                             for h in hands)
+    if len(hands) == 1:
+        yield Remedy(f"give the {which} to the {HAND[OTHER[hands[0]]]}", "same-sound",
+                     case.judge.prices["other_hand"] * len(inner),
+                     tuple(GiveToHand(n.id, OTHER[hand]) for hand, n, _ in inner))
+    yield Remedy(f"leave out the {which}", "other-sound",
+                 sum(case.worth(n, g) for _, n, g in inner),
+                 tuple(Drop(n.id) for _, n, _ in inner))
+
+
 def stretched(case: Case) -> Iterator[Diagnostic]:
     """H10: written fingers that neighbour one another, too far apart."""
     player = case.player
@@ -234,4 +275,5 @@ def _octave(grip: Grip) -> bool:
 
 CHECKS = {"H1": too_many, "H2": too_wide, "H3": out_of_reach, "H4": crossed, "H5": hurried_roll,
           "H6": long_run, "H7": wide_below, "H8": step_by_thumb, "H9": no_time_to_place,
-          "H10": stretched, "H11": octaves_fast}
+          "H10": stretched, "H11": octaves_fast,
+          "H12": hand_set_again}

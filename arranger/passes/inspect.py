@@ -189,6 +189,7 @@ def _could_add(remedy: Remedy, case: Case) -> list[str]:
     fewer = all(isinstance(e, Drop | Merge) for e in remedy.edits)
     return [code for code in _GRAVE if not (fewer and code in _NOT_BY_LESS)
             and (case.fingers or code != "H4")
+            and code != "H12"  # asks which hand takes what, which no proof of another rule does
             and (case.marks.pedals or code not in pedal_marks.CHECKS)
             and (case.harp.mechanism == "lever" or code not in LEVER_CHECKS)]
 

@@ -1,9 +1,10 @@
-"""Where a hand has no time, as a part shares the strings: leaps, strings passed on, long runs."""
+"""Where a hand has no time as a part shares the strings: leaps, strings passed on, runs, chords."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from arranger.model.score import Note
 from arranger.plan.part_hands import Attack, Grip
@@ -11,6 +12,8 @@ from arranger.rulebook.players import Player
 from arranger.rulebook.rules import rule
 
 _EPS = 1e-6
+#: Strings for which a hand is set; a single finger is quicker.
+_CHORD = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +31,17 @@ class Leap:
     def late(self) -> bool:
         """Tell whether there is too little time."""
         return self.have < self.need - _EPS
+
+
+@dataclass(frozen=True, slots=True)
+class Anew:
+    """A hand plucks ``old``, and then ``new``, for which it has to be placed again (rule H12)."""
+
+    at: int
+    hand: str
+    old: tuple[Note, ...]
+    new: tuple[Note, ...]
+    have: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +82,38 @@ def leaps(attacks: Sequence[Attack], grips: Sequence[Grip], player: Player) -> I
                 new[0].pitch.position, old[0].pitch.position) - player.span_steps
             if way > player.comfortable_span_steps:
                 yield Leap(at, hand, old, new, attack.seconds - before[0], way / pace + lead)
+
+
+def placed_anew(attacks: Sequence[Attack], grips: Sequence[Grip],
+                player: Player) -> Iterator[Anew]:
+    """Grips of two strings or more that a hand cannot have set together with those before them.
+
+    Single notes between them are not looked at; strings that stand are a matter of rule R1.
+    """
+    for hand in "LR":
+        placed: frozenset[int] = frozenset()
+        last: tuple[float, tuple[Note, ...]] | None = None
+        for at, (attack, grip) in enumerate(zip(attacks, grips, strict=True)):
+            new = grip.hand(hand)
+            if grip.fault or len(new) < _CHORD:
+                continue
+            strings = frozenset(n.pitch.position for n in new)
+            both = placed | strings
+            together = not placed & strings and _held(both, player)
+            if last is not None and not together and not strings <= placed and len(
+                    strings - {n.pitch.position for n in last[1]}) >= _CHORD:
+                yield Anew(at, hand, last[1], new, attack.seconds - last[0])
+            placed = both if together else placed if strings <= placed else strings
+            last = attack.seconds, new
+
+
+def _held(strings: frozenset[int], player: Player) -> bool:
+    """Tell whether a hand can stand on all of these at once, thumb on the highest."""
+    places = sorted(strings, reverse=True)
+    opens = (player.finger_pair_1_2_steps, player.finger_pair_2_3_steps,
+             player.finger_pair_3_4_steps)
+    return (len(places) <= player.fingers_per_hand and places[0] - places[-1] <= player.span_steps
+            and all(a - b <= most for (a, b), most in zip(pairwise(places), opens, strict=False)))
 
 
 def handed_over(attacks: Sequence[Attack], grips: Sequence[Grip],

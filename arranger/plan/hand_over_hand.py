@@ -12,13 +12,14 @@ from collections.abc import Mapping, Sequence
 from itertools import groupby
 
 from arranger.model.score import NoteId
-from arranger.plan.hand_faults import handed_over, leaps, long_runs
+from arranger.plan.hand_faults import handed_over, leaps, long_runs, placed_anew
 from arranger.plan.part_hands import Attack, Grip, grips
 from arranger.plan.recall import Recall
 from arranger.rulebook.players import Player
 
 #: What a long run weighs; of a leap and a string passed on, the time wanted by the time there is.
 _RUN = 1.0
+_EPS = 1e-6
 Stretch = range  # attacks that stand on one staff
 
 
@@ -59,6 +60,9 @@ def _weights(lines: Sequence[Stretch], attacks: Sequence[Attack], shares: Sequen
     faults = [*((f.at, f.need / f.have) for f in leaps(attacks, shares, player) if f.late),
               *((f.at, player.collision_seconds / f.have)
                 for f in handed_over(attacks, shares, player)),
+              *((f.at, player.placing_lead_seconds / f.have)
+                for f in placed_anew(attacks, shares, player)
+                if f.have < player.placing_lead_seconds - _EPS),
               *((f.at, _RUN) for f in long_runs(attacks, shares, player))]
     starts = [line.start for line in lines]
     for at, weight in faults:
