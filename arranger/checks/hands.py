@@ -136,7 +136,10 @@ def hurried_roll(case: Case) -> Iterator[Diagnostic]:
 def long_run(case: Case) -> Iterator[Diagnostic]:
     """H6: a quick run in one direction that stays in one hand."""
     limit = rule("H6").number("moderate_seconds")
+    glided = case.glided()
     for run in long_runs(case.attacks, case.grips, case.player):
+        if any(n.id in glided for n in run.notes):
+            continue
         yield case.say("H6", "advice", f"{len(run.notes)} quick notes in one direction lie in the "
                        f"{HAND[run.hand]}: share them between the hands", run.notes,
                        need=(run.gap, limit))
@@ -253,12 +256,13 @@ def octaves_fast(case: Case) -> Iterator[Diagnostic]:
     found = rule("H11")
     limit, strings = found.number("fast_seconds"), found.number("sweep_steps")
     run: list[tuple[Attack, Grip]] = []
+    glided = case.glided()
     for attack, grip in [*zip(case.attacks, case.grips, strict=True), (None, None)]:
         if attack is not None and grip is not None and _octave(grip) and (
                 not run or attack.seconds - run[-1][0].seconds < limit - 1e-6):
             run.append((attack, grip))
             continue
-        if run:
+        if run and not any(n.id in glided for _, g in run for n in (*g.left, *g.right)):
             tops = [g.right[0].pitch.position for _, g in run]
             if max(tops) - min(tops) >= strings:
                 gap = (run[-1][0].seconds - run[0][0].seconds) / max(1, len(run) - 1)

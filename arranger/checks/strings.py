@@ -94,7 +94,10 @@ def just_left(case: Case) -> Iterator[Diagnostic]:
     """S4: a string passes from hand to hand too soon, as the part shares the strings."""
     limit = case.player.collision_seconds
     bars: dict[int, list[tuple[float, str, Note, Note]]] = {}
+    glided = case.glided()
     for over in handed_over(case.attacks, case.grips, case.player):
+        if {over.old.id, over.new.id} & glided:
+            continue
         bars.setdefault(over.new.measure, []).append((over.have, over.hand, over.old, over.new))
     for found in bars.values():
         gap, which, _, note = min(found, key=lambda f: (f[0], f[3].onset, f[3].midi))

@@ -37,6 +37,7 @@ class _Found:
     piano: list[PianoSign] = field(default_factory=list)
     clefs: list[Clef] = field(default_factory=list)
     levers: list[LeverMark] = field(default_factory=list)
+    glides: list[Fraction] = field(default_factory=list)
     open: dict[str, tuple[Fraction, str]] = field(default_factory=dict)
     line: tuple[Fraction, list[str]] = (Fraction(-1), [])  # words of no pedal, read last
 
@@ -64,7 +65,8 @@ def read_marks(root: etree._Element, part_id: str, score: Score | None = None) -
                      tuple(sorted(found.hairpins, key=lambda h: h.onset)),
                      tuple(sorted(found.damps, key=lambda d: d.onset)), tuple(found.piano),
                      tuple(sorted(found.clefs, key=lambda c: c.onset)),
-                     tuple(sorted(found.levers, key=lambda m: m.onset)))
+                     tuple(sorted(found.levers, key=lambda m: m.onset)),
+                     tuple(sorted(found.glides)))
 
 
 def _placed(measure: etree._Element,
@@ -106,6 +108,8 @@ def _sign(found: _Found, element: etree._Element, onset: Fraction, index: int) -
             if levers:
                 found.levers.append(LeverMark(onset, index, levers, sign.text or ""))
                 continue
+            if (sign.text or "").strip().lower().startswith("gliss"):
+                found.glides.append(onset)
             texts.append(sign.text or "")
             alters |= read_pedal_text(sign.text or "")
         elif sign.tag == "dynamics":

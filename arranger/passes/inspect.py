@@ -28,6 +28,7 @@ from arranger.checks.gathered import gathered
 from arranger.checks.marked_levers import standing
 from arranger.model.diagnostic import Diagnostic, Remedy
 from arranger.model.ledger import Drop, Merge
+from arranger.model.mark_edits import MarkEdit
 from arranger.model.score import Note
 from arranger.passes.edit_part import edited
 from arranger.passes.respell import Respelling, respelled
@@ -109,7 +110,8 @@ def _marks(case: Case) -> int:
 
 #: Rules whose findings can be errors: a remedy may add none of them.
 GRAVE = tuple(code for code in CHECKS if rule(code).severity == "error")
-_GRAVE = (*GRAVE, *(code for code in LEVER_CHECKS if rule(code).severity == "error"))
+#: What no remedy may add: errors, and a pedal that moves while the hand glides.
+_GRAVE = (*GRAVE, "L3", *(code for code in LEVER_CHECKS if rule(code).severity == "error"))
 
 
 @cache
@@ -191,6 +193,7 @@ def _could_add(remedy: Remedy, case: Case) -> list[str]:
             and (case.fingers or code != "H4")
             and code != "H12"  # asks which hand takes what, which no proof of another rule does
             and (case.marks.pedals or code not in pedal_marks.CHECKS)
+            and (code != "L3" or any(isinstance(e, MarkEdit) for e in remedy.edits))
             and (case.harp.mechanism == "lever" or code not in LEVER_CHECKS)]
 
 
@@ -264,7 +267,7 @@ def excerpt(case: Case, first: int, last: int,
 
 
 def _errors(found: Iterable[Diagnostic]) -> Counter[tuple[str, str]]:
-    return Counter((d.code, d.where.bar) for d in found if d.severity == "error")
+    return Counter((d.code, d.where.bar) for d in found if d.severity == "error" or d.code == "L3")
 
 
 def _same(one: Diagnostic, other: Diagnostic) -> bool:
