@@ -222,6 +222,14 @@ def test_first_line_names_bars_with_busy_feet_and_changed_voices():
         "or bass. Busy feet at bar 7.")
 
 
+def test_first_line_tells_what_a_harp_part_loses():
+    gone = {"kind": "drop", "bar": "7", "bar_index": 7, "onset": "28"}
+    report = {"ledger": [gone, {**gone, "bar": "9", "bar_index": 9}], "bars": [{}] * 40,
+              "findings": [], "settings": {"part_is_harp": True}}
+    assert verdict(report) == "2 notes of your part left out: bars 7, 9."
+    assert verdict({**report, "settings": {}}).startswith("the draft is ready")
+
+
 def test_first_line_says_when_a_piece_resists():
     findings = [_finding("H2", 1, "error"), *(_finding("T4", n) for n in (2, 3, 5))]
     report = {"ledger": [], "bars": [{}] * 12, "findings": findings}

@@ -158,6 +158,10 @@ def verdict(report: Entry) -> str:
     said = [(f"the draft needs you at {bars(errors)}." if thing == "draft" else
              f"not to be played as written: {bars(errors)}.") if errors else
             f"the {thing} is ready to try; no bar of it is beyond the harp."]
+    gone = [e for e in report.get("ledger", ()) if e["kind"] == "drop"]
+    if gone and report.get("settings", {}).get("part_is_harp"):
+        lost = "one note" if len(gone) == 1 else f"{len(gone)} notes"
+        said = [f"{lost} of your part left out: {bars(gone)}.", *(said if errors else ())]
     hit, count = len(_distinct_bars([*errors, *voices])), len(report.get("bars", ()))
     if thing == "draft" and hit >= _LEAST_HIT and hit * _RESISTS >= count > 0:
         said.append(f"It resists the harp: {hit} of {count} bars cannot be played or lose notes "
@@ -185,6 +189,8 @@ def settings_words(settings: Mapping[str, Any]) -> str:
     assumed = (" (assumed)" if rest.pop("tempo_assumed", False)
                else " (from its tempo word)" if origin == "word" else "")
     word = rest.pop("tempo_word", "")
+    if rest.pop("part_is_harp", False):
+        said.append("a harp part kept as it is")
     unlike = f" though it says {word}" if word else ""
     if "tempo" in rest:
         said.append(f"crotchet {rest.pop('tempo')}{assumed} at the start{unlike}")
