@@ -102,6 +102,29 @@ def test_a_glissando_that_is_written_out_is_glided(tmp_path: Path, called: str) 
     assert ({"H11", "S4"} & said == set()) is (called == "gliss.")
 
 
+def test_a_fifth_finger_is_for_the_piano(tmp_path: Path) -> None:
+    fingers = [note(n, notations=f"<technical><fingering>{f}</fingering></technical>")
+               for n, f in (("C4", 5), ("E4", 3), ("G4", 2), ("C5", 1))]
+    (said,) = [f for f in found(tmp_path, "".join(fingers)) if f["code"] == "N2"]
+    assert said["message"].startswith("a fifth finger is for the piano")
+    assert said["beat"] == "1"
+
+
+def test_two_notes_off_the_harp_at_once_are_each_moved(tmp_path: Path) -> None:
+    said = [f for f in found(tmp_path, note("A7", 16) + backup(16) + note("A0", 16, voice=5,
+                                                                        staff=2))
+            if f["code"] == "C1"]
+    assert sorted(f["remedies"][0]["title"] for f in said) == [
+        "write A0 an octave higher", "write A7 an octave lower"]
+
+
+def test_one_note_stands_on_both_staves_and_two_stand(tmp_path: Path) -> None:
+    for names, words_ in (("A3", "A3 stands on both"), ("A3 C4", "A3, C4 stand on both")):
+        both = chord(names, 16) + backup(16) + chord(names, 16, voice=5, staff=2)
+        (said,) = [f for f in found(tmp_path, both) if f["code"] == "S2"]
+        assert said["message"].startswith(words_)
+
+
 def test_only_a_setting_at_the_start_leaves_the_changes_to_the_player(tmp_path: Path) -> None:
     said = found(tmp_path, diagram() + bar("F4 A4 F#4 A4"), bar("F#4 Bb4 F4 B4"))
     assert not {f["code"] for f in said} & OF_MARKS

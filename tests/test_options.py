@@ -308,7 +308,7 @@ def test_choices_are_told_in_words():
     for text, words in (("12:3:C#5:string-D", "C♯5 in bar 12, beat 3, on the D string"),
                         ("1:1:F4:octave--1", "F4 in bar 1, beat 1, an octave lower"),
                         ("1:1:F4:octave-2", "F4 in bar 1, beat 1, 2 octaves higher"),
-                        ("5:3/2:C5:pitch-Eb5", "C5 in bar 5, beat 1.5, sounded as E♭5"),
+                        ("5:3/2:C5:pitch-Eb5", "C5 in bar 5, beat 1½, sounded as E♭5"),
                         ("3:2:pedal:pedal-F#", "pedal F♯ moved in bar 3, beat 2"),
                         ("3:2:pedal:pedal-F", "pedal F♮ moved in bar 3, beat 2")):
         assert Choice.parse(text).words == words

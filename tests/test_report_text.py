@@ -162,7 +162,8 @@ def test_octaves(before, after, said):
 
 
 @pytest.mark.parametrize(("beat", "said"), [
-    ("3", "3"), ("5/2", "2½"), ("13/3", "4⅓"), ("9/8", "1.12"), ("7/4", "1¾")])
+    ("3", "3"), ("5/2", "2½"), ("13/3", "4⅓"), ("9/8", "1⅛"), ("7/4", "1¾"),
+    ("2711/672", "4, just after"), ("59/20", "3, just before"), ("33/20", "1½ or so")])
 def test_beats(beat, said):
     assert beat_words(beat) == said
 
@@ -174,7 +175,7 @@ def test_labels():
 
 
 def test_message_loses_the_place_it_opens_with():
-    said = {"message": "bar 14, beat 5.5: one foot moves E♮"}
+    said = {"message": "bar 14, beat 5½: one foot moves E♮"}
     assert message(said) == "one foot moves E♮"
     assert message({"message": "bar 14 is too long: cut it"}) == "bar 14 is too long: cut it"
 

@@ -70,7 +70,8 @@ def both_hands(case: Case) -> Iterator[Diagnostic]:
         names = ", ".join(dict.fromkeys(n.pitch.label for n in notes[:4]))
         more = " and others" if len({n.pitch for n in notes}) > 4 else ""
         once = tuple(Merge(double, n.id) for n in notes for double in n.source_ids[1:])
-        yield case.say("S2", "advice", f"{names}{more} stand on both staves: only one hand can "
+        stand = "stand" if len({n.pitch for n in notes}) > 1 else "stands"
+        yield case.say("S2", "advice", f"{names}{more} {stand} on both staves: only one hand can "
                        f"pluck the string", notes,
                        remedies=[Remedy("write it once, the other note in brackets", "same-sound",
                                         0, once)])

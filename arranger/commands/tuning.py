@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 
 from arranger.model.errors import ChoiceError
-from arranger.model.harp import PedalSetting
+from arranger.model.harp import PEDALS, PedalSetting
 from arranger.model.pitch import Pitch
 from arranger.plan.settings import chord_settings, glissando_settings
 
@@ -54,4 +54,10 @@ def _setting(text: str) -> PedalSetting:
     for sign in text.replace("|", " ").split():
         if not re.fullmatch("[A-G][#b♯♭♮]?", sign):
             raise ChoiceError(f"not a pedal: {sign!r}; write a setting as D C Bb | Eb F G Ab")
+    named = [sign[0] for sign in text.replace("|", " ").split()]
+    missing = [letter for letter in PEDALS if letter not in named]
+    if named and (missing or len(named) > len(PEDALS)):
+        raise ChoiceError(f"{text!r} is no setting: "
+                          + (f"{' and '.join(missing)} missing" if missing else "a letter twice")
+                          + "; name each of D C B E F G A once")
     return PedalSetting.parse(text)

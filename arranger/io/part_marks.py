@@ -26,6 +26,9 @@ from arranger.model.marks import (
 )
 from arranger.model.score import Note, Score
 
+#: The finger that does not pluck; only at the piano it is written.
+_FIFTH = "5"
+
 
 @dataclass(slots=True)
 class _Found:
@@ -86,8 +89,8 @@ def _other_strings(notes: Iterable[Note]) -> dict[Fraction, set[tuple[str, int]]
 
 def _placed(measure: etree._Element,
             divisions: Fraction) -> Iterator[tuple[etree._Element, Fraction]]:
-    """Directions and clefs of a bar with their place in quarter notes from its start."""
-    at = Fraction(0)
+    """Directions, clefs and fingers of a bar with their place in quarter notes from its start."""
+    at = begun = Fraction(0)
     for child in measure:
         length = Fraction((child.findtext("duration") or "0").strip()) / divisions
         if child.tag == "attributes":
@@ -96,9 +99,13 @@ def _placed(measure: etree._Element,
                 yield clef, at
         elif child.tag == "direction":
             yield child, at + _length(child.findtext("offset")) / divisions
-        elif child.tag == "backup":
+        elif child.tag == "note":
+            for finger in child.iterfind("notations/technical/fingering"):
+                yield finger, at if child.find("chord") is None else begun
+        if child.tag == "backup":
             at -= length
         elif child.tag == "forward" or (child.tag == "note" and child.find("chord") is None):
+            begun = at
             at += length
 
 
@@ -108,6 +115,10 @@ def _sign(found: _Found, element: etree._Element, onset: Fraction, index: int) -
                                 (element.findtext("sign") or "").strip(),
                                 _whole(element.findtext("line"), 0),
                                 _whole(element.findtext("clef-octave-change"), 0)))
+        return
+    if element.tag == "fingering":
+        if (element.text or "").strip() == _FIFTH:
+            found.piano.append(PianoSign(onset, index, "a fifth finger"))
         return
     staff = _whole(element.findtext("staff"), 0)
     alters: dict[str, int] = {}

@@ -48,6 +48,8 @@ _OF_PEDALS = frozenset({*pedals.CHECKS, *pedal_marks.CHECKS, "C2", "L1", "L3", "
 _BY_HANDS = frozenset({*hands.CHECKS, *LEVER_CHECKS, "S3", "S4"} - {"H1", "H2", "H3"})
 #: Errors that leaving out a note cannot bring about: each is of notes that are there, too near.
 _NOT_BY_LESS = frozenset({"P1", "P3", "S1", "S2", "H1", "H2", "H3", "R1", "O2", "C1"})
+#: Rules of single notes, of which several may be told at one moment.
+_OF_A_NOTE = frozenset({"C1", "C2"})
 #: Bars on each side of a finding that are checked again with a remedy applied (assumption).
 AROUND = 3
 #: What is said of a trouble that another spelling mends.
@@ -274,6 +276,8 @@ def _same(one: Diagnostic, other: Diagnostic) -> bool:
     """Tell whether a finding is still there: of one rule, at one place or about one note."""
     if one.code != other.code:
         return False
+    if one.code in _OF_A_NOTE:
+        return bool(set(one.notes) & set(other.notes))
     return one.where.onset == other.where.onset or bool(set(one.notes) & set(other.notes)
                                                         and one.where.bar == other.where.bar)
 
