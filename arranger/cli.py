@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from arranger.rulebook.own_player import Question
 
 VERSION = "0.1.0"
-#: Pedal settings that are listed at most.
-_NEAREST = 12
 _EXISTING = click.Path(path_type=Path)
 
 
@@ -330,11 +328,9 @@ def new(file: Path, base: str) -> int:
 def settings(notes: tuple[str, ...], start: str, glissando: bool) -> int:
     """List the pedal settings for NOTES (C E G Bb ...), nearest first."""
     from arranger.api import settings_for
-    found = settings_for(notes, start, glissando)
-    for line in found[:_NEAREST]:
+    from arranger.commands.tuning import nearest
+    for line in nearest(settings_for(notes, start, glissando)):
         click.echo(line)
-    if len(found) > _NEAREST:
-        click.echo(f"and {len(found) - _NEAREST} more, farther away; name more notes to have fewer")
     return 0
 
 

@@ -10,6 +10,9 @@ from arranger.model.harp import PEDALS, PedalSetting
 from arranger.model.pitch import Pitch
 from arranger.plan.settings import chord_settings, glissando_settings
 
+#: Settings that are listed at most.
+_NEAREST = 12
+
 
 def settings_for(notes: Sequence[str], start: str = "", glissando: bool = False) -> list[str]:
     """Pedal settings in which the named notes (``C# E G``) can be plucked, nearest first.
@@ -40,6 +43,13 @@ def settings_for(notes: Sequence[str], start: str = "", glissando: bool = False)
         raise ChoiceError(f"no pedal setting gives {' '.join(notes)} "
                           f"{'as a glissando' if glissando else 'together'}")
     return [f"{s}   pedals {s.pedals_to(begin)}, notches {s.notches_to(begin)}" for s in found]
+
+
+def nearest(found: Sequence[str]) -> list[str]:
+    """The nearest dozen of the settings found, and how many more there are."""
+    more = len(found) - _NEAREST
+    return [*found[:_NEAREST], *([f"and {more} more, farther away; name more notes to have fewer"]
+                                 if more > 0 else [])]
 
 
 def _pitch_class(name: str) -> int:
