@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from fractions import Fraction
+
 import pytest
 
 from arranger.model.diagnostic import Diagnostic
 from arranger.passes.inspect import inspect
+from arranger.passes.notice import notices
+from arranger.passes.pipeline import arrange
+from arranger.passes.settings import Settings
 from arranger.plan.ceiling import ceiling, demands
+from tests.checking import JUDGE
+from tests.handwritten import backup, chord, low, note, piano
 from tests.test_hand_over_hand import case
+from tests.writing import document_of
 
 SCALE = "DEFGABAG"
 
@@ -36,6 +45,20 @@ def test_the_tempo_waits_for_the_hand() -> None:
     found = ceiling(here.score, demands(here.score, (), here.attacks, here.grips, here.player))
     assert found.kind == "placing"
     assert found.ratio == pytest.approx(0.1 / here.player.placing_lead_seconds)
+
+
+def test_a_draft_tells_it_too() -> None:
+    rows = [chord(f"{n}{o} {n}{o + 1}", 1, **more) for o, more in (
+        (5, {}), (3, {"voice": 5, "staff": 2})) for n in SCALE]
+    bar = "".join(rows[:8]) + note("r", 8) + backup(16) + "".join(rows[8:]) + low("r", 8)
+    document = document_of(piano(bar))
+    settings = Settings(JUDGE.harp, JUDGE.player, JUDGE.prices)
+    score = document.score
+    score = replace(score, tempo=score.tempo.scaled(Fraction(130)))
+    draft = arrange(score, "P1", settings).draft
+    (found,) = [d for d in notices(draft, (), settings) if d.code == "H12"]
+    assert found.severity == "warning"
+    assert "each hand would be placed anew 0.12 s after the last grip" in found.message
 
 
 def test_thirds_are_set_two_by_two() -> None:
