@@ -332,7 +332,8 @@ def new(file: Path, base: str) -> int:
 def settings(notes: tuple[str, ...], start: str, glissando: bool) -> int:
     """List the pedal settings for NOTES (C E G Bb ...), nearest first."""
     from arranger.api import settings_for
-    for line in settings_for(notes, start, glissando):
+    from arranger.commands.tuning import nearest
+    for line in nearest(settings_for(notes, start, glissando)):
         click.echo(line)
     return 0
 

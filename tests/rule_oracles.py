@@ -171,6 +171,18 @@ def no_time_to_place(rule: Rule, example: Example) -> bool:
     return False
 
 
+def placed_anew(rule: Rule, example: Example) -> bool:
+    """Two grips of a hand, one after the other, that no four fingers hold together."""
+    for hand in "RL":
+        grips = [{p.pitch.position for p in a if p.hand == hand} for a in example.attacks]
+        chords = [g for g in grips if len(g) > 1]
+        if gap(example) < PLAYER.placing_lead_seconds and any(
+                len(a | b) > PLAYER.fingers_per_hand
+                or max(a) - min(a) > PLAYER.finger_pair_2_3_steps for a, b in pairwise(chords)):
+            return True
+    return False
+
+
 def stretched(rule: Rule, example: Example) -> bool:
     most = {1: PLAYER.finger_pair_1_2_steps, 2: PLAYER.finger_pair_2_3_steps,
             3: PLAYER.finger_pair_3_4_steps}
@@ -273,7 +285,8 @@ JUDGES: dict[str, Judge] = {
     "H1": lambda _, e: any(len(t) > PLAYER.fingers_per_hand for t in hands(e)),
     "H2": lambda _, e: any(span(t) > PLAYER.span_steps and not e.rolled for t in hands(e)),
     "H3": out_of_reach, "H4": crossed, "H5": bad_roll, "H6": long_run, "H7": wide_below,
-    "H8": by_the_thumb, "H9": no_time_to_place, "H10": stretched, "R1": restrike,
+    "H8": by_the_thumb, "H9": no_time_to_place, "H10": stretched, "H12": placed_anew,
+    "R1": restrike,
     "R2": bass_rings_on, "R3": close_and_low, "R4": low_trill,
     "C1": lambda _, e: any(not HARP.has(HarpString.of(p.pitch)) for a in e.attacks for p in a),
     "C2": no_discs, "C3": top_forced, "N1": misspelled, "N2": piano_signs,

@@ -64,7 +64,7 @@ def test_a_leap_takes_time() -> None:
         "A4", "C5", "E5", "G5", "C4", "E4", "F4", "B4")]
     case = part([*low, *high], 60)
     found = asked(case)
-    assert {w.kind for w in found.waits} <= {"travel"}
+    assert {w.kind for w in found.waits} <= {"travel", "placing"}
     whole = ceiling(case.score, found)
     worst = max(w.needs / w.have for w in found.waits)
     assert whole.kind == "travel"
@@ -112,7 +112,7 @@ def test_at_the_ceiling_it_plays_and_faster_it_does_not(notes: list[tuple[int, s
     letters = {(at, name[0]): name for at, name in notes}
     case = part([(at, name) for (at, _), name in sorted(letters.items())], 60)
     found = ceiling(case.score, asked(case))
-    assume(not math.isinf(found.ratio) and found.kind != "travel")
+    assume(not math.isinf(found.ratio) and found.kind not in ("travel", "placing"))
     for share, plays in ((1.0 - 1e-6, True), (0.7, True), (0.2, True), (1.1, False)):
         bpm = Fraction(found.bpm * share).limit_denominator(10**9)
         assert too_fast(part([(at, name) for (at, _), name in sorted(letters.items())],

@@ -14,7 +14,7 @@ from lxml import etree
 from arranger.api import Request, check, convert
 from arranger.cli import main
 from tests.checking import FILES
-from tests.handwritten import attributes, backup, note, part, score, words
+from tests.handwritten import attributes, backup, chord, note, part, score, words
 
 CORPUS = Path(__file__).parents[1] / "corpus"
 OF_MARKS = {"P6", "P7", "P8", "P9", "P10", "P11", "N1"}
@@ -73,6 +73,56 @@ def test_marks_are_believed(tmp_path: Path, measures: tuple[str, ...], code: str
         assert finding["remedies"]
         assert finding["remedies"][0]["edits"]
     assert not code or [f["code"] for f in everything].count(code) == 1
+
+
+def test_a_setting_that_the_notes_have_overruled_names_no_other_string(tmp_path: Path) -> None:
+    here = (diagram() + note("D4") + chord("Bb3 Cb4 Gb4") + note("r", 8) + backup(16)
+            + note("C2", 16, voice=5, staff=2))
+    assert "N1" not in {f["code"] for f in found(tmp_path, here)}
+
+
+def test_no_remedy_moves_a_pedal_within_a_glissando(tmp_path: Path) -> None:
+    def gliss(kind: str) -> str:
+        return f'<glissando type="{kind}" number="1" line-type="wavy"/>'
+    said = found(tmp_path, diagram() + bar("D4 A4 !A♭ Ab4 D4"),
+                 note("Ab3", notations=gliss("start")) + note("r") + note("A5", 8, notations=gliss(
+                     "stop")) + backup(16) + note("C2", 16, voice=5, staff=2))
+    assert [f for f in said if f["code"] == "P6"]
+    assert not [r for f in said for r in f["remedies"] if r["title"].endswith("bar 2, beat 2")]
+
+
+@pytest.mark.parametrize("called", ["gliss.", "legato"])
+def test_a_glissando_that_is_written_out_is_glided(tmp_path: Path, called: str) -> None:
+    scale = [f"{letter}{octave}" for octave in (3, 4, 5, 6) for letter in "CDEFGAB"][:28]
+    lines = [[note(name, 1, voice=v, staff=s) for name in row] for v, s, row in (
+        (1, 1, scale), (5, 2, [f"{n[0]}{int(n[1]) - 1}" for n in scale]))]
+    bars = ["".join(lines[0][at:at + 14]) + backup(14) + "".join(lines[1][at:at + 14])
+            for at in (0, 14)]
+    said = {f["code"] for f in found(tmp_path, words(called) + bars[0], bars[1], tempo=120)}
+    assert ({"H11", "S4"} & said == set()) is (called == "gliss.")
+
+
+def test_a_fifth_finger_is_for_the_piano(tmp_path: Path) -> None:
+    fingers = [note(n, notations=f"<technical><fingering>{f}</fingering></technical>")
+               for n, f in (("C4", 5), ("E4", 3), ("G4", 2), ("C5", 1))]
+    (said,) = [f for f in found(tmp_path, "".join(fingers)) if f["code"] == "N2"]
+    assert said["message"].startswith("a fifth finger is for the piano")
+    assert said["beat"] == "1"
+
+
+def test_two_notes_off_the_harp_at_once_are_each_moved(tmp_path: Path) -> None:
+    said = [f for f in found(tmp_path, note("A7", 16) + backup(16) + note("A0", 16, voice=5,
+                                                                        staff=2))
+            if f["code"] == "C1"]
+    assert sorted(f["remedies"][0]["title"] for f in said) == [
+        "write A0 an octave higher", "write A7 an octave lower"]
+
+
+def test_one_note_stands_on_both_staves_and_two_stand(tmp_path: Path) -> None:
+    for names, words_ in (("A3", "A3 stands on both"), ("A3 C4", "A3, C4 stand on both")):
+        both = chord(names, 16) + backup(16) + chord(names, 16, voice=5, staff=2)
+        (said,) = [f for f in found(tmp_path, both) if f["code"] == "S2"]
+        assert said["message"].startswith(words_)
 
 
 def test_only_a_setting_at_the_start_leaves_the_changes_to_the_player(tmp_path: Path) -> None:

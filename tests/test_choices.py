@@ -17,6 +17,7 @@ from arranger.model.pitch import Pitch
 from arranger.model.score import Score
 from arranger.options.honoured import broken, conflicts
 from arranger.options.matching import match
+from arranger.options.present import loosened, present_pins
 from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
 from arranger.rulebook.harps import load_harp
@@ -161,6 +162,21 @@ def test_choices_that_exclude_each_other_are_named_and_no_others():
     assert "E4" not in told[0]
     assert "G4" in told[0]
     assert "C5" in told[0]
+
+
+def test_the_players_own_note_that_excludes_a_choice_is_named():
+    bar = (chord("G#4 B4 D5 G5", 16) + backup(16) + note("G2", 16, voice=5, staff=2))
+    score, part = score_of(piano(bar))
+    present = present_pins(score, part, SETTINGS.harp, {})
+    asked = [choose("1", "1", "G#4", "keep", True), choose("1", "1", "G#4", "string", "G")]
+    matched = match(asked, score, part, SETTINGS.harp)
+    pins = loosened(present, score, part, SETTINGS.harp, matched.pins).plus(matched.pins)
+    pinned = replace(SETTINGS, pins=pins)
+    told = conflicts(score, part, pinned, matched, matched.placed, present)
+    assert told[1] == ("G♯4 in bar 1, beat 1, on the G string: cannot be kept together with the G5 "
+                       "struck there")
+    assert "exclude each other" in told[0]
+    assert "G5" in told[0]
 
 
 def test_the_moment_of_a_pedal_is_kept():

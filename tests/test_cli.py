@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import resource
 import signal
 import subprocess
@@ -254,8 +255,14 @@ def test_settings_come_nearest_first() -> None:
     assert result.exit_code == 0
     lines = result.stdout.splitlines()
     assert lines[0] == "D C Bb | E F G A   pedals 1, notches 1"
-    notches = [int(line.split()[-1]) for line in lines]
+    notches = [int(line.split()[-1]) for line in lines[:-1]]
     assert notches == sorted(notches)
+
+
+def test_of_many_settings_the_nearest_dozen_is_listed() -> None:
+    *near, last = run("settings", "C#").stdout.splitlines()
+    assert len(near) == 12
+    assert re.match(r"and \d{3,4} more", last)
 
 
 def test_settings_that_do_not_exist() -> None:
@@ -270,6 +277,8 @@ def test_settings_that_do_not_exist() -> None:
     pytest.param(("settings", ""), id="an empty note: IndexError"),
     pytest.param(("settings", "C", "--from", "X Y"), id="a setting that is none is ignored"),
     pytest.param(("settings", "C", "--from", "D C# Bb | Eb F Q"), id="a letter that is none"),
+    pytest.param(("settings", "C", "--from", "D C B | E F G"), id="a letter that is missing"),
+    pytest.param(("settings", "C", "--from", "D C B | E F G A A#"), id="a letter twice"),
     pytest.param(("convert", DEMO, "--verify", "--tempo", "90", "--no-page"),
                  id="options that exclude each other end with 3, after all the work"),
 ])

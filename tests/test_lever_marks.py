@@ -143,7 +143,7 @@ def test_a_mark_at_the_note_itself_goes_earlier(tmp_path):
     result = judged(tmp_path, lever_part("F4 | A4 | A4 | F#4", "", {0: "levers F", 3: "lever F#4"}))
     (found,) = [f for f in result.report["findings"] if f["code"] == "K5"]
     assert found["severity"] == "warning"
-    assert [r["title"] for r in found["remedies"]] == ["mark lever F♯4 in bar 1, beat 3.5"]
+    assert [r["title"] for r in found["remedies"]] == ["mark lever F♯4 in bar 1, beat 3½"]
     none = judged(tmp_path, lever_part("F4 | F#4", "", {0: "levers F", 1: "lever F#4"}, tempo=240))
     assert {f["severity"] for f in none.report["findings"] if f["code"] == "K5"} == {"error"}
 

@@ -288,6 +288,11 @@ def test_a_part_that_is_kept_loses_and_changes_no_note():
             assert {(n.onset, n.pitch.midi) for n in outcome.draft.notes} == sounding
 
 
+def test_a_roll_that_only_sets_the_strings_free_is_not_offered():
+    found = spot_of(bars((chord("G#4 B4 D5 G5", 16), low("G2", 16))), 60, "altered")
+    assert [o.idea.choice.outcome for o in found.outcomes] == ["string-A"]
+
+
 def test_ids_name_their_choice_and_come_back():
     for text in ("12:3:C#5:string-D", "12@14:7/3:Bb3:drop", "1:1:F4:octave--1",
                  "3:2:pedal:pedal-F#", "5:1:C5:roll-no", "5:1:C5:pitch-Eb5", "5:1:C5:hand-left",
@@ -305,7 +310,7 @@ def test_choices_are_told_in_words():
                         ("14:6:Cb5:string-C", "C♭5 in bar 14, beat 6, on the C string"),
                         ("1:1:F4:octave--1", "F4 in bar 1, beat 1, an octave lower"),
                         ("1:1:F4:octave-2", "F4 in bar 1, beat 1, 2 octaves higher"),
-                        ("5:3/2:C5:pitch-Eb5", "C5 in bar 5, beat 1.5, sounded as E♭5"),
+                        ("5:3/2:C5:pitch-Eb5", "C5 in bar 5, beat 1½, sounded as E♭5"),
                         ("3:2:pedal:pedal-F#", "pedal F♯ moved in bar 3, beat 2"),
                         ("3:2:pedal:pedal-F", "pedal F♮ moved in bar 3, beat 2")):
         assert Choice.parse(text).words == words

@@ -48,7 +48,9 @@ def small(tmp_path: Path) -> Path:
 def test_options_tell_spots_with_their_prices_and_how_to_take_one(small, tmp_path):
     told = run("options", small, "-o", tmp_path / "out", "--no-page")
     assert told.exit_code in (0, 1), told.output
-    assert re.search(r"\d places to look at; at \d of them there is more than one way", told.output)
+    head = " ".join(told.output.split())
+    assert re.search(r"\d places to look at; at (\d|all|none) of them there is more than one way "
+                     r"out \(prices in points over the whole piece, \d+ for a notch", head)
     assert f"Take one:  arranger convert {small} --take ID" in told.output
     report = json.loads((tmp_path / "out/report.json").read_text())
     assert report["command"] == "options"
@@ -86,6 +88,7 @@ def test_an_option_of_another_score_is_refused_in_one_line(small, tmp_path):
 def test_what_if_prices_one_change(small, tmp_path):
     told = run("options", small, "-o", tmp_path / "out", "--no-page", "--what-if", "1:4:C#5:drop")
     assert "C♯5 in bar 1, beat 4, left out" in told.output
+    assert told.output.startswith("What one change costs (prices in points")
     spot, = json.loads((tmp_path / "out/report.json").read_text())["spots"]
     taken = convert(Request(small, take=("1:4:C#5:drop",), **QUIET)).report["cost"]["total"]
     plain = convert(Request(small, **QUIET)).report["cost"]["total"]
@@ -108,6 +111,8 @@ def test_bars_that_are_not_there_are_refused(small):
     for wrong in ("9-12", "x", "2-", "1 2"):
         with pytest.raises(ChoiceError, match="no bars"):
             options(Request(small, bars=wrong, **QUIET))
+    with pytest.raises(ChoiceError, match="run backwards"):
+        options(Request(small, bars="2-1", **QUIET))
 
 
 def test_a_choice_that_cannot_be_kept_is_told_and_ends_with_1(small, tmp_path):

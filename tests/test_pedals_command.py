@@ -8,10 +8,12 @@ import pytest
 from lxml import etree
 
 from arranger.api import Request, check, pedals
+from arranger.io.musicxml_tree import parse
 from arranger.io.musicxml_tree import text_of as text
+from arranger.io.part_marks import read_marks
 from arranger.model.errors import ChoiceError, SourceError
 from tests.checking import FILES
-from tests.handwritten import attributes, note, part, score
+from tests.handwritten import attributes, note, part, score, words
 from tests.test_mark_part import is_added_to, text_of
 
 SLOW = ("<direction><direction-type><words>Lento</words></direction-type>"
@@ -57,6 +59,37 @@ def test_the_check_finds_no_fault_in_the_marks(source: Path, tmp_path: Path) -> 
     path.write_bytes(marked(source))
     found = check(Request(path, page=False)).report["findings"]
     assert [f["message"] for f in found if f["code"] in OF_MARKS] == []
+
+
+@pytest.fixture
+def clash(tmp_path: Path) -> Path:
+    """G sharp beside G natural: the harpist plucks A flat."""
+    path = tmp_path / "clash.musicxml"
+    path.write_bytes(text_of(
+        SLOW + note("G3", 8) + note("G#4", 8, chord=True) + note("G4", 8),
+        note("G#4", 8) + note("G3", 8, chord=True) + note("C4", 8)))
+    return path
+
+
+def test_a_note_read_on_another_letter_names_its_string(clash: Path, tmp_path: Path) -> None:
+    out = marked(clash)
+    assert is_added_to(clash.read_bytes(), out)
+    assert out.count(b">(A\xe2\x99\xad)<") == 2
+    assert "(" not in marked(clash, "none").decode().split("<part ")[1]
+    again = tmp_path / "again.musicxml"
+    again.write_bytes(out)
+    assert marked(again) == out
+    found = check(Request(again, page=False)).report["findings"]
+    assert [f["message"] for f in found if f["code"] in OF_MARKS - {"N1"}] == []
+
+
+def test_brackets_that_name_no_string_are_a_pedal_change(tmp_path: Path) -> None:
+    path = tmp_path / "part.musicxml"
+    path.write_bytes(text_of(words("(F♯)") + note("F#4", 8) + note("A4", 8)))
+    root = parse(path.read_bytes(), "part")
+    assert [m.alters for m in read_marks(root, "P1").pedals] == [{"F": 1}]
+    path.write_bytes(text_of(words("(F♯)") + note("Gb4", 8) + note("A4", 8)))
+    assert not read_marks(parse(path.read_bytes(), "part"), "P1").pedals
 
 
 def test_what_cannot_be_marked_is_refused(tmp_path: Path, source: Path) -> None:

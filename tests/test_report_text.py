@@ -163,7 +163,8 @@ def test_octaves(before, after, said):
 
 
 @pytest.mark.parametrize(("beat", "said"), [
-    ("3", "3"), ("5/2", "2½"), ("13/3", "4⅓"), ("9/8", "1.12"), ("7/4", "1¾")])
+    ("3", "3"), ("5/2", "2½"), ("13/3", "4⅓"), ("9/8", "1⅛"), ("7/4", "1¾"),
+    ("2711/672", "4, just after"), ("59/20", "3, just before"), ("33/20", "1½ or so")])
 def test_beats(beat, said):
     assert beat_words(beat) == said
 
@@ -175,7 +176,7 @@ def test_labels():
 
 
 def test_message_loses_the_place_it_opens_with():
-    said = {"message": "bar 14, beat 5.5: one foot moves E♮"}
+    said = {"message": "bar 14, beat 5½: one foot moves E♮"}
     assert message(said) == "one foot moves E♮"
     assert message({"message": "bar 14 is too long: cut it"}) == "bar 14 is too long: cut it"
 
@@ -226,6 +227,14 @@ def test_first_line_names_bars_with_busy_feet_and_changed_voices():
     assert verdict(report) == (
         "the draft is ready to try; no bar of it is beyond the harp. Look first at bar 12: tune "
         "or bass. Busy feet at bar 7.")
+
+
+def test_first_line_tells_what_a_harp_part_loses():
+    gone = {"kind": "drop", "bar": "7", "bar_index": 7, "onset": "28"}
+    report = {"ledger": [gone, {**gone, "bar": "9", "bar_index": 9}], "bars": [{}] * 40,
+              "findings": [], "settings": {"part_is_harp": True}}
+    assert verdict(report) == "2 notes of your part left out: bars 7, 9."
+    assert verdict({**report, "settings": {}}).startswith("the draft is ready")
 
 
 def test_first_line_says_when_a_piece_resists():

@@ -12,7 +12,8 @@ from arranger.model.harp import Harp, HarpString, spellings
 from arranger.model.ledger import Drop, OctaveShift, Respell
 from arranger.model.marks import PartMarks
 from arranger.model.score import Note, NoteId, Score
-from arranger.plan.part_hands import Attack, Grip, grips, unshared
+from arranger.plan.hand_over_hand import shared
+from arranger.plan.part_hands import Attack, Grip, unshared
 from arranger.plan.recall import Recall
 from arranger.plan.slices import clock
 from arranger.plan.timing import Use
@@ -21,9 +22,12 @@ from arranger.rulebook.rules import rule
 
 RANK: Mapping[str, int] = {"advice": 0, "warning": 1, "error": 2}
 HAND = {"L": "left hand", "R": "right hand"}
+OTHER = {"L": "R", "R": "L"}
 #: Place of the note on the line of a clef: 7 times the octave plus the step.
 _CLEFS = {"G": 4 * 7 + 4, "F": 3 * 7 + 3, "C": 4 * 7}
 _SLIDES = frozenset({"glissando", "slide"})
+#: Strings from which on a written-out run may be glided over (assumption: an octave).
+_GLIDE = 8
 _KINDS: tuple[Severity, ...] = ("advice", "warning", "error")
 
 
@@ -174,6 +178,16 @@ class Case:
                 found.append(Slide(start, signed.pop(0) if near else None))
         return tuple(sorted(found, key=lambda s: s.start.onset))
 
+    def glided(self) -> frozenset[NoteId]:
+        """Notes of glissandi that are written out: runs by step that words or a sign call so."""
+        said = {*self.marks.glides, *(n.onset for n in self.notes if n.marks & _SLIDES)}
+        if not said:
+            return frozenset()
+        lines = [[n for n in self.notes if n.staff == staff] for staff in (1, 2)]
+        return frozenset(n.id for line in lines for run in _by_step(line)
+                         if any(run[0].onset <= onset <= run[-1].onset for onset in said)
+                         for n in run)
+
     def damped(self, note: Note, until: float) -> bool:
         """Tell whether a damping sign stands after a note's pluck, up to ``until`` (seconds)."""
         return any(note.onset < sign.onset and self.seconds(sign.onset) <= until + 1e-6
@@ -216,6 +230,22 @@ class Case:
         if any(n.pitch.pitch_class == note.pitch.pitch_class for n in others):
             return prices["drop_doubling"]
         return prices["drop_inner"]
+
+
+def _by_step(line: Sequence[Note]) -> Iterator[Sequence[Note]]:
+    """Stretches of a staff that go from string to string in one direction, one note at a time."""
+    run: list[Note] = []
+    for note in line:
+        way = note.pitch.position - run[-1].pitch.position if run else 0
+        on = run and abs(way) == 1 and note.onset > run[-1].onset and (
+            len(run) == 1 or way == run[-1].pitch.position - run[-2].pitch.position)
+        if not on:
+            if len(run) >= _GLIDE:
+                yield run
+            run = []
+        run.append(note)
+    if len(run) >= _GLIDE:
+        yield run
 
 
 def open_case(score: Score, part: str, judge: Judge, marks: PartMarks,
@@ -266,7 +296,7 @@ def with_notes(case: Case, notes: Iterable[Note], marks: PartMarks | None = None
     attacks = tuple(Attack(onset, time, group)
                     for (onset, group), time in zip(groups, times, strict=True))
     return Case(case.score, case.part, case.judge, ordered, attacks,
-                grips(attacks, case.player, case.judge.prices, case.fingers, case.recall)
+                shared(attacks, case.player, case.judge.prices, case.fingers, case.recall)
                 if hands else unshared(attacks, case.player),
                 marks or case.marks, case.fingers,
                 case.staves, case.entry if entry is None else entry, case.changes_marked,

@@ -6,12 +6,13 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from itertools import combinations, pairwise
 
-from arranger.checks.case import HAND, Case
+from arranger.checks.case import HAND, OTHER, Case
 from arranger.model.diagnostic import Diagnostic, Remedy
 from arranger.model.harp import HarpString
-from arranger.model.ledger import Drop, OctaveShift, Roll
+from arranger.model.ledger import Drop, GiveToHand, OctaveShift, Roll
 from arranger.model.mark_edits import Unsign
 from arranger.model.score import Note
+from arranger.plan.hand_faults import Anew, Leap, leaps, long_runs, placed_anew
 from arranger.plan.part_hands import Attack, Grip, fault
 from arranger.rulebook.rules import rule
 
@@ -135,31 +136,13 @@ def hurried_roll(case: Case) -> Iterator[Diagnostic]:
 def long_run(case: Case) -> Iterator[Diagnostic]:
     """H6: a quick run in one direction that stays in one hand."""
     limit = rule("H6").number("moderate_seconds")
-    runs: list[list[tuple[Attack, str, Note]]] = [[]]
-    for attack, grip in zip(case.attacks, case.grips, strict=True):
-        single = [(h, n) for h in "LR" for n in grip.hand(h)]
-        here = (attack, *single[0]) if len(single) == 1 else None
-        if here is None or not _goes_on(runs[-1], here, limit):
-            runs.append([])
-        if here is not None:
-            runs[-1].append(here)
-    for run in runs:
-        if len(run) > 2 * case.player.one_hand_run_notes:
-            gap = (run[-1][0].seconds - run[0][0].seconds) / (len(run) - 1)
-            yield case.say("H6", "advice", f"{len(run)} quick notes in one direction lie in the "
-                           f"{HAND[run[0][1]]}: share them between the hands",
-                           [n for _, _, n in run], need=(gap, limit))
-
-
-def _goes_on(run: Sequence[tuple[Attack, str, Note]], here: tuple[Attack, str, Note],
-             limit: float) -> bool:
-    if not run:
-        return True
-    last = run[-1]
-    if here[1] != last[1] or here[0].seconds - last[0].seconds > limit - 1e-6:
-        return False
-    way = here[2].midi - last[2].midi
-    return way != 0 and (len(run) == 1 or (way > 0) == (last[2].midi > run[-2][2].midi))
+    glided = case.glided()
+    for run in long_runs(case.attacks, case.grips, case.player):
+        if any(n.id in glided for n in run.notes):
+            continue
+        yield case.say("H6", "advice", f"{len(run.notes)} quick notes in one direction lie in the "
+                       f"{HAND[run.hand]}: share them between the hands", run.notes,
+                       need=(run.gap, limit))
 
 
 def wide_below(case: Case) -> Iterator[Diagnostic]:
@@ -188,23 +171,69 @@ def _span(notes: Sequence[Note]) -> int:
 
 
 def no_time_to_place(case: Case) -> Iterator[Diagnostic]:
-    """H9: a hand leaps farther than the time allows, whichever hand takes what."""
-    pace, lead = rule("H9").number("strings_per_second"), case.player.placing_lead_seconds
-    last: dict[str, tuple[Attack, tuple[Note, ...]]] = {}
-    for attack, hand, notes in _hands(case):
-        before = last.get(hand)
-        last[hand] = (attack, notes)
-        if before is None:
-            continue
-        old = before[1]
-        way = max(notes[-1].pitch.position, old[-1].pitch.position) - min(
-            notes[0].pitch.position, old[0].pitch.position) - case.player.span_steps
-        gap = attack.seconds - before[0].seconds
-        need = way / pace + lead
-        if way > case.player.comfortable_span_steps and gap < need - 1e-6:
-            yield case.say("H9", "warning", f"the {HAND[hand]} leaps from {_names(old)} to "
-                           f"{_names(notes)} in {gap:.2f} s, without time to place",
-                           notes, need=(gap, need))
+    """H9: a hand leaps farther than the time allows."""
+    for leap in leaps(case.attacks, case.grips, case.player):
+        if leap.late:
+            yield case.say("H9", "warning", f"the {HAND[leap.hand]} leaps from {_names(leap.old)} "
+                           f"to {_names(leap.new)} in {leap.have:.2f} s, without time to place",
+                           leap.new, need=(leap.have, leap.need),
+                           remedies=_to_the_other(case, leap))
+
+
+def _to_the_other(case: Case, leap: Leap) -> Iterator[Remedy]:
+    """Either end of a leap for the other hand, and every note there like it in the bar."""
+    other = OTHER[leap.hand]
+    for end in (leap.new, leap.old):
+        places = {n.pitch.position for n in end}
+        alike = [n for n in case.notes if n.measure == leap.new[0].measure
+                 and n.staff == end[0].staff and n.pitch.position in places]
+        for notes in (end, alike):
+            names = _names(sorted({n.pitch.position: n for n in notes}.values(),
+                                  key=lambda n: n.pitch.position))
+            yield Remedy(f"give {names.replace(' ', ', ')} to the {HAND[other]}", "same-sound",
+                         case.judge.prices["other_hand"] * len(notes),
+                         tuple(GiveToHand(n.id, other) for n in notes))
+
+
+def hand_set_again(case: Case) -> Iterator[Diagnostic]:
+    """H12: octaves or chords faster than a hand can be placed; one finding a bar."""
+    lead = case.player.placing_lead_seconds
+    never = rule("H12").number("never_share") * lead
+    bars: dict[int, list[Anew]] = {}
+    for anew in placed_anew(case.attacks, case.grips, case.player):
+        if 0 < anew.have < lead - 1e-6:
+            bars.setdefault(anew.new[0].measure, []).append(anew)
+    for _, some in sorted(bars.items()):
+        found = sorted(some, key=lambda a: a.at)
+        worst = min(found, key=lambda a: (a.have, a.at))
+        hands = {a.hand for a in found}
+        who = f"the {HAND[worst.hand]}" if len(hands) == 1 else "each hand"
+        times = max(sum(a.hand == h for a in found) for h in hands)
+        more = "" if times == 1 else f", {'twice' if times == 2 else f'{times} times'} in the bar"
+        notes = list(dict.fromkeys(n for a in found for n in (*a.old, *a.new)))
+        yield case.say("H12", "error" if worst.have < never - 1e-6 else "warning",
+                       f"{who} would be placed anew {worst.have:.2f} s after the last grip, as on "
+                       f"{_names(worst.new)} after {_names(worst.old)}{more}", notes,
+                       onset=found[0].new[0].onset, need=(worst.have, lead),
+                       remedies=_one_each(case, found))
+
+
+def _one_each(case: Case, found: Sequence[Anew]) -> Iterator[Remedy]:
+    """Of pairs of strings leave the outer line to the hand, the inner to the other or to none."""
+    grips = list(dict.fromkeys((a.hand, g) for a in found for g in (a.old, a.new)))
+    if any(len(g) != 2 for _, g in grips):
+        return
+    inner = [(hand, g[0] if hand == "R" else g[-1], g) for hand, g in grips]
+    hands = sorted({hand for hand, _ in grips}, reverse=True)
+    which = " and the ".join(f"{'lower' if h == 'R' else 'upper'} notes of the {HAND[h]}"
+                             for h in hands)
+    if len(hands) == 1:
+        yield Remedy(f"give the {which} to the {HAND[OTHER[hands[0]]]}", "same-sound",
+                     case.judge.prices["other_hand"] * len(inner),
+                     tuple(GiveToHand(n.id, OTHER[hand]) for hand, n, _ in inner))
+    yield Remedy(f"leave out the {which}", "other-sound",
+                 sum(case.worth(n, g) for _, n, g in inner),
+                 tuple(Drop(n.id) for _, n, _ in inner))
 
 
 def stretched(case: Case) -> Iterator[Diagnostic]:
@@ -227,12 +256,13 @@ def octaves_fast(case: Case) -> Iterator[Diagnostic]:
     found = rule("H11")
     limit, strings = found.number("fast_seconds"), found.number("sweep_steps")
     run: list[tuple[Attack, Grip]] = []
+    glided = case.glided()
     for attack, grip in [*zip(case.attacks, case.grips, strict=True), (None, None)]:
         if attack is not None and grip is not None and _octave(grip) and (
                 not run or attack.seconds - run[-1][0].seconds < limit - 1e-6):
             run.append((attack, grip))
             continue
-        if run:
+        if run and not any(n.id in glided for _, g in run for n in (*g.left, *g.right)):
             tops = [g.right[0].pitch.position for _, g in run]
             if max(tops) - min(tops) >= strings:
                 gap = (run[-1][0].seconds - run[0][0].seconds) / max(1, len(run) - 1)
@@ -249,4 +279,5 @@ def _octave(grip: Grip) -> bool:
 
 CHECKS = {"H1": too_many, "H2": too_wide, "H3": out_of_reach, "H4": crossed, "H5": hurried_roll,
           "H6": long_run, "H7": wide_below, "H8": step_by_thumb, "H9": no_time_to_place,
-          "H10": stretched, "H11": octaves_fast}
+          "H10": stretched, "H11": octaves_fast,
+          "H12": hand_set_again}

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterator
+from fractions import Fraction
 from itertools import groupby
 
 from arranger.checks.case import Case, with_settings
@@ -24,13 +26,15 @@ _KEYS = {5: ("B major", "C♭ major", -7), 6: ("F♯ major", "G♭ major", -6),
 def spelled_otherwise(case: Case) -> Iterator[Diagnostic]:
     """N1: the marked setting has the pitch on another string than the one written."""
     bars: dict[tuple[int, Pitch], list[Note]] = {}
+    overruled = _overruled(case)
     for note, known in with_settings(case):
         if HarpString.of(note.pitch) in case.harp.fixed or len(known) < len(PEDALS) \
                 or abs(note.pitch.alter) > 1:
             continue
         other = next((p for p in case.harp.spellings(note.midi)
                       if p != note.pitch and known[p.step] == p.alter), None)
-        if other is not None and known[note.pitch.step] != note.pitch.alter:
+        if other is not None and known[note.pitch.step] != note.pitch.alter \
+                and other.step not in overruled[note.onset]:
             bars.setdefault((note.measure, note.pitch), []).append(note)
     for (_, pitch), notes in bars.items():
         other = next(p for p in case.harp.spellings(pitch.midi) if p != pitch)
@@ -39,6 +43,21 @@ def spelled_otherwise(case: Case) -> Iterator[Diagnostic]:
                        remedies=[Remedy(f"write {other.label}", "same-sound",
                                         case.judge.prices["respell"] * len(notes),
                                         tuple(Respell(n.id, other) for n in notes))])
+
+
+def _overruled(case: Case) -> dict[Fraction, frozenset[str]]:
+    """Letters of which, up to every onset, notes have asked for more than their last mark gives."""
+    found: dict[Fraction, frozenset[str]] = {}
+    letters: set[str] = set()
+    marks = deque(case.marks.pedals)
+    for onset, struck in groupby(with_settings(case), key=lambda each: each[0].onset):
+        while marks and marks[0].onset <= onset:
+            letters -= set(marks.popleft().alters)
+        for note, known in struck:
+            if known.get(note.pitch.step, note.pitch.alter) != note.pitch.alter:
+                letters.add(note.pitch.step)
+        found[onset] = frozenset(letters)
+    return found
 
 
 def piano_signs(case: Case) -> Iterator[Diagnostic]:

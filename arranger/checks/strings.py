@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
-from arranger.checks.case import HAND, Case
+from arranger.checks.case import HAND, OTHER, Case
 from arranger.checks.chords import playable_together, spelled_clashes
 from arranger.model.diagnostic import Diagnostic, Remedy
 from arranger.model.harp import HarpString
 from arranger.model.ledger import Drop, GiveToHand, Merge, Respell
 from arranger.model.score import Note
-from arranger.plan.part_hands import Grip
-
-_OTHER = {"L": "R", "R": "L"}
+from arranger.plan.hand_faults import handed_over
 
 
 def two_pitches(case: Case) -> Iterator[Diagnostic]:
@@ -72,7 +70,8 @@ def both_hands(case: Case) -> Iterator[Diagnostic]:
         names = ", ".join(dict.fromkeys(n.pitch.label for n in notes[:4]))
         more = " and others" if len({n.pitch for n in notes}) > 4 else ""
         once = tuple(Merge(double, n.id) for n in notes for double in n.source_ids[1:])
-        yield case.say("S2", "advice", f"{names}{more} stand on both staves: only one hand can "
+        stand = "stand" if len({n.pitch for n in notes}) > 1 else "stands"
+        yield case.say("S2", "advice", f"{names}{more} {stand} on both staves: only one hand can "
                        f"pluck the string", notes,
                        remedies=[Remedy("write it once, the other note in brackets", "same-sound",
                                         0, once)])
@@ -95,35 +94,26 @@ def thumb_below(case: Case) -> Iterator[Diagnostic]:
 def just_left(case: Case) -> Iterator[Diagnostic]:
     """S4: a string passes from hand to hand too soon, as the part shares the strings."""
     limit = case.player.collision_seconds
-    last: dict[int, tuple[float, str, Note]] = {}
     bars: dict[int, list[tuple[float, str, Note, Note]]] = {}
-    for attack, grip in zip(case.attacks, case.grips, strict=True):
-        for which, note in _taken(grip):
-            before = last.get(note.pitch.position)
-            last[note.pitch.position] = (attack.seconds, which, note)
-            if before is None or before[1] == which or before[2].pitch != note.pitch:
-                continue
-            gap = attack.seconds - before[0]
-            if 0 < gap < limit - 1e-6:
-                bars.setdefault(note.measure, []).append((gap, which, before[2], note))
+    glided = case.glided()
+    for over in handed_over(case.attacks, case.grips, case.player):
+        if {over.old.id, over.new.id} & glided:
+            continue
+        bars.setdefault(over.new.measure, []).append((over.have, over.hand, over.old, over.new))
     for found in bars.values():
         gap, which, _, note = min(found, key=lambda f: (f[0], f[3].onset, f[3].midi))
         edits = tuple(Drop(n.id) for _, _, _, n in found)
         price = case.judge.prices["drop_doubling"] * len(found)
-        keeps = tuple(GiveToHand(n.id, _OTHER[w]) for _, w, _, n in found)
+        keeps = tuple(GiveToHand(n.id, OTHER[w]) for _, w, _, n in found)
         yield case.say("S4", "warning", f"the {HAND[which]} takes {note.pitch.label} {gap:.2f} s "
                        f"after the other hand has plucked it",
                        list(dict.fromkeys(n for _, _, *two in found for n in two)),
                        onset=found[0][3].onset, need=(gap, limit),
-                       remedies=[Remedy(f"let the {HAND[_OTHER[which]]} keep the string",
+                       remedies=[Remedy(f"let the {HAND[OTHER[which]]} keep the string",
                                         "same-sound",
                                         case.judge.prices["other_hand"] * len(found), keeps),
                                  Remedy("leave out the second of each pair", "other-sound", price,
                                         edits)])
-
-
-def _taken(grip: Grip) -> list[tuple[str, Note]]:
-    return [*(("L", n) for n in grip.left), *(("R", n) for n in grip.right)]
 
 
 def neighbours_in_turn(case: Case) -> Iterator[Diagnostic]:

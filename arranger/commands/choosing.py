@@ -142,7 +142,9 @@ def bars_of(text: str, score: Score) -> tuple[int, int] | None:
         raise ChoiceError(f"no bars {text!r}; write printed numbers from {numbers[0]} to "
                           f"{numbers[-1]} as 12-20")
     begin = numbers.index(first)
-    end = numbers.index(last, begin) if last in numbers[begin:] else begin
+    if last and last not in numbers[begin:]:
+        raise ChoiceError(f"bars {text!r} run backwards; write the first bar first, as 12-20")
+    end = numbers.index(last, begin) if last else begin
     return begin + 1, end + 1
 
 

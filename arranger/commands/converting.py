@@ -248,6 +248,8 @@ def more_told(request: Request, settings: Settings, opened: Opened) -> dict[str,
     told: dict[str, Any] = {"transpose": opened.semitones} if opened.semitones else {}
     if request.limits:
         told["limits"] = ", ".join(request.limits)
+    if request.part_is_harp:
+        told["part_is_harp"] = True
     if not settings.harp.hands_judged:
         told["hands"] = "not judged on this harp"
     return told

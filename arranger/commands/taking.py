@@ -103,7 +103,8 @@ def fared(taken: Taken, opened: Opened, draft: Draft) -> dict[str, Any]:
         return {}
     fault = broken(draft, matched.placed)
     score, part = opened.document.score, opened.part
-    said = conflicts(score, part, taken.settings, matched, fault) if fault else []
+    said = (conflicts(score, part, taken.settings, matched, fault, taken.present)
+            if fault else [])
     said += [f"{choice.words}: {why}" for choice, why in matched.impossible]
     return {"file": taken.file.name if taken.file else "",
             "kept": [p.choice.id for p in matched.placed if p not in fault],

@@ -6,9 +6,12 @@ import re
 from collections.abc import Sequence
 
 from arranger.model.errors import ChoiceError
-from arranger.model.harp import PedalSetting
+from arranger.model.harp import PEDALS, PedalSetting
 from arranger.model.pitch import Pitch
 from arranger.plan.settings import chord_settings, glissando_settings
+
+#: Settings that are listed at most.
+_NEAREST = 12
 
 
 def settings_for(notes: Sequence[str], start: str = "", glissando: bool = False) -> list[str]:
@@ -42,6 +45,13 @@ def settings_for(notes: Sequence[str], start: str = "", glissando: bool = False)
     return [f"{s}   pedals {s.pedals_to(begin)}, notches {s.notches_to(begin)}" for s in found]
 
 
+def nearest(found: Sequence[str]) -> list[str]:
+    """The nearest dozen of the settings found, and how many more there are."""
+    more = len(found) - _NEAREST
+    return [*found[:_NEAREST], *([f"and {more} more, farther away; name more notes to have fewer"]
+                                 if more > 0 else [])]
+
+
 def _pitch_class(name: str) -> int:
     try:
         return Pitch.parse(f"{name}4").pitch_class
@@ -54,4 +64,10 @@ def _setting(text: str) -> PedalSetting:
     for sign in text.replace("|", " ").split():
         if not re.fullmatch("[A-G][#b♯♭♮]?", sign):
             raise ChoiceError(f"not a pedal: {sign!r}; write a setting as D C Bb | Eb F G Ab")
+    named = [sign[0] for sign in text.replace("|", " ").split()]
+    missing = [letter for letter in PEDALS if letter not in named]
+    if named and (missing or len(named) > len(PEDALS)):
+        raise ChoiceError(f"{text!r} is no setting: "
+                          + (f"{' and '.join(missing)} missing" if missing else "a letter twice")
+                          + "; name each of D C B E F G A once")
     return PedalSetting.parse(text)

@@ -9,7 +9,7 @@ from lxml import etree
 
 from arranger.io.document import Document
 from arranger.io.marks_wanted import wanted
-from arranger.io.pedal_words import read_moves
+from arranger.io.pedal_words import read_moves, string_words
 from arranger.io.write_divisions import duration, number
 from arranger.io.write_levers import lever_signs
 from arranger.io.write_order import NOTE, element, put
@@ -38,7 +38,8 @@ def mark_part(text: bytes | None, document: Document, draft: Draft, written: Seq
     text : the file in UTF-8, as ``musicxml_tree.text_of`` gives it; None where the tree is not
         that of a file (another format, parts laid together): the tree is written out first.
     document : read from ``text``; its tree is not changed.
-    draft : the part as the player takes it; its plan is what is marked.
+    draft : the part as the player takes it; its plan is what is marked, and the string of a note
+        that is not the one written.
     written : pedal marks of the part as read; what stands there right is not written again.
     findings : to be printed above the staff, their notes coloured.
     diagrams_at : onsets, in quarter notes, at which the full setting stands again.
@@ -60,6 +61,7 @@ def mark_part(text: bytes | None, document: Document, draft: Draft, written: Seq
     elif pedals != "none":
         signs += _pedals(draft, written, () if pedals == "changes" else diagrams_at,
                          pedals != "diagrams", str(staves) if staves > 1 else None)
+        signs += _strings(draft, staves)
     put_in = [*_directions(page, part, document, signs),
               *_heads(page, document, findings)]
     return page.with_all(put_in)
@@ -74,6 +76,27 @@ def _pedals(draft: Draft, written: Sequence[PedalMark], diagrams_at: Iterable[Fr
             changes: bool, staff: str | None) -> Signs:
     found = wanted(draft, written, diagrams_at)
     return pedal_signs(found.settings, found.moves if changes else (), draft.plan.fixed, staff)
+
+
+def _strings(draft: Draft, staves: int) -> Signs:
+    """Name the string above a note that sounds on another letter than it is written on."""
+    named: dict[tuple[Fraction, int], set[tuple[str, int]]] = {}
+    for note in draft.notes:
+        written, plucked = note.source.pitch, note.pitch
+        if plucked.step != written.step and plucked.midi == written.midi:
+            place = note.onset, min(note.source.staff, staves)
+            named.setdefault(place, set()).add((plucked.step, plucked.alter))
+    return [(onset, [_named(string, staff, staves) for string in sorted(strings)])
+            for (onset, staff), strings in sorted(named.items())]
+
+
+def _named(string: tuple[str, int], staff: int, staves: int) -> etree._Element:
+    made = element("direction", None, placement="above")
+    made.append(element("direction-type"))
+    made[0].append(element("words", string_words(*string), **{"font-size": "8"}))
+    if staves > 1:
+        made.append(element("staff", str(staff)))
+    return made
 
 
 def _findings(findings: Iterable[Diagnostic], staves: int) -> Iterator[

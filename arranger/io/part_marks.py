@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -12,7 +12,8 @@ from lxml import etree
 from arranger.io.lever_words import read_lever_text
 from arranger.io.musicxml_read import read
 from arranger.io.pedal_names import read_pedal_text
-from arranger.model.harp import PEDALS
+from arranger.io.pedal_words import read_string
+from arranger.model.harp import PEDALS, spellings
 from arranger.model.marks import (
     Clef,
     DampSign,
@@ -23,12 +24,20 @@ from arranger.model.marks import (
     PedalMark,
     PianoSign,
 )
-from arranger.model.score import Score
+from arranger.model.score import Note, Score
+
+#: The finger that does not pluck; only at the piano it is written.
+_FIFTH = "5"
 
 
 @dataclass(slots=True)
 class _Found:
-    """Marks as they are met, the hairpins still open by number, the last other words."""
+    """Marks as they are met, the hairpins still open by number, the last other words.
+
+    ``strings``: by onset, the strings that give a note there on another letter than is written.
+    """
+
+    strings: Mapping[Fraction, set[tuple[str, int]]]
 
     pedals: list[PedalMark] = field(default_factory=list)
     dynamics: list[Dynamic] = field(default_factory=list)
@@ -37,6 +46,7 @@ class _Found:
     piano: list[PianoSign] = field(default_factory=list)
     clefs: list[Clef] = field(default_factory=list)
     levers: list[LeverMark] = field(default_factory=list)
+    glides: list[Fraction] = field(default_factory=list)
     open: dict[str, tuple[Fraction, str]] = field(default_factory=dict)
     line: tuple[Fraction, list[str]] = (Fraction(-1), [])  # words of no pedal, read last
 
@@ -48,8 +58,9 @@ def read_marks(root: etree._Element, part_id: str, score: Score | None = None) -
     ----------
     score : the score read from the same tree, for the onsets of its bars; read anew if None.
     """
-    measures = (read(root).score if score is None else score).measures
-    found = _Found()
+    score = read(root).score if score is None else score
+    measures = score.measures
+    found = _Found(strings=_other_strings(score.part_notes(part_id)))
     (part,) = [p for p in root.iterfind("part") if p.get("id") == part_id]
     divisions = Fraction(1)
     for index, measure in enumerate(part.iterfind("measure")):
@@ -64,13 +75,22 @@ def read_marks(root: etree._Element, part_id: str, score: Score | None = None) -
                      tuple(sorted(found.hairpins, key=lambda h: h.onset)),
                      tuple(sorted(found.damps, key=lambda d: d.onset)), tuple(found.piano),
                      tuple(sorted(found.clefs, key=lambda c: c.onset)),
-                     tuple(sorted(found.levers, key=lambda m: m.onset)))
+                     tuple(sorted(found.levers, key=lambda m: m.onset)),
+                     tuple(sorted(found.glides)))
+
+
+def _other_strings(notes: Iterable[Note]) -> dict[Fraction, set[tuple[str, int]]]:
+    found: dict[Fraction, set[tuple[str, int]]] = {}
+    for note in notes:
+        found.setdefault(note.onset, set()).update(
+            (p.step, p.alter) for p in spellings(note.midi) if p != note.pitch)
+    return found
 
 
 def _placed(measure: etree._Element,
             divisions: Fraction) -> Iterator[tuple[etree._Element, Fraction]]:
-    """Directions and clefs of a bar with their place in quarter notes from its start."""
-    at = Fraction(0)
+    """Directions, clefs and fingers of a bar with their place in quarter notes from its start."""
+    at = begun = Fraction(0)
     for child in measure:
         length = Fraction((child.findtext("duration") or "0").strip()) / divisions
         if child.tag == "attributes":
@@ -79,9 +99,13 @@ def _placed(measure: etree._Element,
                 yield clef, at
         elif child.tag == "direction":
             yield child, at + _length(child.findtext("offset")) / divisions
-        elif child.tag == "backup":
+        elif child.tag == "note":
+            for finger in child.iterfind("notations/technical/fingering"):
+                yield finger, at if child.find("chord") is None else begun
+        if child.tag == "backup":
             at -= length
         elif child.tag == "forward" or (child.tag == "note" and child.find("chord") is None):
+            begun = at
             at += length
 
 
@@ -92,6 +116,10 @@ def _sign(found: _Found, element: etree._Element, onset: Fraction, index: int) -
                                 _whole(element.findtext("line"), 0),
                                 _whole(element.findtext("clef-octave-change"), 0)))
         return
+    if element.tag == "fingering":
+        if (element.text or "").strip() == _FIFTH:
+            found.piano.append(PianoSign(onset, index, "a fifth finger"))
+        return
     staff = _whole(element.findtext("staff"), 0)
     alters: dict[str, int] = {}
     texts = []
@@ -101,11 +129,14 @@ def _sign(found: _Found, element: etree._Element, onset: Fraction, index: int) -
                       _whole(t.findtext("pedal-alter"), 0)) for t in sign.iterfind("pedal-tuning")]
             alters |= {step: alter for step, alter in tuned
                        if step and step in PEDALS and -1 <= alter <= 1}
-        elif sign.tag == "words":
+        elif sign.tag == "words" and read_string(sign.text or "") not in found.strings.get(
+                onset, ()):
             levers = read_lever_text(sign.text or "")
             if levers:
                 found.levers.append(LeverMark(onset, index, levers, sign.text or ""))
                 continue
+            if (sign.text or "").strip().lower().startswith("gliss"):
+                found.glides.append(onset)
             texts.append(sign.text or "")
             alters |= read_pedal_text(sign.text or "")
         elif sign.tag == "dynamics":

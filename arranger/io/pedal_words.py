@@ -19,6 +19,7 @@ SPACE = "\u00a0"
 _ALTER = {"♯": 1, "#": 1, "♮": 0, "n": 0, "♭": -1, "b": -1}
 _WORD = re.compile(r"([A-G])\s*([♯#♮n♭b])")
 _WORDS = re.compile(rf"[\s→]*{_WORD.pattern}(?:[\s,;/|→>-]*(?:{_WORD.pattern}|[♯#♮♭]))*\s*")
+_STRING = re.compile(r"\(([A-G])([♯♮♭])\)")
 _TUNE = re.compile(r"tune (low|top) ([A-G]) to [A-G][♯♮♭]")
 
 
@@ -45,6 +46,17 @@ def tune_words(string: HarpString, alter: int) -> str:
     return f"tune {place} {string.step} to {pedal_word(string.step, alter)}"
 
 
+def string_words(step: str, alter: int) -> str:
+    """Name the string of a note that is written on another letter, for example ``(A♭)``."""
+    return f"({pedal_word(step, alter)})"
+
+
+def read_string(text: str) -> tuple[str, int] | None:
+    """Return the letter and position a text names in brackets; None for any other text."""
+    found = _STRING.fullmatch(text.strip())
+    return None if found is None else (found[1], _ALTER[found[2]])
+
+
 def read_moves(text: str) -> dict[str, int]:
     """Return the pedals a text sets, by letter; empty if it is anything but pedal words."""
     if not _WORDS.fullmatch(text):
@@ -53,7 +65,7 @@ def read_moves(text: str) -> dict[str, int]:
 
 
 def is_pedal_text(text: str) -> bool:
-    """Tell whether a text is pedal words, their explanation or a tuning of a fixed string."""
+    """Tell whether a text is pedal words, their explanation, or tunes or names a string."""
     plain = " ".join(text.split())
     return (bool(read_moves(plain)) or text == SPACE or plain == BOX_EXPLAINED
-            or bool(_TUNE.fullmatch(plain)))
+            or read_string(plain) is not None or bool(_TUNE.fullmatch(plain)))

@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from arranger.model.harp import PEDALS, pedal_word
 from arranger.model.pitch import Pitch
-from arranger.model.score import bar_name
+from arranger.model.score import bar_name, beat_name
 
 #: What can be decided of a note, in the order in which a file names it.
 KINDS = ("string", "hand", "line", "finger", "octave", "pitch", "keep", "drop", "roll",
@@ -77,8 +77,7 @@ class Choice:
     @property
     def words(self) -> str:
         """The choice for a reader: ``C♯5 in bar 12, beat 3, as D♭5 on the D string``."""
-        beat = str(self.beat) if self.beat.denominator == 1 else f"{float(self.beat):.3g}"
-        where = f"in {bar_name(self.bar)}, beat {beat}"
+        where = f"in {bar_name(self.bar)}, beat {beat_name(self.beat)}"
         if self.note is None:
             letter, sign = str(self.value)[0], str(self.value)[1:]
             return f"pedal {pedal_word(letter, _SIGN[sign])} moved {where}"

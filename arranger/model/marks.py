@@ -88,7 +88,7 @@ class Clef:
 
 @dataclass(frozen=True, slots=True)
 class PartMarks:
-    """All marks of a part, each kind in order of time."""
+    """All marks of a part, each kind in order of time; ``glides``: words that say glissando."""
 
     pedals: tuple[PedalMark, ...] = ()
     dynamics: tuple[Dynamic, ...] = ()
@@ -97,3 +97,4 @@ class PartMarks:
     piano: tuple[PianoSign, ...] = ()
     clefs: tuple[Clef, ...] = ()
     levers: tuple[LeverMark, ...] = ()
+    glides: tuple[Fraction, ...] = ()

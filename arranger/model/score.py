@@ -17,6 +17,23 @@ def bar_name(number: str) -> str:
     return "upbeat" if number == "0" else f"bar {number}"
 
 
+_PARTS = {Fraction(n, d): sign for n, d, sign in (
+    (0, 1, ""), (1, 2, "½"), (1, 4, "¼"), (3, 4, "¾"), (1, 3, "⅓"), (2, 3, "⅔"), (1, 6, "⅙"),
+    (5, 6, "⅚"), (1, 8, "⅛"), (3, 8, "⅜"), (5, 8, "⅝"), (7, 8, "⅞"))}
+#: Share of a beat within which a place is told by the beat beside it (assumption).
+_NEAR = Fraction(1, 4)
+
+
+def beat_name(beat: Fraction) -> str:
+    """Name a beat: ``3``, ``2½``, ``4⅓``; off those by what is near: ``4, just after``."""
+    whole, rest = divmod(beat, 1)
+    if rest in _PARTS:
+        return f"{whole}{_PARTS[rest]}"
+    if rest < _NEAR:
+        return f"{whole}, just after"
+    return f"{whole + 1}, just before" if rest > 1 - _NEAR else f"{whole}½ or so"
+
+
 @dataclass(frozen=True, slots=True)
 class Location:
     """A place as a player would say it."""
@@ -27,9 +44,7 @@ class Location:
     onset: Fraction  # quarter notes from the start of the written score
 
     def __str__(self) -> str:
-        beat = self.beat
-        shown = str(beat) if beat.denominator == 1 else f"{float(beat):.3g}"
-        return f"{bar_name(self.bar)}, beat {shown}"
+        return f"{bar_name(self.bar)}, beat {beat_name(self.beat)}"
 
 
 @dataclass(frozen=True, slots=True)

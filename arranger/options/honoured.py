@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from arranger.model.choice import Choice
 from arranger.model.draft import Draft
 from arranger.model.ledger import Alteration, Ledger
-from arranger.model.pins import Pin
+from arranger.model.pins import Pin, Pins
 from arranger.model.score import NoteId, Score
-from arranger.options.matching import Matched, Placed
+from arranger.options.matching import Ground, Matched, Placed
 from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
 from arranger.search.minimal_sets import minimal_sets
@@ -43,15 +44,17 @@ def broken(draft: Draft, placed: Sequence[Placed]) -> tuple[Placed, ...]:
 
 
 def conflicts(score: Score, part: str, settings: Settings, matched: Matched,
-              at_fault: Sequence[Placed]) -> list[str]:
+              at_fault: Sequence[Placed], present: Pins | None = None) -> list[str]:
     """Say for each choice at fault which smallest set of choices excludes it.
 
     Only a few bars around it are arranged again, so this is quick; choices elsewhere do not
-    matter to it.
+    matter to it. ``present``: the player's own solution; its notes struck with the choice are in
+    the sets too, as they are to stay.
     """
     told: dict[str, None] = {}
     for one in at_fault:
-        cut, near = _excerpt(score, part, one, matched.placed)
+        cut, chosen = _excerpt(score, part, one, matched.placed)
+        near = [*chosen, *(_beside(cut, part, one, chosen) if present is not None else ())]
 
         def fails(ranks: Sequence[int], cut: Score = cut, near: Sequence[Placed] = near) -> bool:
             some = [near[i] for i in ranks]
@@ -59,9 +62,22 @@ def conflicts(score: Score, part: str, settings: Settings, matched: Matched,
             draft = arrange(cut, part, replace(settings, pins=pins)).draft
             return bool(broken(draft, some))
         found, _ = minimal_sets(range(len(near)), fails, _TRIES)
-        mine = sorted(([near[i] for i in s] for s in found if near.index(one) in s), key=len)
-        told[_words(one, mine[0] if mine else ())] = None
+        sets = sorted(([near[i] for i in s] for s in found), key=len)
+        mine = [s for s in sets if one in s] or [s for s in sets if any(
+            p.note == one.note for p in s)]
+        told[_words(one, mine[0] if mine else (), chosen)] = None
     return list(told)
+
+
+def _beside(score: Score, part: str, one: Placed, chosen: Sequence[Placed]) -> list[Placed]:
+    """The notes struck together with a choice of which nothing is chosen, as they stand."""
+    onset = next((n.onset for n in score.part_notes(part) if n.id == one.note), None)
+    ground = Ground(score, part)
+    taken = {ident for p in chosen for ident in p.pins.notes}
+    return [Placed(Choice(where.bar, where.beat, n.pitch, "keep", True),
+                   Pins({n.id: Pin((n.pitch,))}), n.id)
+            for n in score.part_notes(part) if n.onset == onset and not n.grace
+            and n.id not in taken for where in (ground.place(n),)]
 
 
 def _excerpt(score: Score, part: str, one: Placed,
@@ -79,13 +95,18 @@ def _excerpt(score: Score, part: str, one: Placed,
     return replace(score, notes=notes, playing_order=()), near
 
 
-def _words(one: Placed, found: Sequence[Placed]) -> str:
+def _words(one: Placed, found: Sequence[Placed], chosen: Sequence[Placed]) -> str:
     if not found:
         return f"{one.choice.words}: cannot be kept here with the notes around it"
     if len(found) == 1:
         return f"{one.choice.words}: no hand or pedal can do that here"
-    others = "; ".join(p.choice.words for p in found if p is not one)
-    return f"{one.choice.words}: cannot be kept together with {others}"
+    rest = [p for p in found if p is not one]
+    others = "; ".join([*(p.choice.words for p in rest if p in chosen),
+                        *(f"the {p.choice.note.label} struck there" for p in rest
+                          if p not in chosen and p.choice.note is not None)])
+    if one in found:
+        return f"{one.choice.words}: cannot be kept together with {others}"
+    return f"{one.choice.words}: not kept, for these exclude each other: {others}"
 
 
 def with_reasons(draft: Draft, placed: Sequence[Placed]) -> Draft:

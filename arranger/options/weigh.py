@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
@@ -99,9 +99,9 @@ class Scales:
             if outcome is not None:
                 face = _face(outcome.draft, idea)
                 kept[face] = min(kept.get(face, outcome), outcome, key=lambda o: o.cost_change)
-            if len(kept) == MOST:
+            if len(_needed(kept.values())) == MOST:
                 break
-        return Weighed(spot, tuple(sorted(kept.values(), key=lambda o: o.cost_change)))
+        return Weighed(spot, tuple(sorted(_needed(kept.values()), key=lambda o: o.cost_change)))
 
     def _guesses(self, spot: Spot) -> list[tuple[int, int, Idea]]:
         """Ideas that help, with their price near by and their rank; of those alike the first."""
@@ -221,6 +221,17 @@ def _various(guesses: Sequence[tuple[int, int, Idea]]) -> list[Idea]:
 
 def _sounds(draft: Draft) -> frozenset[tuple[Fraction, int]]:
     return frozenset((n.onset, n.pitch.midi) for n in draft.notes)
+
+
+def _needed(outcomes: Iterable[Outcome]) -> list[Outcome]:
+    """Outcomes but for rolls that help by strings and hands which need no roll."""
+    every = list(outcomes)
+    plain = [_held(o.draft) for o in every if o.idea.choice.kind != "roll"]
+    return [o for o in every if o.idea.choice.kind != "roll" or _held(o.draft) not in plain]
+
+
+def _held(draft: Draft) -> frozenset[tuple[object, ...]]:
+    return frozenset((n.id, n.pitch, n.hand) for n in draft.notes)
 
 
 def _face(draft: Draft, idea: Idea | None = None) -> tuple[object, ...]:

@@ -28,6 +28,7 @@ from arranger.checks.gathered import gathered
 from arranger.checks.marked_levers import standing
 from arranger.model.diagnostic import Diagnostic, Remedy
 from arranger.model.ledger import Drop, Merge
+from arranger.model.mark_edits import MarkEdit
 from arranger.model.score import Note
 from arranger.passes.edit_part import edited
 from arranger.passes.respell import Respelling, respelled
@@ -47,6 +48,8 @@ _OF_PEDALS = frozenset({*pedals.CHECKS, *pedal_marks.CHECKS, "C2", "L1", "L3", "
 _BY_HANDS = frozenset({*hands.CHECKS, *LEVER_CHECKS, "S3", "S4"} - {"H1", "H2", "H3"})
 #: Errors that leaving out a note cannot bring about: each is of notes that are there, too near.
 _NOT_BY_LESS = frozenset({"P1", "P3", "S1", "S2", "H1", "H2", "H3", "R1", "O2", "C1"})
+#: Rules of single notes, of which several may be told at one moment.
+_OF_A_NOTE = frozenset({"C1", "C2"})
 #: Bars on each side of a finding that are checked again with a remedy applied (assumption).
 AROUND = 3
 #: What is said of a trouble that another spelling mends.
@@ -109,7 +112,8 @@ def _marks(case: Case) -> int:
 
 #: Rules whose findings can be errors: a remedy may add none of them.
 GRAVE = tuple(code for code in CHECKS if rule(code).severity == "error")
-_GRAVE = (*GRAVE, *(code for code in LEVER_CHECKS if rule(code).severity == "error"))
+#: What no remedy may add: errors, and a pedal that moves while the hand glides.
+_GRAVE = (*GRAVE, "L3", *(code for code in LEVER_CHECKS if rule(code).severity == "error"))
 
 
 @cache
@@ -189,7 +193,9 @@ def _could_add(remedy: Remedy, case: Case) -> list[str]:
     fewer = all(isinstance(e, Drop | Merge) for e in remedy.edits)
     return [code for code in _GRAVE if not (fewer and code in _NOT_BY_LESS)
             and (case.fingers or code != "H4")
+            and code != "H12"  # asks which hand takes what, which no proof of another rule does
             and (case.marks.pedals or code not in pedal_marks.CHECKS)
+            and (code != "L3" or any(isinstance(e, MarkEdit) for e in remedy.edits))
             and (case.harp.mechanism == "lever" or code not in LEVER_CHECKS)]
 
 
@@ -263,13 +269,15 @@ def excerpt(case: Case, first: int, last: int,
 
 
 def _errors(found: Iterable[Diagnostic]) -> Counter[tuple[str, str]]:
-    return Counter((d.code, d.where.bar) for d in found if d.severity == "error")
+    return Counter((d.code, d.where.bar) for d in found if d.severity == "error" or d.code == "L3")
 
 
 def _same(one: Diagnostic, other: Diagnostic) -> bool:
     """Tell whether a finding is still there: of one rule, at one place or about one note."""
     if one.code != other.code:
         return False
+    if one.code in _OF_A_NOTE:
+        return bool(set(one.notes) & set(other.notes))
     return one.where.onset == other.where.onset or bool(set(one.notes) & set(other.notes)
                                                         and one.where.bar == other.where.bar)
 

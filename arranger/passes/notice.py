@@ -75,13 +75,15 @@ def _as_part(draft: Draft, settings: Settings) -> list[Diagnostic]:
     """What the check says of the part that the draft will be written as, by the same rules.
 
     What cannot be played is left to the errors of the draft, whose pedals manage what would be
-    beyond a foot by the notes alone; a remedy is for a part that stands.
+    beyond a foot by the notes alone; a remedy is for a part that stands. Chords too fast for a hand
+    stay in a draft, for the player to thin or to play slower.
     """
     case = _case(draft, settings)
     checks = (*(_OF_PEDALS if draft.levers is None else ()),
               *(_OF_HANDS if settings.harp.hands_judged else ()), *_OF_STRINGS)
     told = [pedals.by_a_quick_foot(d) if d.code in pedals.CHECKS and d.severity == "error" else d
             for check in checks for d in check(case)]
+    told = [replace(d, severity="warning") if d.code == "H12" else d for d in told]
     told = [replace(d, name="quick-pedal") if d.code == "P1" else d for d in told]  # in time it is
     found = sorted((d for d in told if d.severity != "error"),
                    key=lambda d: (d.where.onset, d.code, d.notes))

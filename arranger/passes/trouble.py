@@ -75,7 +75,7 @@ def tempo_limits(case: Case, found: Inspection) -> TempoLimits:
     if case.harp.mechanism == "lever":
         asked = replace(asked, levers=lever_work(case.score, attacks, case.grips, case.player))
     if not case.harp.hands_judged:
-        asked = replace(asked, waits=tuple(w for w in asked.waits if w.kind != "travel"))
+        asked = replace(asked, waits=tuple(w for w in asked.waits if w.kind == "restrike"))
     bars = tuple(c for c in bar_ceilings(case.score, asked) if c.crotchet is not None)
     told = dict.fromkeys(sentence(c, case.score) for c in _slow(case, asked, bars))
     return TempoLimits(tuple(told), bars)

@@ -18,18 +18,19 @@ from functools import partial
 from arranger.model.harp import LEFT_FOOT, PedalSetting
 from arranger.model.score import NoteId, Score, TempoMark, bar_name
 from arranger.plan.foot_order import MARGIN, FootMove, in_some_order
+from arranger.plan.hand_faults import leaps, placed_anew
 from arranger.plan.lever_hand import LeverWork, lever_stretch
 from arranger.plan.part_hands import Attack, Grip
 from arranger.plan.slices import clock
 from arranger.plan.stretch import CLOSE, least_stretch
 from arranger.plan.timing import Use, windows
 from arranger.rulebook.players import Player
-from arranger.rulebook.rules import rule
 
 #: Crotchets a minute beyond which nobody counts: no limit is told (assumption).
 _FAST = 300
 _WHY = {"feet": "the feet need the time", "restrike": "a string is taken again so soon",
         "travel": "a hand needs the time to leap",
+        "placing": "a hand needs the time to be placed anew",
         "levers": "the left hand needs the time to move a lever"}
 _NEVER = {"feet": "a pedal is wanted in two positions at once",
           "levers": "a lever is to move between notes that leave no moment for it"}
@@ -51,7 +52,7 @@ class Wait:
     """Two plucks that a finger or hand needs time between; in seconds, ``have`` as written."""
 
     bar: int
-    kind: str  # restrike or travel
+    kind: str  # restrike, travel or placing
     have: float
     needs: float
     notes: tuple[NoteId, ...]
@@ -78,8 +79,8 @@ class Ceiling:
 
     ``bpm`` in quarter notes a minute at the start of the passage; both are infinite where nothing
     has to wait, and 0 where it goes at no tempo: one pedal is wanted in two positions at once, or
-    no moment is left for a lever. ``kind`` says what limits it: feet, levers, restrike, travel, or
-    nothing.
+    no moment is left for a lever. ``kind`` says what limits it: feet, levers, restrike, travel,
+    placing, or nothing.
     """
 
     first: int
@@ -103,7 +104,8 @@ def demands(score: Score, uses: Iterable[Use], attacks: Sequence[Attack], grips:
     uses : every letter wanted by a note, as spelled.
     grips : the sharing between the hands that is judged, one an attack.
     """
-    waits = [*_restrikes(attacks, player), *_travels(attacks, grips, player)]
+    waits = [*_restrikes(attacks, player), *_travels(attacks, grips, player),
+             *_placings(attacks, grips, player)]
     return Demands(tuple(_turns(score, uses, player)),
                    tuple(sorted(waits, key=lambda w: (w.bar, w.needs / w.have))))
 
@@ -132,23 +134,16 @@ def _restrikes(attacks: Sequence[Attack], player: Player) -> Iterator[Wait]:
 
 def _travels(attacks: Sequence[Attack], grips: Sequence[Grip], player: Player) -> Iterator[Wait]:
     """Leaps beyond a comfortable span, by the pace of rule H9."""
-    pace = rule("H9").number("strings_per_second")
-    last: dict[str, tuple[float, Sequence[NoteId], int, int]] = {}
-    for attack, grip in zip(attacks, grips, strict=True):
-        for hand in "LR":
-            notes = grip.hand(hand)
-            if not notes:
-                continue
-            low, high = notes[0].pitch.position, notes[-1].pitch.position
-            ids = tuple(n.id for n in notes)
-            before = last.get(hand)
-            last[hand] = (attack.seconds, ids, low, high)
-            if before is None or attack.seconds <= before[0]:
-                continue
-            way = max(high, before[3]) - min(low, before[2]) - player.span_steps
-            if way > player.comfortable_span_steps:
-                yield Wait(notes[0].measure, "travel", attack.seconds - before[0],
-                           way / pace + player.placing_lead_seconds, (*before[1], *ids))
+    for leap in leaps(attacks, grips, player):
+        yield Wait(leap.new[0].measure, "travel", leap.have, leap.need,
+                   tuple(n.id for n in (*leap.old, *leap.new)))
+
+
+def _placings(attacks: Sequence[Attack], grips: Sequence[Grip], player: Player) -> Iterator[Wait]:
+    """Octaves, thirds and chords for which a hand is placed anew, as rule H12 has it."""
+    for anew in placed_anew(attacks, grips, player):
+        yield Wait(anew.new[0].measure, "placing", anew.have, player.placing_lead_seconds,
+                   tuple(n.id for n in (*anew.old, *anew.new)))
 
 
 def ceiling(score: Score, asked: Demands, first: int = 0, last: int | None = None) -> Ceiling:

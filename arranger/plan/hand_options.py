@@ -29,7 +29,8 @@ class Tone:
     ``roll``: it may be part of a rolled chord; ``rolled``: the source rolls it; ``chord`` numbers
     the written chord. ``exposed``: it is struck in a thin texture (``plan.exposure``).
     ``moving``: it is shorter than a beat, so that an octave breaks its line. ``idle``: the other
-    hand has nothing to do about that time and may well take all of the moment.
+    hand has nothing to do about that time and may well take all of the moment. ``loose``: its
+    staff says little of the hand.
     """
 
     pitch: Pitch
@@ -42,6 +43,7 @@ class Tone:
     exposed: bool = False
     moving: bool = False
     idle: bool = False
+    loose: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,11 +208,11 @@ def _sized(option: Option, tones: Sequence[Tone], player: Player,
     price = option.price
     chords: dict[int, set[str]] = {}
     for which, hand in (("L", option.left), ("R", option.right)):
-        given = [tones[i].idle for i, _ in hand.tones if tones[i].hand != which]
-        if given and len(given) == len(tones) and all(given):
+        given = [tones[i] for i, _ in hand.tones if tones[i].hand != which]
+        if given and len(given) == len(tones) and all(t.idle for t in given):
             price += prices["idle_hand"]
         else:
-            price += prices["other_hand"] * len(given)
+            price += sum(prices["loose_hand" if t.loose else "other_hand"] for t in given)
         for i, _ in hand.tones:
             chords.setdefault(tones[i].chord, set()).add(which)
     price += prices["split"] * sum(len(c) > 1 for c in chords.values())

@@ -2,12 +2,13 @@
 
 The one place where a check asks the hand planner, for notes whose strings stand and which stay.
 The staff is the hand and written fingers are kept, unless that costs too much elsewhere; a fault is
-told only where no way of sharing the strings serves.
+told only where no way of sharing the strings serves. A line that stands on one staff while the
+other has nothing is both hands' (``plan.hand_over_hand``).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import lru_cache
@@ -66,12 +67,12 @@ class Grip:
 
 
 def grips(attacks: Sequence[Attack], player: Player, prices: Mapping[str, int],
-          written: Mapping[NoteId, int] = _UNWRITTEN,
-          recall: Recall | None = None) -> tuple[Grip, ...]:
+          written: Mapping[NoteId, int] = _UNWRITTEN, recall: Recall | None = None,
+          loose: Collection[int] = ()) -> tuple[Grip, ...]:
     """Share a whole part between hands and fingers; one grip an attack (exact).
 
     ``written``: fingers that stand in the part; they are kept wherever the hands can. ``recall``:
-    of the same part, player and prices.
+    of the same part, player and prices. ``loose``: attacks whose staff is not their hand.
     """
     strings = [_strings(a.notes) for a in attacks]
     parts = tuple(Slice(a.onset, a.seconds, tuple(
@@ -82,8 +83,9 @@ def grips(attacks: Sequence[Attack], player: Player, prices: Mapping[str, int],
         parts,
         ways=_rows(recall, (tuple(Ways((Way(n.pitch, 0),), _DROP) for n in notes)
                             for notes in strings)),
-        ends=(), tones=_rows(recall, (tuple(_tone(n, thin) for n in notes) for notes, thin in zip(
-            strings, exposed(parts), strict=True))),
+        ends=(), tones=_rows(recall, (tuple(_tone(n, thin, at in loose) for n in notes)
+                                      for at, (notes, thin) in enumerate(zip(
+                                          strings, exposed(parts), strict=True)))),
         places=frozenset(),
         pins=_rows(recall, (tuple(_written(n, written) for n in notes) for notes in strings))
         if written else (), universe=replace(load_universe(), changes=0))
@@ -144,9 +146,10 @@ def _written(note: Note, fingers: Mapping[NoteId, int]) -> Pin:
     return Pin() if finger is None else Pin(hand="L" if note.staff == 2 else "R", finger=finger)
 
 
-def _tone(note: Note, thin: bool) -> Tone:
+def _tone(note: Note, thin: bool, loose: bool) -> Tone:
     return Tone(pitch=note.pitch, hand="R" if note.staff == 1 else "L", drop=_DROP, fixed=True,
-                roll=False, rolled="arpeggiate" in note.marks, chord=note.chord, exposed=thin)
+                roll=False, rolled="arpeggiate" in note.marks, chord=note.chord, exposed=thin,
+                loose=loose)
 
 
 def fault(notes: Sequence[Note], player: Player) -> str:

@@ -8,14 +8,18 @@ from typing import Any
 
 from arranger.model.score import bar_name
 from arranger.report.wording import WIDTH, Entry, capital, place
+from arranger.rulebook.prices import load_prices
 
 #: Consequences of an option that are told one by one.
 _TOLD = 3
+#: What the prices are counted in.
+_UNIT = (f" (prices in points over the whole piece, {load_prices()['notch']} for a notch of one "
+         f"pedal; less is better).")
 
 
 def options_text(report: Mapping[str, Any], take: str) -> str:
     """Return the spots of a report as printed; ``take`` is the command that takes an option."""
-    lines = [_head(report["spots"])]
+    lines = _wrap(_head(report["spots"]), "")
     for rank, spot in enumerate(report["spots"], 1):
         lines += ["", *_spot(rank, spot)]
     lines += _drafts(report.get("drafts", ()))
@@ -27,8 +31,16 @@ def options_text(report: Mapping[str, Any], take: str) -> str:
 def _head(spots: Sequence[Entry]) -> str:
     if not spots:
         return "No place of this draft stands out as hard."
+    if [f["code"] for f in spots[0]["findings"]] == ["what-if"]:
+        return f"What one change costs{_UNIT}"
     ways = sum(len(s["options"]) > 1 for s in spots)
-    return f"{len(spots)} places to look at; at {ways} of them there is more than one way out."
+    places = "1 place" if len(spots) == 1 else f"{len(spots)} places"
+    more = "none" if not ways else "all" if ways == len(spots) else str(ways)
+    where = f"at {more} of them there is more than one way out"
+    if len(spots) == 1:
+        count = len(spots[0]["options"])
+        where = f"there {'is' if count == 1 else 'are'} {count or 'no'} way{'s' * (count != 1)} out"
+    return f"{places} to look at; {where}{_UNIT}"
 
 
 def _spot(rank: int, spot: Entry) -> Iterator[str]:

@@ -16,13 +16,14 @@ from typing import Any
 
 from arranger.model.levers import transposition_words
 from arranger.model.pitch import SIGNS, Pitch
-from arranger.model.score import bar_name
+from arranger.model.score import bar_name, beat_name
 from arranger.rulebook.titles import titled
 
 Entry = Mapping[str, Any]
 #: Signs of a line that is printed, at most.
 WIDTH = 80
-_PLACE = re.compile(r"^(?:bar [^,]{1,12}|upbeat), beat [\d./]+: ")
+_PLACE = re.compile(r"^(?:bar [^,]{1,12}|upbeat), beat [\d½¼¾⅓⅔⅙⅚⅛⅜⅝⅞]+"
+                    r"(?:, just (?:after|before)| or so)?: ")
 
 #: Kinds of alteration in the order of weight for the ear, and what a harpist calls them.
 KINDS: Mapping[str, str] = {
@@ -97,12 +98,8 @@ def note_label(name: str) -> str:
 
 
 def beat_words(beat: object) -> str:
-    """Show a beat: ``3``, ``2½``, ``4⅓`` or else with two decimals."""
-    value = Fraction(str(beat))
-    whole, rest = divmod(value, 1)
-    parts = {Fraction(0): "", Fraction(1, 2): "½", Fraction(1, 4): "¼", Fraction(3, 4): "¾",
-             Fraction(1, 3): "⅓", Fraction(2, 3): "⅔"}
-    return f"{whole}{parts[rest]}" if rest in parts else f"{float(value):.2f}"
+    """Show a beat: ``3``, ``2½``, ``4⅓`` or, off those, ``4, just after``."""
+    return beat_name(Fraction(str(beat)))
 
 
 def place(entry: Entry) -> str:
@@ -158,6 +155,10 @@ def verdict(report: Entry) -> str:
     said = [(f"the draft needs you at {bars(errors)}." if thing == "draft" else
              f"not to be played as written: {bars(errors)}.") if errors else
             f"the {thing} is ready to try; no bar of it is beyond the harp."]
+    gone = [e for e in report.get("ledger", ()) if e["kind"] == "drop"]
+    if gone and report.get("settings", {}).get("part_is_harp"):
+        lost = "one note" if len(gone) == 1 else f"{len(gone)} notes"
+        said = [f"{lost} of your part left out: {bars(gone)}.", *(said if errors else ())]
     said += _comfort(report)
     hit, count = len(_distinct_bars([*errors, *voices])), len(report.get("bars", ()))
     if thing == "draft" and hit >= _LEAST_HIT and hit * _RESISTS >= count > 0:
@@ -219,6 +220,8 @@ def settings_words(settings: Mapping[str, Any]) -> str:
     assumed = (f" (assumed{beat})" if rest.pop("tempo_assumed", False)
                else f" (from its tempo word{beat})" if origin == "word" else "")
     word = rest.pop("tempo_word", "")
+    if rest.pop("part_is_harp", False):
+        said.append("a harp part kept as it is")
     unlike = f" though it says {word}" if word else ""
     if "tempo" in rest:
         said.append(f"crotchet {rest.pop('tempo')}{assumed} at the start{unlike}")
