@@ -31,6 +31,7 @@ from arranger.model.ledger import Drop, Merge
 from arranger.model.score import Note
 from arranger.passes.edit_part import edited
 from arranger.passes.respell import Respelling, respelled
+from arranger.plan.unfolded import within
 from arranger.rulebook.rules import rule
 
 Rule = Callable[[Case], Iterator[Diagnostic]]
@@ -256,7 +257,9 @@ def excerpt(case: Case, first: int, last: int,
     marks = replace(case.marks, pedals=tuple(m for m in case.marks.pedals if inside(m.onset)),
                     levers=tuple(m for m in case.marks.levers if inside(m.onset)))
     entry = setting_at(case, start, before=True) if first > 0 else dict(case.entry)
-    part = with_notes(case, notes, marks, entry, hands)
+    order = within(case.score.playing_order, max(first, 0), last)
+    part = with_notes(replace(case, score=replace(case.score, playing_order=order)), notes, marks,
+                      entry, hands)
     if case.harp.mechanism == "lever" and first > 0 and case.marks.levers:
         part = replace(part, lever_entry=standing(case, start))
     return part
