@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from lxml import etree
 
+from arranger.api import Request, check
 from arranger.plan.unfolded import stretches, within
 from tests.checking import part_of
 from tests.handwritten import note
@@ -71,6 +72,37 @@ def test_a_mark_that_no_pass_needs_is_doubled(tmp_path: Path) -> None:
     said = found(tmp_path, OPENING, FORWARD + bar("F4 !F♮ G4 A4 B4") + BACK,
                  bar("F4 !F♯ A4 F#4 B4"))
     assert [f["bar"] for f in said if f["code"] == "P9"] == ["2"]
+
+
+def quick(last: str, first: str = "F4") -> tuple[str, ...]:
+    """Bars at 60 whose repeat brings two eighths together."""
+    return (bar("C4 E4 G4 C5"), FORWARD + note(first, 2) + note("G4", 2) + note("A4", 12),
+            note("A4", 12) + note("A4", 2) + note(last, 1) + note("B4", 1) + BACK)
+
+
+@pytest.mark.parametrize(("bars", "told"), [
+    (quick("F#4"), [("P1", "2", "error")]),
+    (quick("F4"), []), (quick("F#4", "F#4"), []),
+])
+def test_no_foot_gets_from_the_end_of_a_repeat_to_its_beginning(
+        tmp_path: Path, bars: tuple[str, ...], told: list[tuple[str, str, str]]) -> None:
+    path = tmp_path / "part.musicxml"
+    path.write_bytes(etree.tostring(harp(*bars)).replace(b'tempo="60"', b'tempo="150"'))
+    report = check(Request(path)).report
+    assert [(f["code"], f["bar"], f["severity"]) for f in report["findings"]
+            if f["severity"] == "error"] == told
+    limits = [b for b in report["tempo_limits"]["bars"] if b["limit"] == "feet" and b["ratio"] < 1]
+    assert [b["bar"] for b in limits] == [bar for _, bar, _ in told]
+
+
+def test_endings_that_never_follow_one_another_are_no_change(tmp_path: Path) -> None:
+    path = tmp_path / "part.musicxml"
+    path.write_bytes(etree.tostring(harp(
+        bar("C4 E4 G4 C5"), FORWARD + bar("F4 G4 A4 B4"),
+        ending(1, note("A4", 12) + note("A4", 3) + note("F#4", 1), back=True),
+        ending(2, note("F4", 4) + note("A4", 12)))).replace(b'tempo="60"', b'tempo="150"'))
+    found = check(Request(path)).report["findings"]
+    assert [f["bar"] for f in found if f["code"] == "P1" and f["severity"] == "error"] == ["2"]
 
 
 def test_stretches_of_bars_and_when_they_are_played(tmp_path: Path) -> None:

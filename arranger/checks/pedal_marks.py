@@ -9,7 +9,7 @@ from itertools import groupby
 
 from arranger.checks.case import Case, changes_wanted, changes_written
 from arranger.model.diagnostic import Diagnostic, Remedy
-from arranger.model.harp import LEFT_FOOT, PEDALS, HarpString, pedal_word
+from arranger.model.harp import LEFT_FOOT, PEDALS, pedal_word
 from arranger.model.mark_edits import InsertMark, MoveMark, PartEdit, RemoveMark
 from arranger.model.pitch import Pitch
 from arranger.model.score import Note, NoteId
@@ -87,8 +87,7 @@ def _signs(written: Iterable[Sign], notes: Sequence[Note]) -> list[Sign]:
 
 def _notes(case: Case, letter: str) -> list[Note]:
     """Notes that use the pedal, but for those that want it in two positions at once (S1)."""
-    mine = [n for n in case.notes if n.pitch.step == letter and abs(n.pitch.alter) <= 1
-            and HarpString.of(n.pitch) not in case.harp.fixed]
+    mine = [n for n in case.pedalled() if n.pitch.step == letter]
     wanted: dict[Fraction, set[int]] = {}
     for note in mine:
         wanted.setdefault(note.onset, set()).add(note.pitch.alter)

@@ -6,61 +6,23 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import groupby, pairwise
-
-import numpy as np
+from itertools import pairwise
 
 from arranger.checks.case import Case
+from arranger.checks.pedal_changes import Change, changes, foot_time
 from arranger.model.diagnostic import Diagnostic, Remedy
 from arranger.model.harp import LEFT_FOOT, HarpString, PedalSetting, pedal_word
 from arranger.model.ledger import Respell
+from arranger.model.mark_edits import MoveMark
 from arranger.model.score import Note
 from arranger.plan.foot_order import MARGIN, FootMove, in_some_order
-from arranger.plan.ring import level
+from arranger.plan.ring import T60
 from arranger.plan.timing import Window, windows
 from arranger.rulebook.rules import rule
 
 _LONGEST = 8  # moves of one foot weighed together
+_BEATS_BACK = 6  # beats looked at before the new note (assumption)
 _FEET = {True: "left foot", False: "right foot"}
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """A letter wanted in a new position: last note in the old one, first in the new."""
-
-    old: Note
-    new: Note
-    gap: float  # seconds between the two plucks
-
-    @property
-    def notches(self) -> int:
-        """1, or 2 from flat to sharp or back."""
-        return abs(self.new.pitch.alter - self.old.pitch.alter)
-
-
-def changes(case: Case) -> Iterator[Change]:
-    """All changes of the letters as spelled, in order of the new notes."""
-    last: dict[str, list[Note]] = {}
-    plucked = (n for n in case.notes if abs(n.pitch.alter) <= 1
-               and HarpString.of(n.pitch) not in case.harp.fixed)
-    for onset, group in groupby(plucked, key=lambda n: n.onset):
-        struck: dict[str, list[Note]] = {}
-        for note in group:
-            struck.setdefault(note.pitch.step, []).append(note)
-        for letter, notes in struck.items():
-            before = last.get(letter)
-            if before and len({n.pitch.alter for n in (*before, *notes)}) > 1:
-                old = next((n for n in before if n.pitch.alter != notes[0].pitch.alter), before[0])
-                if old.pitch.alter != notes[0].pitch.alter:
-                    yield Change(old, notes[0],
-                                 case.seconds(onset) - case.seconds(old.onset))
-        last |= struck
-
-
-def foot_time(case: Case, notches: int) -> float:
-    """Seconds one foot needs for a move."""
-    return (case.player.foot_two_notch_seconds if notches > 1
-            else case.player.foot_move_seconds)
 
 
 def in_time(case: Case) -> Iterator[Diagnostic]:
@@ -82,10 +44,11 @@ def in_time(case: Case) -> Iterator[Diagnostic]:
 
 
 def _grace_against_note(case: Case) -> Iterator[Diagnostic]:
-    """A grace note whose letter its main note wants in another position."""
+    """A grace note whose letter its main note, or the next grace note, wants otherwise."""
     struck = {a.onset: a.notes for a in case.attacks} if case.graces else {}
-    for grace in case.graces:
-        for note in struck.get(grace.onset, ()):
+    for rank, grace in enumerate(case.graces):
+        others = (n for n in case.graces[rank + 1:] if n.onset == grace.onset)
+        for note in (*others, *struck.get(grace.onset, ())):
             if note.pitch.step == grace.pitch.step and note.pitch.alter != grace.pitch.alter:
                 yield case.say("P1", "error", f"no foot can move the pedal between the grace note "
                                f"{grace.pitch.label} and {note.pitch.label}", (grace, note),
@@ -99,7 +62,8 @@ def _ways_out(case: Case, old: Note, new: Note, drop: bool) -> Iterator[Remedy]:
         yield from case.respelled(note)
         yield from _all_respelled(case, note)
         if drop:
-            yield case.dropped(note, next(a.notes for a in case.attacks if a.onset == note.onset))
+            yield case.dropped(note, [note] if note.grace else next(
+                a.notes for a in case.attacks if a.onset == note.onset))
 
 
 def _all_respelled(case: Case, note: Note) -> Iterator[Remedy]:
@@ -215,24 +179,68 @@ def _crowded(case: Case, window: Window, rivals: Sequence[Window], left: bool) -
                     need=(have, max(need, have * 1.01)), remedies=remedies)
 
 
+@dataclass(frozen=True, slots=True)
+class _Ringing:
+    """A note that still rings when its pedal moves, ``lead`` seconds before the new note."""
+
+    change: Change
+    note: Note
+    age: float
+    lead: float
+
+    def need(self, marked: bool) -> tuple[float, float]:
+        """Seconds there are and seconds wanted; a mark moves with the tempo, a foot does not."""
+        if marked:
+            return self.age - self.lead, _rings(self.note)
+        return self.age, _rings(self.note) + self.lead
+
+
 def ringing(case: Case) -> Iterator[Diagnostic]:
-    """P2: at the last moment for the move the old pitch of the letter still sounds loud."""
-    bad = 10.0 ** (rule("P2").number("bad_decibels") / 20.0)
-    bars: dict[int, list[Change]] = {}
+    """P2: when the pedal moves the old pitch of the letter still sounds loud, though not held."""
+    bars: dict[tuple[int, bool], list[_Ringing]] = {}
     for change in changes(case):
-        age = change.gap - foot_time(case, change.notches)
-        loud = float(level(np.array([change.old.midi]), np.array([max(age, 0.0)]))[0])
-        held = change.old.end > change.new.onset
-        if age > 0 and loud > bad and not held and not case.damped(
-                change.old, case.seconds(change.new.onset)) and HarpString.of(change.old.pitch) <= \
-                case.harp.wire_top:
-            bars.setdefault(change.new.measure, []).append(change)
-    for found in bars.values():
-        first = found[0]
-        yield case.say("P2", "advice", f"the {first.old.pitch.step} pedal moves while "
-                       f"{first.old.pitch.label}, a wire string, still rings: damp it first, or "
-                       f"the move is heard as a slide", (first.old, first.new),
-                       onset=first.new.onset, need=(first.gap, first.gap * 1.5))
+        lead = _lead(case, change)
+        loud = [(n, age) for n, age in change.before if age - lead > 0 and _rings(n) > age - lead
+                and not case.damped(n, case.seconds(change.new.onset))]
+        if loud and not any(_held(case, *each) for each in change.before) and \
+                _early(case, change) is None:
+            found = _Ringing(change, *min(loud, key=lambda each: each[0].midi), lead)
+            wire = HarpString.of(found.note.pitch) <= case.harp.wire_top
+            bars.setdefault((change.new.measure, wire), []).append(found)
+    for (_, wire), (first, *_) in bars.items():
+        note, new = first.note, first.change.new
+        yield case.say("P2", "warning" if wire else "advice",
+                       f"the {note.pitch.step} pedal moves while {note.pitch.label}"
+                       f"{', a wire string,' if wire else ''} still rings: damp it first, or "
+                       f"the move is heard as a slide", (note, new), onset=new.onset,
+                       need=first.need(_marked_at(case, first.change) is not None))
+
+
+def _held(case: Case, note: Note, age: float) -> bool:
+    """Tell whether a note is still written as held so many seconds after its pluck."""
+    return case.seconds(note.end) - case.seconds(note.onset) > age + 1e-6
+
+
+def _rings(note: Note) -> float:
+    """Seconds after its pluck for which a move of the pedal is heard on a string."""
+    return float(T60[note.midi]) * -rule("P2").number("bad_decibels") / 60.0
+
+
+def _marked_at(case: Case, change: Change) -> Fraction | None:
+    """Where the change is marked, between the two notes as they are written."""
+    letter, alter = change.new.pitch.step, change.new.pitch.alter
+    if change.jump or not case.changes_marked:
+        return None
+    return next((m.onset for m in case.marks.pedals if m.alters.get(letter) == alter
+                 and change.old.onset < m.onset <= change.new.onset), None)
+
+
+def _lead(case: Case, change: Change) -> float:
+    """Seconds before the new note at which the pedal moves: as marked, else as late as it can."""
+    latest = foot_time(case, change.notches)
+    marked = _marked_at(case, change)
+    return latest if marked is None else max(
+        latest, case.seconds(change.new.onset) - case.seconds(marked))
 
 
 def two_notches(case: Case) -> Iterator[Diagnostic]:
@@ -279,14 +287,55 @@ def chromatic(case: Case) -> Iterator[Diagnostic]:
 
 
 def held_through(case: Case) -> Iterator[Diagnostic]:
-    """P13: a note still written as held when its own letter must move."""
+    """P13: a note still written as held when its own letter must move, or is marked to move."""
     for change in changes(case):
-        if change.old.end > change.new.onset and change.gap > 0:
-            old, new = change.old, change.new
+        held = [n for n, age in change.before if _held(case, n, age)]
+        if held:
+            old, new = min(held, key=lambda n: n.midi), change.new
             yield case.say("P13", "warning", f"{old.pitch.label} is held while {new.pitch.label} "
                            f"needs its pedal moved: the held string would slide with it",
                            (old, new), onset=new.onset,
                            remedies=[r for n in (new, old) for r in case.respelled(n)])
+        else:
+            yield from _marked_early(case, change)
+
+
+def _marked_early(case: Case, change: Change) -> Iterator[Diagnostic]:
+    """A mark under a note that is held and loud there, though a later one would do as well."""
+    early = _early(case, change)
+    if early is None:
+        return
+    old, marked, later = early
+    letter, alter = change.new.pitch.step, change.new.pitch.alter
+    word = pedal_word(letter, alter)
+    yield case.say("P13", "warning", f"{word} is marked while {old.pitch.label} is held: the "
+                   f"held string would slide with it", (old, change.new), onset=marked, remedies=[
+                       Remedy(f"move {word} to {case.score.locate(later)}", "same-sound",
+                              case.judge.prices["notch"],
+                              (MoveMark(marked, letter, alter, later),))])
+
+
+def _early(case: Case, change: Change) -> tuple[Note, Fraction, Fraction] | None:
+    """The note a change is marked under while it is held and loud, the mark, and a later place."""
+    marked = _marked_at(case, change)
+    if marked is None:
+        return None
+    lead = _lead(case, change)
+    loud = [n for n, age in change.before if age > lead and _held(case, n, age - lead)
+            and _rings(n) > age - lead]
+    later = _last_beat(case, marked, change)
+    return (min(loud, key=lambda n: n.midi), marked, later) if loud and later is not None else None
+
+
+def _last_beat(case: Case, marked: Fraction, change: Change) -> Fraction | None:
+    """Last beat after a mark on which a calm foot is in time for the new note."""
+    bar = case.score.measures[change.new.measure]
+    unit = Fraction(4, bar.beat_type)
+    beats = (change.new.onset - (change.new.onset - bar.onset) % unit - unit * i
+             for i in range(_BEATS_BACK))
+    return next((b for b in beats if marked < b < change.new.onset
+                 and case.seconds(change.new.onset) - case.seconds(b)
+                 >= case.player.foot_sustained_seconds - 1e-6), None)
 
 
 def by_a_quick_foot(found: Diagnostic) -> Diagnostic:

@@ -17,6 +17,7 @@ from arranger.checks import (
     lever_marks,
     lever_part,
     notation,
+    pedal_changes,
     pedal_marks,
     pedals,
     ring,
@@ -81,9 +82,11 @@ def inspect(case: Case, levels: Levels) -> Inspection:
     levels : code -> off, advice, warning or error: the most a finding of the rule may be.
     """
     found = [d for d in checked(case) if levels.get(d.code) != "off"]
+    joined = pedal_changes.over_jumps(case)
     plan = respelled(case, [d for d in found if d.code in ("P1", "P3", "S1")
-                            and d.severity == "error" and case.harp.mechanism == "pedal"])
-    told = [_judged(d, plan) for d in found]
+                            and d.severity == "error" and case.harp.mechanism == "pedal"
+                            and d.notes not in joined])
+    told = [d if d.notes in joined else _judged(d, plan) for d in found]
     proof = _Proof(case)
     told = [_levelled(replace(d, remedies=proof.proved(d)), levels) for d in told]
     told = [_near(d) for d in _crowded_bars(told)]
@@ -96,7 +99,7 @@ def inspect(case: Case, levels: Levels) -> Inspection:
 def _moves(case: Case) -> int:
     """Count the moves of pedals or levers that the part asks for as spelled."""
     if case.harp.mechanism == "pedal":
-        return sum(1 for _ in pedals.changes(case))
+        return sum(not c.jump for c in pedal_changes.changes(case))
     levers = lever_part.lever_draft(case, {}).levers
     return len(levers.moves) if levers else 0
 

@@ -9,7 +9,6 @@ from typing import Any
 
 from arranger.checks.case import Case
 from arranger.checks.conflicts import Conflict, conflicts
-from arranger.model.harp import HarpString
 from arranger.model.score import bar_name
 from arranger.passes.inspect import Inspection
 from arranger.plan.ceiling import (
@@ -22,7 +21,6 @@ from arranger.plan.ceiling import (
     sentence,
 )
 from arranger.plan.lever_hand import lever_work
-from arranger.plan.timing import Use
 from arranger.report.wording import beat_words
 
 
@@ -68,9 +66,9 @@ def tempo_limits(case: Case, found: Inspection) -> TempoLimits:
     pitches = found.respelling.pitches
     attacks = tuple(replace(a, notes=tuple(
         replace(n, pitch=pitches.get(n.id, n.pitch)) for n in a.notes)) for a in case.attacks)
-    uses = [Use(n.onset, n.pitch.step, n.pitch.alter, n.end, n.midi)
-            for a in attacks for n in a.notes if case.harp.mechanism == "pedal"
-            and abs(n.pitch.alter) <= 1 and HarpString.of(n.pitch) not in case.harp.fixed]
+    graces = tuple(replace(n, pitch=pitches.get(n.id, n.pitch)) for n in case.graces)
+    uses = replace(case, notes=tuple(n for a in attacks for n in a.notes), graces=graces).uses() \
+        if case.harp.mechanism == "pedal" else []
     asked = demands(case.score, uses, attacks, case.grips, case.player)
     if case.harp.mechanism == "lever":
         asked = replace(asked, levers=lever_work(case.score, attacks, case.grips, case.player))
