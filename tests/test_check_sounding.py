@@ -76,6 +76,15 @@ def test_the_tempo_at_which_the_string_is_quiet_enough(tmp_path: Path) -> None:
         assert (checked(as_case(read_example(row, Path("row"), "row.")), ["P2"]) == []) == quiet
 
 
+@pytest.mark.parametrize("bars", [6, 7])
+def test_gut_strings_that_ring_in_many_bars_are_told_once(tmp_path: Path, bars: int) -> None:
+    said = [f for f in found(tmp_path, *[
+        note("F4", 2) + note("F#4", 2) + note("r", 4) + note("r", 8)] * bars)
+        if f["code"] == "P2"]
+    assert sum(len(f["places"]) for f in said) == bars
+    assert ("in 7 bars (1, 2, 3, 4, 5, 6, 7)" in said[0]["message"]) == (bars == 7)
+
+
 # grace notes
 
 def grace(name: str) -> str:

@@ -197,23 +197,46 @@ class _Ringing:
 
 def ringing(case: Case) -> Iterator[Diagnostic]:
     """P2: when the pedal moves the old pitch of the letter still sounds loud, though not held."""
-    bars: dict[tuple[int, bool], list[_Ringing]] = {}
+    bars: dict[tuple[int, bool], _Ringing] = {}  # the first of a bar, on wire or gut strings
     for change in changes(case):
-        lead = _lead(case, change)
-        loud = [(n, age) for n, age in change.before if age - lead > 0 and _rings(n) > age - lead
-                and not case.damped(n, case.seconds(change.new.onset))]
-        if loud and not any(_held(case, *each) for each in change.before) and \
-                _early(case, change) is None:
-            found = _Ringing(change, *min(loud, key=lambda each: each[0].midi), lead)
+        found = _ringing(case, change)
+        if found is not None:
             wire = HarpString.of(found.note.pitch) <= case.harp.wire_top
-            bars.setdefault((change.new.measure, wire), []).append(found)
-    for (_, wire), (first, *_) in bars.items():
-        note, new = first.note, first.change.new
-        yield case.say("P2", "warning" if wire else "advice",
-                       f"the {note.pitch.step} pedal moves while {note.pitch.label}"
-                       f"{', a wire string,' if wire else ''} still rings: damp it first, or "
-                       f"the move is heard as a slide", (note, new), onset=new.onset,
-                       need=first.need(_marked_at(case, first.change) is not None))
+            bars.setdefault((change.new.measure, wire), found)
+    gut = [found for (_, wire), found in bars.items() if not wire]
+    many = len(gut) > rule("P2").number("gut_bars")
+    if many:
+        numbers = [case.score.measures[each.change.new.measure].number for each in gut]
+        joined = case.say("P2", "advice", f"pedals move while a string of theirs still rings in "
+                       f"{len(gut)} bars ({', '.join(numbers)}): damp it first where the move is "
+                       f"heard as a slide", [each.note for each in gut],
+                       onset=gut[0].change.new.onset)
+        yield replace(joined, again=tuple(
+            case.score.locate(n.onset, n.measure) for n in (e.change.new for e in gut[1:])))
+    for (_, wire), each in bars.items():
+        if wire or not many:
+            yield _told(case, each, wire)
+
+
+def _ringing(case: Case, change: Change) -> _Ringing | None:
+    """The lowest note of a change that rings loud and is neither held nor damped."""
+    lead = _lead(case, change)
+    if any(_held(case, *each) for each in change.before) or _early(case, change) is not None:
+        return None
+    loud = [(n, age) for n, age in change.before if 0 < age - lead < _rings(n)
+            and not case.damped(n, case.seconds(change.new.onset))]
+    if not loud:
+        return None
+    return _Ringing(change, *min(loud, key=lambda each: each[0].midi), lead)
+
+
+def _told(case: Case, found: _Ringing, wire: bool) -> Diagnostic:
+    note, new = found.note, found.change.new
+    return case.say("P2", "warning" if wire else "advice",
+                    f"the {note.pitch.step} pedal moves while {note.pitch.label}"
+                    f"{', a wire string,' if wire else ''} still rings: damp it first, or "
+                    f"the move is heard as a slide", (note, new), onset=new.onset,
+                    need=found.need(_marked_at(case, found.change) is not None))
 
 
 def _held(case: Case, note: Note, age: float) -> bool:

@@ -28,7 +28,8 @@ class Remedy:
 class Diagnostic:
     """A finding: rule code and name, how bad, one sentence, the notes, what would help.
 
-    ``staff`` counts from 1 at the top; 0 where the finding is about no staff.
+    ``staff`` counts from 1 at the top; 0 where the finding is about no staff. ``again``: further
+    places of what is said once.
     """
 
     code: str
@@ -40,3 +41,4 @@ class Diagnostic:
     part: str = ""
     remedies: tuple[Remedy, ...] = ()
     staff: int = 0
+    again: tuple[Location, ...] = ()

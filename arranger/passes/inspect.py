@@ -64,9 +64,10 @@ Levels = Mapping[str, str]
 
 @dataclass(frozen=True, slots=True)
 class Inspection:
-    """What was found, and how much was looked at."""
+    """What was found, and how much was looked at; ``each``: before what is alike was joined."""
 
     findings: tuple[Diagnostic, ...]
+    each: tuple[Diagnostic, ...]
     attacks: int
     chords: int
     moves: int
@@ -90,10 +91,10 @@ def inspect(case: Case, levels: Levels) -> Inspection:
     proof = _Proof(case)
     told = [_levelled(replace(d, remedies=proof.proved(d)), levels) for d in told]
     told = [_near(d) for d in _crowded_bars(told)]
-    told = gathered(sorted(told, key=lambda d: (d.where.onset, -RANK[d.severity], d.code, d.notes)))
+    told.sort(key=lambda d: (d.where.onset, -RANK[d.severity], d.code, d.notes))
     return Inspection(
-        tuple(told), len(case.attacks), sum(len(a.notes) > 1 for a in case.attacks),
-        _moves(case), _marks(case), plan)
+        tuple(gathered(told)), tuple(told), len(case.attacks),
+        sum(len(a.notes) > 1 for a in case.attacks), _moves(case), _marks(case), plan)
 
 
 def _moves(case: Case) -> int:

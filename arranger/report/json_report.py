@@ -192,9 +192,14 @@ def _with_strokes(draft: Draft, told: list[dict[str, Any]],
         for n in draft.notes if n.id in again]
 
 
+def places(found: Diagnostic) -> list[dict[str, Any]]:
+    """Return every place of a finding, the first too."""
+    return [_place(where) for where in (found.where, *found.again)]
+
+
 def _finding(found: Diagnostic) -> dict[str, Any]:
     return {"code": found.code, "name": found.name, "severity": found.severity,
             "message": found.message, "part": found.part, **_place(found.where),
-            "notes": list(found.notes),
+            "places": places(found), "notes": list(found.notes),
             "remedies": [{"title": r.title, "fidelity": r.fidelity, "cost": r.cost}
                          for r in found.remedies]}

@@ -132,9 +132,15 @@ def bars(entries: Iterable[Entry], most: int = 10) -> str:
     return ", ".join([*upbeat, ("bar " if single else "bars ") + ", ".join(items)])
 
 
+def at_every_place(entries: Iterable[Entry]) -> list[Entry]:
+    """Return an entry for each place of what is said once for several."""
+    return [{**{k: v for k, v in entry.items() if k != "places"}, **place}
+            for entry in entries for place in entry.get("places", ({},))]
+
+
 def _distinct_bars(entries: Iterable[Entry]) -> list[tuple[int | None, str]]:
     found: dict[tuple[int | None, str], Fraction] = {}
-    for entry in entries:
+    for entry in at_every_place(entries):
         shown = plain(entry["bar"])
         index = entry.get("bar_index", int(shown) if shown.isdecimal() else None)
         found.setdefault((index, shown), Fraction(entry["onset"]))
@@ -164,7 +170,8 @@ def verdict(report: Entry) -> str:
                     f"of tune or bass.")
     if voices:
         said.append(f"Look {'next' if errors else 'first'} at {bars(voices)}: tune or bass.")
-    feet = [f for f in findings if f["severity"] == "warning" and f["code"] in _FEET]
+    feet = at_every_place(f for f in findings
+                          if f["severity"] == "warning" and f["code"] in _FEET)
     per_bar = Counter(f.get("bar_index", f["bar"]) for f in feet)
     pressed = [f for f in feet if per_bar[f.get("bar_index", f["bar"])] >= _MANY]
     if pressed:
