@@ -15,12 +15,13 @@ from arranger.model.harp import LEFT_FOOT, HarpString, PedalSetting, pedal_word
 from arranger.model.ledger import Respell
 from arranger.model.mark_edits import MoveMark
 from arranger.model.score import Note
-from arranger.plan.foot_order import MARGIN, FootMove, in_some_order
+from arranger.plan import foot_order
 from arranger.plan.ring import T60
 from arranger.plan.timing import Window, windows
 from arranger.rulebook.rules import rule
 
 _LONGEST = 8  # moves of one foot weighed together
+_BUSY = 12  # moves of one foot that are tried in other orders
 _BEATS_BACK = 6  # beats looked at before the new note (assumption)
 _FEET = {True: "left foot", False: "right foot"}
 
@@ -88,11 +89,10 @@ def one_foot(case: Case) -> Iterator[Diagnostic]:
     if not wide:
         return
     told: set[Window] = set()
-    for late in _out_of_order(case, wide):
-        rivals = sorted((w for w in wide if (w.pedal in LEFT_FOOT) == (late.pedal in LEFT_FOOT)
-                         and w.after < late.before and w.before > late.after),
-                        key=lambda w: w.before - w.after)[:_LONGEST]
-        if not told & set(rivals) and _impossible(case, rivals):
+    for late, busy in _out_of_order(case, wide):
+        rivals = [late, *_rivals(late, busy, [w for w in wide if w not in told])]
+        if _impossible(case, rivals):
+            rivals = _fewest(case, rivals)
             told.update(rivals)
             yield _crowded(case, late, rivals, late.pedal in LEFT_FOOT)
     yield from _unrelenting(case, [w for w in wide if w not in told])
@@ -119,26 +119,54 @@ def _marked_close(case: Case) -> Iterator[Diagnostic]:
 
 
 def _impossible(case: Case, moves: Sequence[Window]) -> bool:
-    return not in_some_order([FootMove(
-        case.seconds(w.after), case.seconds(w.before) - MARGIN,
+    return not foot_order.in_some_order([foot_order.in_time(
+        case.seconds(w.after), case.seconds(w.before),
         foot_time(case, abs(w.to_alter - w.from_alter))) for w in moves])
 
 
-def _out_of_order(case: Case, wide: Sequence[Window]) -> Iterator[Window]:
-    """Windows a foot misses that simply begins next with what is wanted first."""
+def _rivals(late: Window, busy: Sequence[Window], wide: Sequence[Window]) -> list[Window]:
+    """The narrowest windows of the same foot in the time of a late move and the busy ones."""
+    start = min(w.after for w in (late, *busy))
+    stop = max(w.before for w in (late, *busy))
+    return sorted((w for w in wide if w != late and w.after < stop and w.before > start
+                   and (w.pedal in LEFT_FOOT) == (late.pedal in LEFT_FOOT)),
+                  key=lambda w: w.before - w.after)[:_BUSY]
+
+
+def _fewest(case: Case, moves: Sequence[Window]) -> list[Window]:
+    """Some of these moves that are too many, none of which can be spared."""
+    kept = list(moves)
+    for move in moves:
+        fewer = [w for w in kept if w is not move]
+        if _impossible(case, fewer):
+            kept = fewer
+    return kept
+
+
+def _out_of_order(case: Case, wide: Sequence[Window]) -> Iterator[tuple[Window, list[Window]]]:
+    """Windows a foot misses that simply begins next with what is wanted first.
+
+    With each the moves the foot has made without a rest before it.
+    """
     for left in (True, False):
         waiting = sorted((w for w in wide if (w.pedal in LEFT_FOOT) == left),
                          key=lambda w: w.after)
         free = 0.0
+        busy: list[Window] = []
         while waiting:
-            now = max(free, case.seconds(waiting[0].after))
+            start = case.seconds(waiting[0].after)
+            if start > free:
+                busy = []
+            now = max(free, start)
             ready = bisect_right(waiting, now + 1e-9, key=lambda w: case.seconds(w.after))
             first = min(waiting[:ready], key=lambda w: w.before)
             waiting.remove(first)
-            if now < case.seconds(first.before) - MARGIN:
-                free = now + foot_time(case, abs(first.to_alter - first.from_alter))
+            over = now + foot_time(case, abs(first.to_alter - first.from_alter))
+            if over <= case.seconds(first.before) + 1e-6:
+                free = over
+                busy = [*busy, first]
             else:
-                yield first
+                yield first, busy
 
 
 def _unrelenting(case: Case, wide: Sequence[Window]) -> Iterator[Diagnostic]:

@@ -17,7 +17,7 @@ from functools import partial
 
 from arranger.model.harp import LEFT_FOOT, PedalSetting
 from arranger.model.score import NoteId, Score, TempoMark, bar_name
-from arranger.plan.foot_order import MARGIN, FootMove, in_some_order
+from arranger.plan.foot_order import in_some_order, in_time
 from arranger.plan.lever_hand import LeverWork, lever_stretch
 from arranger.plan.part_hands import Attack, Grip
 from arranger.plan.slices import clock
@@ -236,8 +236,7 @@ def feet_stretch(turns: Sequence[Turn]) -> float:
 
 def _go(turns: Sequence[Turn], stretch: float) -> bool:
     """Tell whether one foot makes its moves with all times stretched."""
-    return in_some_order([FootMove(t.start * stretch, t.stop * stretch - MARGIN, t.takes)
-                          for t in turns])
+    return in_some_order([in_time(t.start * stretch, t.stop * stretch, t.takes) for t in turns])
 
 
 def _as_slow(found: Ceiling, whole: Ceiling) -> bool:
