@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 from itertools import groupby
 
 from arranger.checks.case import Case
+from arranger.model.harp import LEFT_FOOT
 from arranger.model.score import Note, NoteId
 from arranger.plan.unfolded import stretches
+
+_BEATS_BACK = 6  # beats looked at before the new note (assumption)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,3 +91,28 @@ def foot_time(case: Case, notches: int) -> float:
     """Seconds one foot needs for a move."""
     return (case.player.foot_two_notch_seconds if notches > 1
             else case.player.foot_move_seconds)
+
+
+def marked_at(case: Case, change: Change) -> Fraction | None:
+    """Where the change is marked, between the two notes as they are written."""
+    letter, alter = change.new.pitch.step, change.new.pitch.alter
+    if change.jump or not case.changes_marked:
+        return None
+    return next((m.onset for m in case.marks.pedals if m.alters.get(letter) == alter
+                 and change.old.onset < m.onset <= change.new.onset), None)
+
+
+def later_beat(case: Case, marked: Fraction, change: Change) -> Fraction | None:
+    """Last beat after a mark on which a calm foot, free since then, is in time for the new note."""
+    mine = change.new.pitch.step
+    if any(marked < m.onset < change.new.onset and any(
+            letter != mine and (letter in LEFT_FOOT) == (mine in LEFT_FOOT) for letter in m.alters)
+            for m in case.marks.pedals):
+        return None
+    bar = case.score.measures[change.new.measure]
+    unit = Fraction(4, bar.beat_type)
+    beats = (change.new.onset - (change.new.onset - bar.onset) % unit - unit * i
+             for i in range(_BEATS_BACK))
+    return next((b for b in beats if marked < b < change.new.onset
+                 and case.seconds(change.new.onset) - case.seconds(b)
+                 >= case.player.foot_sustained_seconds - 1e-6), None)

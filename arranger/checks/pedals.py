@@ -9,7 +9,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from arranger.checks.case import Case
-from arranger.checks.pedal_changes import Change, changes, foot_time
+from arranger.checks.pedal_changes import Change, changes, foot_time, later_beat, marked_at
 from arranger.model.diagnostic import Diagnostic, Remedy
 from arranger.model.harp import LEFT_FOOT, HarpString, PedalSetting, pedal_word
 from arranger.model.ledger import Respell
@@ -22,7 +22,6 @@ from arranger.rulebook.rules import rule
 
 _LONGEST = 8  # moves of one foot weighed together
 _BUSY = 12  # moves of one foot that are tried in other orders
-_BEATS_BACK = 6  # beats looked at before the new note (assumption)
 _FEET = {True: "left foot", False: "right foot"}
 
 
@@ -264,7 +263,7 @@ def _told(case: Case, found: _Ringing, wire: bool) -> Diagnostic:
                     f"the {note.pitch.step} pedal moves while {note.pitch.label}"
                     f"{', a wire string,' if wire else ''} still rings: damp it first, or "
                     f"the move is heard as a slide", (note, new), onset=new.onset,
-                    need=found.need(_marked_at(case, found.change) is not None))
+                    need=found.need(marked_at(case, found.change) is not None))
 
 
 def _held(case: Case, note: Note, age: float) -> bool:
@@ -277,19 +276,10 @@ def _rings(note: Note) -> float:
     return float(T60[note.midi]) * -rule("P2").number("bad_decibels") / 60.0
 
 
-def _marked_at(case: Case, change: Change) -> Fraction | None:
-    """Where the change is marked, between the two notes as they are written."""
-    letter, alter = change.new.pitch.step, change.new.pitch.alter
-    if change.jump or not case.changes_marked:
-        return None
-    return next((m.onset for m in case.marks.pedals if m.alters.get(letter) == alter
-                 and change.old.onset < m.onset <= change.new.onset), None)
-
-
 def _lead(case: Case, change: Change) -> float:
     """Seconds before the new note at which the pedal moves: as marked, else as late as it can."""
     latest = foot_time(case, change.notches)
-    marked = _marked_at(case, change)
+    marked = marked_at(case, change)
     return latest if marked is None else max(
         latest, case.seconds(change.new.onset) - case.seconds(marked))
 
@@ -368,25 +358,14 @@ def _marked_early(case: Case, change: Change) -> Iterator[Diagnostic]:
 
 def _early(case: Case, change: Change) -> tuple[Note, Fraction, Fraction] | None:
     """The note a change is marked under while it is held and loud, the mark, and a later place."""
-    marked = _marked_at(case, change)
+    marked = marked_at(case, change)
     if marked is None:
         return None
     lead = _lead(case, change)
     loud = [n for n, age in change.before if age > lead and _held(case, n, age - lead)
             and _rings(n) > age - lead]
-    later = _last_beat(case, marked, change)
+    later = later_beat(case, marked, change)
     return (min(loud, key=lambda n: n.midi), marked, later) if loud and later is not None else None
-
-
-def _last_beat(case: Case, marked: Fraction, change: Change) -> Fraction | None:
-    """Last beat after a mark on which a calm foot is in time for the new note."""
-    bar = case.score.measures[change.new.measure]
-    unit = Fraction(4, bar.beat_type)
-    beats = (change.new.onset - (change.new.onset - bar.onset) % unit - unit * i
-             for i in range(_BEATS_BACK))
-    return next((b for b in beats if marked < b < change.new.onset
-                 and case.seconds(change.new.onset) - case.seconds(b)
-                 >= case.player.foot_sustained_seconds - 1e-6), None)
 
 
 def by_a_quick_foot(found: Diagnostic) -> Diagnostic:
