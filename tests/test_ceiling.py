@@ -40,8 +40,8 @@ CHANGES = [(0, "F4"), (1, "F#4")]
     (CHANGES, 120, 60, "feet"),
     ([(0, "Fb4"), (1, "F#4")], 60, 40, "feet"),
     ([(0, "F4"), (0, "F#5")], 60, 0, "feet"),
-    # two moves of one foot: the first 0.25 s, the second begun 0.02 s before its note
-    ([(0, "F4"), (0, "E4"), (1, "F#4"), (1, "Eb4")], 60, 55, "feet"),
+    # two moves of one foot, both over when the notes are plucked
+    ([(0, "F4"), (0, "E4"), (1, "F#4"), (1, "Eb4")], 60, 30, "feet"),
     ([(0, "F4"), (0, "D4"), (1, "F#4"), (1, "Db4")], 60, 60, "feet"),  # both feet
     ([(0, "G4"), (1, "G4")], 60, 150, "restrike"),
     ([(0, "C2"), (1, "C5"), (2, "C2"), (3, "C5")], 60, 75, "restrike"),

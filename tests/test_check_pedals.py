@@ -8,11 +8,15 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from lxml import etree
 
+from arranger.api import Request, check
 from arranger.passes.inspect import checked
 from arranger.plan.foot_order import FootMove, in_some_order
 from arranger.rulebook.examples import read_example
 from tests.checking import as_case
+from tests.handwritten import chord, note
+from tests.test_check_marks import harp
 
 MOVE = st.tuples(st.integers(0, 12), st.integers(1, 8), st.integers(1, 4))
 
@@ -27,6 +31,16 @@ def in_turn(moves: list[FootMove]) -> bool:
     return True
 
 
+def test_the_tempo_line_begins_with_the_part_as_spelled(tmp_path: Path) -> None:
+    path = tmp_path / "part.musicxml"
+    path.write_bytes(etree.tostring(harp(
+        chord("B3 C4 D4", 2) + note("r", 2) + chord("Bb3 C#4 D#4", 4) + note("r", 8))
+        ).replace(b'tempo="60"', b'tempo="120"'))
+    first, second = check(Request(path)).report["tempo_limits"]["told"]
+    assert first == "as spelled, bar 1 plays at crotchet 80, not 120: the feet need the time"
+    assert second.startswith("spelled otherwise, bar 1 plays at crotchet 120")
+
+
 @given(st.lists(MOVE, max_size=5))
 def test_an_order_is_found_where_there_is_one(rows: list[tuple[int, int, int]]) -> None:
     moves = [FootMove(float(a), float(a + width), float(need)) for a, width, need in rows]
@@ -37,6 +51,9 @@ def test_an_order_is_found_where_there_is_one(rows: list[tuple[int, int, int]]) 
     ("D4 C4 B4 | D#4 C#4 Bb4", 0.4, "error"),       # three moves in 0.4 s
     ("D4 C4 B4 | D#4 C#4 Bb4", 1.0, "warning"),     # faster than two a second can go on
     ("D4 C4 B4 | D#4 C#4 Bb4", 1.6, ""),
+    ("D4 C4 B4 | D#4 C#4 Bb4", 0.7, "error"),       # the third would end after the pluck
+    ("D4 C4 | D#4 C#4", 0.4, "error"),
+    ("D4 C4 | D#4 C#4", 0.5, ""),
     ("D4 C4 | D#4 C#4", 0.6, ""),
     ("D4 F4 | D#4 F#4", 0.5, ""),                   # one of each foot
 ])

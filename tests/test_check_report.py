@@ -113,7 +113,7 @@ def test_text_is_for_composers_and_not_wide() -> None:
     assert max(map(len, text.splitlines())) <= 80
     assert text.startswith("part.musicxml: ")
     assert "Cannot be played\n  bar 1, beat 1, upper staff: F4 and F♯4 share the string" in text
-    assert "instead: write E♯4 for F4" in text
+    assert "instead: write G♭4 for F♯4" in text
     assert "(S1; Hector Berlioz" in text
     assert "Advice" not in check_text(reported(CLASH), advice=False)
 

@@ -34,6 +34,8 @@ SHARED = {
     "passes.on_strings": ((), "how what a path chose is written into a draft"),
     "passes.in_hands": (("set_scene", "loss_reasons", "put_in_hands"), "the same of the hands"),
     "checks.case": ((), "the part under examination, given to every family of checks"),
+    "checks.pedal_changes": (("Change", "changes", "foot_time", "later_beat", "marked_at"),
+                             "the letters wanted anew, for what the feet and the strings say"),
     "checks.chords": (("playable_together", "spelled_clashes"), "what can be plucked at once"),
     "passes.pipeline": (("mark_pedals",), "the planner itself, for a part as it stands"),
     "passes.inspect": (("Inspection",), "what was found in a part, for its plan"),

@@ -110,10 +110,27 @@ class Case:
         found = {n: f for grip in self.grips for n, f in grip.fingers.items()}
         return found | dict(self.fingers)
 
+    def pedalled(self) -> list[Note]:
+        """Notes that want a pedal in a position, by onset, at one onset the grace notes first.
+
+        Strings without discs want none; a grace note that the notes after it at the same moment
+        contradict is left out (rule P1 tells of it).
+        """
+        mine = [n for n in (*self.graces, *self.notes) if abs(n.pitch.alter) <= 1
+                and HarpString.of(n.pitch) not in self.harp.fixed]
+        if self.graces:
+            wanted: dict[tuple[int, Fraction, str], set[int]] = {}
+            for note in mine:
+                wanted.setdefault((note.measure, note.onset, note.pitch.step),
+                                  set()).add(note.pitch.alter)
+            mine = [n for n in mine if not n.grace
+                    or len(wanted[n.measure, n.onset, n.pitch.step]) == 1]
+            mine.sort(key=lambda n: (float(n.onset), not n.grace))
+        return mine
+
     def uses(self) -> list[Use]:
-        """Every letter wanted by a note, by onset; strings without discs want none."""
-        return [Use(n.onset, n.pitch.step, n.pitch.alter, n.end, n.midi) for n in self.notes
-                if abs(n.pitch.alter) <= 1 and HarpString.of(n.pitch) not in self.harp.fixed]
+        """Every letter wanted by a note, by onset."""
+        return [Use(n.onset, n.pitch.step, n.pitch.alter, n.end, n.midi) for n in self.pedalled()]
 
     def say(self, code: str, severity: Severity, message: str, notes: Sequence[Note] = (), *,
             onset: Fraction | None = None, need: tuple[float, float] | None = None,

@@ -13,7 +13,7 @@ from itertools import combinations
 from arranger.checks.case import Case
 from arranger.model.harp import LEFT_FOOT, HarpString, PedalSetting
 from arranger.model.score import Note
-from arranger.plan.foot_order import MARGIN, FootMove, in_some_order
+from arranger.plan.foot_order import in_some_order, in_time
 from arranger.plan.part_hands import fault
 from arranger.plan.timing import Use, windows
 from arranger.search.minimal_sets import minimal_sets
@@ -124,8 +124,8 @@ def _foot_fails(case: Case, notes: Sequence[Note]) -> bool:
     player = case.player
     uses = [Use(n.onset, n.pitch.step, n.pitch.alter, n.end, n.midi) for n in notes]
     _, changes = windows(uses, PedalSetting())
-    return not in_some_order([FootMove(
-        case.seconds(w.after), case.seconds(w.before) - MARGIN,
+    return not in_some_order([in_time(
+        case.seconds(w.after), case.seconds(w.before),
         player.foot_two_notch_seconds if abs(w.to_alter - w.from_alter) > 1
         else player.foot_move_seconds) for w in changes])
 

@@ -41,4 +41,5 @@ def _joined(first: Diagnostic, others: Sequence[Diagnostic]) -> Diagnostic:
     if bars:
         message += f"; again in bar{'s' if len(bars) > 1 else ''} {', '.join(bars)}"
     notes = tuple(dict.fromkeys(n for d in (first, *others) for n in d.notes))
-    return replace(first, message=message, notes=notes, remedies=remedies, again=tuple(bars))
+    again = tuple(where for d in others for where in (d.where, *d.again))
+    return replace(first, message=message, notes=notes, remedies=remedies, again=again)

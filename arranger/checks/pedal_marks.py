@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby
 
-from arranger.checks.case import Case, changes_wanted, changes_written, setting_at
+from arranger.checks.case import Case, changes_wanted, changes_written
 from arranger.model.diagnostic import Diagnostic, Remedy
-from arranger.model.harp import LEFT_FOOT, PEDALS, HarpString, pedal_word
+from arranger.model.harp import LEFT_FOOT, PEDALS, pedal_word
 from arranger.model.mark_edits import InsertMark, MoveMark, PartEdit, RemoveMark
 from arranger.model.pitch import Pitch
-from arranger.model.score import Note
+from arranger.model.score import Note, NoteId
+from arranger.plan.unfolded import Stretch, stretches
 from arranger.rulebook.rules import rule
 
 
@@ -23,11 +24,27 @@ class Sign:
     onset: Fraction
     alter: int
     full: bool
+    measure: int
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Bars played as they are written, and how the pedals stand by the marks when they begin."""
+
+    stretch: Stretch
+    entry: Mapping[str, int]
+
+    def holds(self, measure: int) -> bool:
+        """Tell whether a bar is one of these."""
+        return self.stretch.first <= measure <= self.stretch.last
 
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """A note that the marks do not give, with the sign in force and the next one."""
+    """A note that the marks do not give, with the sign in force and the next one.
+
+    ``jump``: bars between which the music jumps before the note, as they are numbered.
+    """
 
     code: str
     note: Note
@@ -35,17 +52,33 @@ class Fault:
     sign: Sign | None
     edits: tuple[PartEdit, ...]
     title: str
+    jump: tuple[str, str] | None = None
+
+
+def runs(case: Case) -> Iterator[Run]:
+    """The part as it is played; as it is written where the player marks the changes."""
+    played = stretches(case.score)
+    if len(played) < 2 or not case.changes_marked:
+        yield Run(Stretch(0, len(case.score.measures) - 1), case.entry)
+        return
+    known = dict(case.entry)
+    for stretch in played:
+        run = Run(stretch, dict(known))
+        yield run
+        for mark in case.marks.pedals:
+            if run.holds(mark.measure):
+                known.update(mark.alters)
 
 
 def _written(case: Case, letter: str) -> list[Sign]:
-    return [Sign(m.onset, m.alters[letter], m.full) for m in case.marks.pedals
+    return [Sign(m.onset, m.alters[letter], m.full, m.measure) for m in case.marks.pedals
             if letter in m.alters]
 
 
-def _signs(case: Case, letter: str, notes: Sequence[Note]) -> list[Sign]:
+def _signs(written: Iterable[Sign], notes: Sequence[Note]) -> list[Sign]:
     """Signs of a letter; of several at one moment the one the next note wants, else the last."""
     kept: list[Sign] = []
-    for onset, group in groupby(_written(case, letter), key=lambda s: s.onset):
+    for onset, group in groupby(written, key=lambda s: s.onset):
         signs = list(group)
         want = next((n.pitch.alter for n in notes if n.onset >= onset), None)
         kept.append(next((s for s in signs if s.alter == want), signs[-1]))
@@ -54,8 +87,7 @@ def _signs(case: Case, letter: str, notes: Sequence[Note]) -> list[Sign]:
 
 def _notes(case: Case, letter: str) -> list[Note]:
     """Notes that use the pedal, but for those that want it in two positions at once (S1)."""
-    mine = [n for n in case.notes if n.pitch.step == letter and abs(n.pitch.alter) <= 1
-            and HarpString.of(n.pitch) not in case.harp.fixed]
+    mine = [n for n in case.pedalled() if n.pitch.step == letter]
     wanted: dict[Fraction, set[int]] = {}
     for note in mine:
         wanted.setdefault(note.onset, set()).add(note.pitch.alter)
@@ -63,12 +95,25 @@ def _notes(case: Case, letter: str) -> list[Note]:
 
 
 def faults(case: Case, letter: str) -> Iterator[Fault]:
-    """Places where the marks of one letter and its notes part."""
-    stands = case.entry.get(letter)
-    if stands is None and not any(letter in m.alters for m in case.marks.pedals):
+    """Places where the marks of one letter and its notes part, in playing order, each once."""
+    written = _written(case, letter)
+    if letter not in case.entry and not written:
         return
-    notes = _notes(case, letter)
-    signs = _signs(case, letter, notes)
+    everything = _notes(case, letter)
+    told: set[NoteId] = set()
+    for run in runs(case):
+        notes = [n for n in everything if run.holds(n.measure)]
+        signs = _signs([s for s in written if run.holds(s.measure)], notes)
+        for found in _faults_of(case, letter, run, notes, signs):
+            if found.note.id not in told:
+                yield found
+            told.add(found.note.id)
+
+
+def _faults_of(case: Case, letter: str, run: Run, notes: Sequence[Note],
+               signs: Sequence[Sign]) -> Iterator[Fault]:
+    """Faults of one run of bars."""
+    stands = run.entry.get(letter)
     at, forgiven = -1, False  # sign in force; a fault told since then
     before = stands
     for rank, note in enumerate(notes):
@@ -81,10 +126,36 @@ def faults(case: Case, letter: str) -> Iterator[Fault]:
         if stands is None or note.pitch.alter == stands:
             continue
         if not forgiven:
-            found = _fault(case, letter, notes, rank, signs, at, before, stands)
-            if found.code != "P6" or not _on_other_string(case, note):
-                yield found
+            found = _fault(case, letter, _begin(case, run), notes, rank, signs, at, before, stands)
+            if found.code != "P6" or not _on_other_string(case, run, note):
+                yield _jumped(case, letter, run, found) if at < 0 else found
         forgiven = True
+
+
+def _jumped(case: Case, letter: str, run: Run, found: Fault) -> Fault:
+    """The fault with the jump it comes from; it may be mended before the jump too."""
+    came = run.stretch.came
+    if came is None:
+        return found
+    bars, want = case.score.measures, found.note.pitch.alter
+    jump = bars[came].number, bars[run.stretch.first].number
+    place = _before_barline(case, letter, came, want)
+    if found.edits == (InsertMark(found.note.onset, letter, want),) and place is not None:
+        return replace(found, jump=jump, edits=(InsertMark(place, letter, want),),
+                       title=f"mark {pedal_word(letter, want)} {_at(case, place)}")
+    return replace(found, jump=jump)
+
+
+def _before_barline(case: Case, letter: str, measure: int, want: int) -> Fraction | None:
+    """Last beat of a bar with time for the foot, after the last use of another position."""
+    bar = case.score.measures[measure]
+    end = bar.onset + bar.duration
+    unit = Fraction(4, bar.beat_type)
+    beats = (bar.onset + unit * i for i in range(int(bar.duration / unit) + 1))
+    last = max((n.onset for n in case.notes if n.measure == measure and n.pitch.step == letter
+                and n.pitch.alter != want), default=Fraction(-1))
+    return max((b for b in beats if last < b < end and case.seconds(end) - case.seconds(b)
+                >= case.player.foot_move_seconds - 1e-6), default=None)
 
 
 def _at_once(case: Case, sign: Sign, note: Note) -> bool:
@@ -93,15 +164,22 @@ def _at_once(case: Case, sign: Sign, note: Note) -> bool:
             < case.player.foot_sustained_seconds - 1e-6)
 
 
-def _on_other_string(case: Case, note: Note) -> bool:
+def _on_other_string(case: Case, run: Run, note: Note) -> bool:
     """Tell whether the pedals as marked have this pitch on another letter (then it is N1)."""
-    known = setting_at(case, note.onset)
+    known = dict(run.entry)
+    for mark in case.marks.pedals:
+        if run.holds(mark.measure) and mark.onset <= note.onset:
+            known.update(mark.alters)
     return any(known.get(p.step) == p.alter for p in case.harp.spellings(note.midi)
                if p != note.pitch)
 
 
-def _fault(case: Case, letter: str, notes: Sequence[Note], rank: int, signs: Sequence[Sign],
-           at: int, before: int | None, stands: int) -> Fault:
+def _begin(case: Case, run: Run) -> Fraction:
+    return case.score.measures[run.stretch.first].onset
+
+
+def _fault(case: Case, letter: str, begin: Fraction, notes: Sequence[Note], rank: int,
+           signs: Sequence[Sign], at: int, before: int | None, stands: int) -> Fault:
     note = notes[rank]
     want = note.pitch.alter
     sign = signs[at] if at >= 0 else None
@@ -109,7 +187,7 @@ def _fault(case: Case, letter: str, notes: Sequence[Note], rank: int, signs: Seq
     until = after.onset if after is not None else None
     mine = [n for n in notes[rank:] if until is None or n.onset < until]
     since = [n for n in notes[:rank] if sign is not None and n.onset >= sign.onset]
-    place = _moment(case, notes, rank)
+    place = _moment(case, begin, notes, rank)
     word = pedal_word(letter, want)
     if after is not None and after.alter == want and all(n.pitch.alter == want for n in mine) and \
             case.score.measure_at(after.onset).index - note.measure <= rule("P7").number("bars"):
@@ -126,7 +204,7 @@ def _fault(case: Case, letter: str, notes: Sequence[Note], rank: int, signs: Seq
         if not later:
             return Fault("P8", note, stands, sign, (RemoveMark(sign.onset, letter),),
                          f"take {pedal_word(letter, stands)} away")
-        to = _moment(case, notes, notes.index(later[0]))
+        to = _moment(case, begin, notes, notes.index(later[0]))
         return Fault("P8", note, stands, sign, (MoveMark(sign.onset, letter, stands, to),),
                      f"move {pedal_word(letter, stands)} to {_at(case, to)}")
     if sign is not None and sign.full and not since and before is None:
@@ -135,7 +213,7 @@ def _fault(case: Case, letter: str, notes: Sequence[Note], rank: int, signs: Seq
     back = [n for n in mine if n.pitch.alter == stands]
     edits = (InsertMark(place, letter, want),)
     if back:
-        edits += (InsertMark(_moment(case, notes, notes.index(back[0])), letter, stands),)
+        edits += (InsertMark(_moment(case, begin, notes, notes.index(back[0])), letter, stands),)
     return Fault("P6", note, stands, sign, edits, f"mark {word} {_at(case, place)}")
 
 
@@ -143,8 +221,11 @@ def _at(case: Case, onset: Fraction) -> str:
     return str(case.score.locate(onset))
 
 
-def _moment(case: Case, notes: Sequence[Note], rank: int) -> Fraction:
-    """Last beat or attack that leaves the foot its time before the note, after the old pitch."""
+def _moment(case: Case, begin: Fraction, notes: Sequence[Note], rank: int) -> Fraction:
+    """Last beat or attack that leaves the foot its time before the note, after the old pitch.
+
+    ``begin``: before this other bars are played.
+    """
     note = notes[rank]
     old = next((n for n in reversed(notes[:rank]) if n.pitch.alter != note.pitch.alter
                 and n.onset < note.onset), None)
@@ -154,7 +235,7 @@ def _moment(case: Case, notes: Sequence[Note], rank: int) -> Fraction:
     beats = {bar + unit * i for i in range(-4, int((note.onset - bar) / unit) + 1)}
     places = {a.onset for a in case.attacks
               if note.onset - 4 <= a.onset < note.onset} | {b for b in beats if b >= 0}
-    ready = [p for p in places if floor < p < note.onset and case.seconds(note.onset)
+    ready = [p for p in places if p >= begin and floor < p < note.onset and case.seconds(note.onset)
              - case.seconds(p) >= case.player.foot_move_seconds - 1e-6]
     return max(ready, default=note.onset)
 
@@ -177,8 +258,11 @@ def missing(case: Case) -> Iterator[Diagnostic]:
                        f"{changes_wanted(case)} pedal changes are marked: mark all, or only the "
                        f"setting at the start", onset=case.marks.pedals[0].onset)
     for fault, stands, remedy in _told(case, "P6"):
+        came = ("" if fault.jump is None else
+                f" when bar {fault.jump[1]} is played after bar {fault.jump[0]}")
         yield case.say("P6", "error", f"{fault.note.pitch.label} needs a pedal change that is not "
-                       f"marked: the pedal stands at {stands}", (fault.note,), remedies=[remedy])
+                       f"marked: the pedal stands at {stands}{came}", (fault.note,),
+                       remedies=[remedy])
 
 
 def late(case: Case) -> Iterator[Diagnostic]:
@@ -201,17 +285,21 @@ def stale(case: Case) -> Iterator[Diagnostic]:
 
 
 def doubled(case: Case) -> Iterator[Diagnostic]:
-    """P9: a mark for a pedal that stands there already."""
+    """P9: a mark for a pedal that stands there already, every time the bar is played."""
     for letter in PEDALS:
-        stands = case.entry.get(letter)
-        for sign in _written(case, letter):
-            if stands == sign.alter and not sign.full:
-                yield case.say(
-                    "P9", "advice", f"{pedal_word(letter, sign.alter)} is marked, but the pedal "
-                    f"stands there already", onset=sign.onset,
-                    remedies=[Remedy("take the mark away", "same-sound", 0,
-                                     (RemoveMark(sign.onset, letter),))])
-            stands = sign.alter
+        written = _written(case, letter)
+        idle: dict[Sign, bool] = {}
+        for run in runs(case):
+            stands = run.entry.get(letter)
+            for sign in (s for s in written if run.holds(s.measure)):
+                idle[sign] = idle.get(sign, True) and stands == sign.alter and not sign.full
+                stands = sign.alter
+        for sign in (s for s in idle if idle[s]):
+            yield case.say(
+                "P9", "advice", f"{pedal_word(letter, sign.alter)} is marked, but the pedal "
+                f"stands there already", onset=sign.onset,
+                remedies=[Remedy("take the mark away", "same-sound", 0,
+                                 (RemoveMark(sign.onset, letter),))])
 
 
 def contradicting(case: Case) -> Iterator[Diagnostic]:
@@ -236,7 +324,7 @@ def unused(case: Case) -> Iterator[Diagnostic]:
         return
     for letter in PEDALS:
         notes = _notes(case, letter)
-        signs = _signs(case, letter, notes)
+        signs = _signs(_written(case, letter), notes)
         stands = case.entry.get(letter)
         for at, sign in enumerate(signs):
             until = next((s.onset for s in signs[at + 1:] if s.alter != sign.alter), None)

@@ -6,61 +6,25 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import groupby, pairwise
+from itertools import pairwise
 
 import numpy as np
 
 from arranger.checks.case import Case
+from arranger.checks.pedal_changes import Change, changes, foot_time, later_beat, marked_at
 from arranger.model.diagnostic import Diagnostic, Remedy
 from arranger.model.harp import LEFT_FOOT, HarpString, PedalSetting, pedal_word
 from arranger.model.ledger import Respell
+from arranger.model.mark_edits import MoveMark
 from arranger.model.score import Note
-from arranger.plan.foot_order import MARGIN, FootMove, in_some_order
-from arranger.plan.ring import AUDIBLE, level
+from arranger.plan import foot_order
+from arranger.plan.ring import AUDIBLE, T60, level
 from arranger.plan.timing import Window, windows
 from arranger.rulebook.rules import rule
 
 _LONGEST = 8  # moves of one foot weighed together
+_BUSY = 12  # moves of one foot that are tried in other orders
 _FEET = {True: "left foot", False: "right foot"}
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """A letter wanted in a new position: last note in the old one, first in the new."""
-
-    old: Note
-    new: Note
-    gap: float  # seconds between the two plucks
-
-    @property
-    def notches(self) -> int:
-        """1, or 2 from flat to sharp or back."""
-        return abs(self.new.pitch.alter - self.old.pitch.alter)
-
-
-def changes(case: Case) -> Iterator[Change]:
-    """All changes of the letters as spelled, in order of the new notes."""
-    last: dict[str, list[Note]] = {}
-    plucked = (n for n in case.notes if abs(n.pitch.alter) <= 1
-               and HarpString.of(n.pitch) not in case.harp.fixed)
-    for onset, group in groupby(plucked, key=lambda n: n.onset):
-        struck: dict[str, list[Note]] = {}
-        for note in group:
-            struck.setdefault(note.pitch.step, []).append(note)
-        for letter, notes in struck.items():
-            before = last.get(letter)
-            if before and len({n.pitch.alter for n in (*before, *notes)}) > 1:
-                old = next((n for n in before if n.pitch.alter != notes[0].pitch.alter), before[0])
-                if old.pitch.alter != notes[0].pitch.alter:
-                    yield Change(old, notes[0],
-                                 case.seconds(onset) - case.seconds(old.onset))
-        last |= struck
-
-
-def foot_time(case: Case, notches: int) -> float:
-    """Seconds one foot needs for a move."""
-    return (case.player.foot_two_notch_seconds if notches > 1
-            else case.player.foot_move_seconds)
 
 
 def in_time(case: Case) -> Iterator[Diagnostic]:
@@ -82,10 +46,11 @@ def in_time(case: Case) -> Iterator[Diagnostic]:
 
 
 def _grace_against_note(case: Case) -> Iterator[Diagnostic]:
-    """A grace note whose letter its main note wants in another position."""
+    """A grace note whose letter its main note, or the next grace note, wants otherwise."""
     struck = {a.onset: a.notes for a in case.attacks} if case.graces else {}
-    for grace in case.graces:
-        for note in struck.get(grace.onset, ()):
+    for rank, grace in enumerate(case.graces):
+        others = (n for n in case.graces[rank + 1:] if n.onset == grace.onset)
+        for note in (*others, *struck.get(grace.onset, ())):
             if note.pitch.step == grace.pitch.step and note.pitch.alter != grace.pitch.alter:
                 yield case.say("P1", "error", f"no foot can move the pedal between the grace note "
                                f"{grace.pitch.label} and {note.pitch.label}", (grace, note),
@@ -99,7 +64,8 @@ def _ways_out(case: Case, old: Note, new: Note, drop: bool) -> Iterator[Remedy]:
         yield from case.respelled(note)
         yield from _all_respelled(case, note)
         if drop:
-            yield case.dropped(note, next(a.notes for a in case.attacks if a.onset == note.onset))
+            yield case.dropped(note, [note] if note.grace else next(
+                a.notes for a in case.attacks if a.onset == note.onset))
 
 
 def _all_respelled(case: Case, note: Note) -> Iterator[Remedy]:
@@ -124,11 +90,10 @@ def one_foot(case: Case) -> Iterator[Diagnostic]:
     if not wide:
         return
     told: set[Window] = set()
-    for late in _out_of_order(case, wide):
-        rivals = sorted((w for w in wide if (w.pedal in LEFT_FOOT) == (late.pedal in LEFT_FOOT)
-                         and w.after < late.before and w.before > late.after),
-                        key=lambda w: w.before - w.after)[:_LONGEST]
-        if not told & set(rivals) and _impossible(case, rivals):
+    for late, busy in _out_of_order(case, wide):
+        rivals = [late, *_rivals(late, busy, [w for w in wide if w not in told])]
+        if _impossible(case, rivals):
+            rivals = _fewest(case, rivals)
             told.update(rivals)
             yield _crowded(case, late, rivals, late.pedal in LEFT_FOOT)
     yield from _unrelenting(case, [w for w in wide if w not in told])
@@ -155,26 +120,54 @@ def _marked_close(case: Case) -> Iterator[Diagnostic]:
 
 
 def _impossible(case: Case, moves: Sequence[Window]) -> bool:
-    return not in_some_order([FootMove(
-        case.seconds(w.after), case.seconds(w.before) - MARGIN,
+    return not foot_order.in_some_order([foot_order.in_time(
+        case.seconds(w.after), case.seconds(w.before),
         foot_time(case, abs(w.to_alter - w.from_alter))) for w in moves])
 
 
-def _out_of_order(case: Case, wide: Sequence[Window]) -> Iterator[Window]:
-    """Windows a foot misses that simply begins next with what is wanted first."""
+def _rivals(late: Window, busy: Sequence[Window], wide: Sequence[Window]) -> list[Window]:
+    """The narrowest windows of the same foot in the time of a late move and the busy ones."""
+    start = min(w.after for w in (late, *busy))
+    stop = max(w.before for w in (late, *busy))
+    return sorted((w for w in wide if w != late and w.after < stop and w.before > start
+                   and (w.pedal in LEFT_FOOT) == (late.pedal in LEFT_FOOT)),
+                  key=lambda w: w.before - w.after)[:_BUSY]
+
+
+def _fewest(case: Case, moves: Sequence[Window]) -> list[Window]:
+    """Some of these moves that are too many, none of which can be spared."""
+    kept = list(moves)
+    for move in moves:
+        fewer = [w for w in kept if w is not move]
+        if _impossible(case, fewer):
+            kept = fewer
+    return kept
+
+
+def _out_of_order(case: Case, wide: Sequence[Window]) -> Iterator[tuple[Window, list[Window]]]:
+    """Windows a foot misses that simply begins next with what is wanted first.
+
+    With each the moves the foot has made without a rest before it.
+    """
     for left in (True, False):
         waiting = sorted((w for w in wide if (w.pedal in LEFT_FOOT) == left),
                          key=lambda w: w.after)
         free = 0.0
+        busy: list[Window] = []
         while waiting:
-            now = max(free, case.seconds(waiting[0].after))
+            start = case.seconds(waiting[0].after)
+            if start > free:
+                busy = []
+            now = max(free, start)
             ready = bisect_right(waiting, now + 1e-9, key=lambda w: case.seconds(w.after))
             first = min(waiting[:ready], key=lambda w: w.before)
             waiting.remove(first)
-            if now < case.seconds(first.before) - MARGIN:
-                free = now + foot_time(case, abs(first.to_alter - first.from_alter))
+            over = now + foot_time(case, abs(first.to_alter - first.from_alter))
+            if over <= case.seconds(first.before) + 1e-6:
+                free = over
+                busy = [*busy, first]
             else:
-                yield first
+                yield first, busy
 
 
 def _unrelenting(case: Case, wide: Sequence[Window]) -> Iterator[Diagnostic]:
@@ -215,24 +208,83 @@ def _crowded(case: Case, window: Window, rivals: Sequence[Window], left: bool) -
                     need=(have, max(need, have * 1.01)), remedies=remedies)
 
 
+@dataclass(frozen=True, slots=True)
+class _Ringing:
+    """A note that still rings when its pedal moves, ``lead`` seconds before the new note."""
+
+    change: Change
+    note: Note
+    age: float
+    lead: float
+
+    def need(self, marked: bool) -> tuple[float, float]:
+        """Seconds there are and seconds wanted; a mark moves with the tempo, a foot does not."""
+        if marked:
+            return self.age - self.lead, _rings(self.note)
+        return self.age, _rings(self.note) + self.lead
+
+
 def ringing(case: Case) -> Iterator[Diagnostic]:
-    """P2: at the last moment for the move the old pitch of the letter still sounds loud."""
-    bad = 10.0 ** (rule("P2").number("bad_decibels") / 20.0)
-    bars: dict[int, list[Change]] = {}
+    """P2: when the pedal moves the old pitch of the letter still sounds loud, though not held."""
+    bars: dict[tuple[int, bool], _Ringing] = {}  # the first of a bar, on wire or gut strings
     for change in changes(case):
-        age = change.gap - foot_time(case, change.notches)
-        loud = float(level(np.array([change.old.midi]), np.array([max(age, 0.0)]))[0])
-        held = change.old.end > change.new.onset
-        if age > 0 and loud > bad and not held and not case.damped(
-                change.old, case.seconds(change.new.onset)) and HarpString.of(change.old.pitch) <= \
-                case.harp.wire_top:
-            bars.setdefault(change.new.measure, []).append(change)
-    for found in bars.values():
-        first = found[0]
-        yield case.say("P2", "advice", f"the {first.old.pitch.step} pedal moves while "
-                       f"{first.old.pitch.label}, a wire string, still rings: damp it first, or "
-                       f"the move is heard as a slide", (first.old, first.new),
-                       onset=first.new.onset, need=(first.gap, first.gap * 1.5))
+        found = _ringing(case, change)
+        if found is not None:
+            wire = HarpString.of(found.note.pitch) <= case.harp.wire_top
+            bars.setdefault((change.new.measure, wire), found)
+    gut = [found for (_, wire), found in bars.items() if not wire]
+    many = len(gut) > rule("P2").number("gut_bars")
+    if many:
+        numbers = [case.score.measures[each.change.new.measure].number for each in gut]
+        joined = case.say("P2", "advice", f"pedals move while a string of theirs still rings in "
+                       f"{len(gut)} bars ({', '.join(numbers)}): damp it first where the move is "
+                       f"heard as a slide", [each.note for each in gut],
+                       onset=gut[0].change.new.onset)
+        yield replace(joined, again=tuple(
+            case.score.locate(n.onset, n.measure) for n in (e.change.new for e in gut[1:])))
+    for (_, wire), each in bars.items():
+        if wire or not many:
+            yield _told(case, each, wire)
+
+
+def _ringing(case: Case, change: Change) -> _Ringing | None:
+    """The lowest note of a change that rings loud and is neither held nor damped."""
+    lead = _lead(case, change)
+    if any(_held(case, *each) for each in change.before) or _early(case, change) is not None:
+        return None
+    loud = [(n, age) for n, age in change.before if 0 < age - lead < _rings(n)
+            and not case.damped(n, case.seconds(change.new.onset))]
+    if not loud:
+        return None
+    return _Ringing(change, *min(loud, key=lambda each: each[0].midi), lead)
+
+
+def _told(case: Case, found: _Ringing, wire: bool) -> Diagnostic:
+    note, new = found.note, found.change.new
+    return case.say("P2", "warning" if wire else "advice",
+                    f"the {note.pitch.step} pedal moves while {note.pitch.label}"
+                    f"{', a wire string,' if wire else ''} still rings: damp it first, or "
+                    f"the move is heard as a slide", (note, new), onset=new.onset,
+                    need=found.need(marked_at(case, found.change) is not None))
+
+
+def _held(case: Case, note: Note, age: float) -> bool:
+    """Tell whether a note is still written as held, and heard, so many seconds after its pluck."""
+    return (case.seconds(note.end) - case.seconds(note.onset) > age + 1e-6
+            and bool(level(np.array([note.midi]), np.array([max(age, 0.0)]))[0] > AUDIBLE))
+
+
+def _rings(note: Note) -> float:
+    """Seconds after its pluck for which a move of the pedal is heard on a string."""
+    return float(T60[note.midi]) * -rule("P2").number("bad_decibels") / 60.0
+
+
+def _lead(case: Case, change: Change) -> float:
+    """Seconds before the new note at which the pedal moves: as marked, else as late as it can."""
+    latest = foot_time(case, change.notches)
+    marked = marked_at(case, change)
+    return latest if marked is None else max(
+        latest, case.seconds(change.new.onset) - case.seconds(marked))
 
 
 def two_notches(case: Case) -> Iterator[Diagnostic]:
@@ -279,16 +331,44 @@ def chromatic(case: Case) -> Iterator[Diagnostic]:
 
 
 def held_through(case: Case) -> Iterator[Diagnostic]:
-    """P13: a note still written as held, and heard, when its own letter must move."""
+    """P13: a note held and heard when its own letter must move, or is marked to move."""
     for change in changes(case):
-        age = max(change.gap - foot_time(case, change.notches), 0.0)
-        heard = level(np.array([change.old.midi]), np.array([age]))[0] > AUDIBLE
-        if change.old.end > change.new.onset and change.gap > 0 and heard:
-            old, new = change.old, change.new
+        held = [n for n, age in change.before if _held(case, n, age)]
+        if held:
+            old, new = min(held, key=lambda n: n.midi), change.new
             yield case.say("P13", "warning", f"{old.pitch.label} is held while {new.pitch.label} "
                            f"needs its pedal moved: the held string would slide with it",
                            (old, new), onset=new.onset,
                            remedies=[r for n in (new, old) for r in case.respelled(n)])
+        else:
+            yield from _marked_early(case, change)
+
+
+def _marked_early(case: Case, change: Change) -> Iterator[Diagnostic]:
+    """A mark under a note that is held and loud there, though a later one would do as well."""
+    early = _early(case, change)
+    if early is None:
+        return
+    old, marked, later = early
+    letter, alter = change.new.pitch.step, change.new.pitch.alter
+    word = pedal_word(letter, alter)
+    yield case.say("P13", "warning", f"{word} is marked while {old.pitch.label} is held: the "
+                   f"held string would slide with it", (old, change.new), onset=marked, remedies=[
+                       Remedy(f"move {word} to {case.score.locate(later)}", "same-sound",
+                              case.judge.prices["notch"],
+                              (MoveMark(marked, letter, alter, later),))])
+
+
+def _early(case: Case, change: Change) -> tuple[Note, Fraction, Fraction] | None:
+    """The note a change is marked under while it is held and loud, the mark, and a later place."""
+    marked = marked_at(case, change)
+    if marked is None:
+        return None
+    lead = _lead(case, change)
+    loud = [n for n, age in change.before if age > lead and _held(case, n, age - lead)
+            and _rings(n) > age - lead]
+    later = later_beat(case, marked, change)
+    return (min(loud, key=lambda n: n.midi), marked, later) if loud and later is not None else None
 
 
 def by_a_quick_foot(found: Diagnostic) -> Diagnostic:

@@ -36,6 +36,7 @@ class Examined:
     case: Case
     plan: Draft
     findings: tuple[Diagnostic, ...]
+    each: tuple[Diagnostic, ...]  # before what is alike was joined
     report: dict[str, Any]
 
 
@@ -57,7 +58,7 @@ def examined(request: Request, progress: Progress) -> Examined:
                           Looked(found.attacks, found.chords, found.moves, found.marks,
                                  settings.harp.mechanism),
                           reported(case, found), settings.player.span_steps)
-    return Examined(settings, opened, case, plan, found.findings, report)
+    return Examined(settings, opened, case, plan, found.findings, found.each, report)
 
 
 def check(request: Request, folder: Path | None = None,

@@ -14,6 +14,7 @@ from arranger.commands.request import Progress, Request, Result
 from arranger.io.files import publish
 from arranger.model.score import Location
 from arranger.options.editions import Change, Edition, Pair, aligned, changes, paired
+from arranger.report.check_report import finding_told
 from arranger.report.compare_text import summary_line
 from arranger.report.json_report import SCHEMA, dumps
 
@@ -56,13 +57,13 @@ def compare(request: Request, newer: Path, folder: Path | None = None,
     ([], True)
     """
     progress("checking the older edition")
-    old, before = _edition(request)
+    old, before, found_before = _edition(request)
     progress("checking the newer edition")
-    new, after = _edition(replace(request, source=newer))
+    new, after, found_after = _edition(replace(request, source=newer))
     pairs = aligned(old, new)
     bars = _bars(old, new, pairs)
     found = changes(old, new, pairs)
-    findings = _findings(before["findings"], after["findings"], pairs)
+    findings = _findings(found_before, found_after, pairs)
     body: dict[str, Any] = {
         "schema": SCHEMA, "command": "compare",
         "source": _source(before), "newer": _source(after),
@@ -75,8 +76,9 @@ def compare(request: Request, newer: Path, folder: Path | None = None,
         "changes": dict(sorted(Counter(c.kind for c in found).items())),
         "findings": {s: sum(f["state"] == s for f in findings)
                      for s in _STATES},
-        **{name: {"before": before["summary"][name], "after": after["summary"][name]}
-           for name in ("errors", "warnings", "advice")}}
+        **{name: {"before": _count(found_before, grade), "after": _count(found_after, grade)}
+           for name, grade in (("errors", "error"), ("warnings", "warning"),
+                               ("advice", "advice"))}}
     body["summary"]["line"] = summary_line(body)
     result = Result(body, {"report.json": dumps(body)})
     if folder is not None:
@@ -84,11 +86,16 @@ def compare(request: Request, newer: Path, folder: Path | None = None,
     return result
 
 
-def _edition(request: Request) -> tuple[Edition, Mapping[str, Any]]:
-    """An edition as it is written, and the report of its check."""
+def _edition(request: Request) -> tuple[Edition, Mapping[str, Any], list[Finding]]:
+    """An edition as it is written, the report of its check, and each finding by itself."""
     seen = examined(request, lambda _: None)
     case = seen.case
-    return Edition(case.score, case.part, case.fingers, case.marks), seen.report
+    return (Edition(case.score, case.part, case.fingers, case.marks), seen.report,
+            [finding_told(d) for d in seen.each])
+
+
+def _count(findings: Sequence[Finding], severity: str) -> int:
+    return sum(f["severity"] == severity for f in findings)
 
 
 def _source(report: Mapping[str, Any]) -> dict[str, Any]:

@@ -29,7 +29,7 @@ class Diagnostic:
     """A finding: rule code and name, how bad, one sentence, the notes, what would help.
 
     ``staff`` counts from 1 at the top; 0 where the finding is about no staff. ``limit``: fastest
-    crotchets a minute at which it would be none; ``again``: the later bars that are meant too.
+    crotchets a minute at which it would be none; ``again``: further places of what is said once.
     """
 
     code: str
@@ -42,4 +42,4 @@ class Diagnostic:
     remedies: tuple[Remedy, ...] = ()
     staff: int = 0
     limit: int | None = None
-    again: tuple[str, ...] = ()
+    again: tuple[Location, ...] = ()

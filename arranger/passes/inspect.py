@@ -17,6 +17,7 @@ from arranger.checks import (
     lever_marks,
     lever_part,
     notation,
+    pedal_changes,
     pedal_marks,
     pedals,
     ring,
@@ -32,6 +33,7 @@ from arranger.model.mark_edits import MarkEdit
 from arranger.model.score import Note
 from arranger.passes.edit_part import edited
 from arranger.passes.respell import Respelling, respelled
+from arranger.plan.unfolded import within
 from arranger.rulebook.rules import rule
 
 Rule = Callable[[Case], Iterator[Diagnostic]]
@@ -65,9 +67,10 @@ Levels = Mapping[str, str]
 
 @dataclass(frozen=True, slots=True)
 class Inspection:
-    """What was found, and how much was looked at."""
+    """What was found, and how much was looked at; ``each``: before what is alike was joined."""
 
     findings: tuple[Diagnostic, ...]
+    each: tuple[Diagnostic, ...]
     attacks: int
     chords: int
     moves: int
@@ -83,22 +86,24 @@ def inspect(case: Case, levels: Levels) -> Inspection:
     levels : code -> off, advice, warning or error: the most a finding of the rule may be.
     """
     found = [d for d in checked(case) if levels.get(d.code) != "off"]
+    joined = pedal_changes.over_jumps(case)
     plan = respelled(case, [d for d in found if d.code in ("P1", "P3", "S1")
-                            and d.severity == "error" and case.harp.mechanism == "pedal"])
-    told = [_judged(d, plan) for d in found]
+                            and d.severity == "error" and case.harp.mechanism == "pedal"
+                            and d.notes not in joined])
+    told = [d if d.notes in joined else _judged(d, plan) for d in found]
     proof = _Proof(case)
     told = [_levelled(replace(d, remedies=proof.proved(d)), levels) for d in told]
     told = [_near(d) for d in _crowded_bars(told)]
-    told = gathered(sorted(told, key=lambda d: (d.where.onset, -RANK[d.severity], d.code, d.notes)))
+    told.sort(key=lambda d: (d.where.onset, -RANK[d.severity], d.code, d.notes))
     return Inspection(
-        tuple(told), len(case.attacks), sum(len(a.notes) > 1 for a in case.attacks),
-        _moves(case), _marks(case), plan)
+        tuple(gathered(told)), tuple(told), len(case.attacks),
+        sum(len(a.notes) > 1 for a in case.attacks), _moves(case), _marks(case), plan)
 
 
 def _moves(case: Case) -> int:
     """Count the moves of pedals or levers that the part asks for as spelled."""
     if case.harp.mechanism == "pedal":
-        return sum(1 for _ in pedals.changes(case))
+        return sum(not c.jump for c in pedal_changes.changes(case))
     levers = lever_part.lever_draft(case, {}).levers
     return len(levers.moves) if levers else 0
 
@@ -262,7 +267,9 @@ def excerpt(case: Case, first: int, last: int,
     marks = replace(case.marks, pedals=tuple(m for m in case.marks.pedals if inside(m.onset)),
                     levers=tuple(m for m in case.marks.levers if inside(m.onset)))
     entry = setting_at(case, start, before=True) if first > 0 else dict(case.entry)
-    part = with_notes(case, notes, marks, entry, hands)
+    order = within(case.score.playing_order, max(first, 0), last)
+    part = with_notes(replace(case, score=replace(case.score, playing_order=order)), notes, marks,
+                      entry, hands)
     if case.harp.mechanism == "lever" and first > 0 and case.marks.levers:
         part = replace(part, lever_entry=standing(case, start))
     return part

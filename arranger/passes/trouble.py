@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
 from arranger.checks.case import Case
 from arranger.checks.conflicts import Conflict, conflicts
-from arranger.model.harp import HarpString
-from arranger.model.score import bar_name
+from arranger.model.pitch import Pitch
+from arranger.model.score import Note, NoteId, bar_name
 from arranger.passes.inspect import Inspection
 from arranger.plan.ceiling import (
     Ceiling,
@@ -22,7 +22,6 @@ from arranger.plan.ceiling import (
     sentence,
 )
 from arranger.plan.lever_hand import lever_work
-from arranger.plan.timing import Use
 from arranger.report.wording import beat_words
 
 
@@ -64,21 +63,40 @@ def conflicting(case: Case, found: Inspection) -> tuple[BarConflicts, ...]:
 
 
 def tempo_limits(case: Case, found: Inspection) -> TempoLimits:
-    """Return how fast the part can go, spelled as the planner would have it."""
+    """Return how fast the part can go, spelled as the planner would have it; first as spelled."""
     pitches = found.respelling.pitches
-    attacks = tuple(replace(a, notes=tuple(
-        replace(n, pitch=pitches.get(n.id, n.pitch)) for n in a.notes)) for a in case.attacks)
-    uses = [Use(n.onset, n.pitch.step, n.pitch.alter, n.end, n.midi)
-            for a in attacks for n in a.notes if case.harp.mechanism == "pedal"
-            and abs(n.pitch.alter) <= 1 and HarpString.of(n.pitch) not in case.harp.fixed]
+    asked = _asked(case, pitches)
+    bars = tuple(c for c in bar_ceilings(case.score, asked) if c.crotchet is not None)
+    slow = list(_slow(case, asked, bars))
+    told = [sentence(c, case.score) for c in slow]
+    spelled = _as_spelled(case) if pitches else None
+    if spelled is not None and spelled.ratio < min(c.ratio for c in slow):
+        told = [f"as spelled, {sentence(spelled, case.score)}",
+                *(f"spelled otherwise, {each}" for each in told)]
+    return TempoLimits(tuple(dict.fromkeys(told)), bars)
+
+
+def _as_spelled(case: Case) -> Ceiling:
+    """The slowest passage of the part as it stands, but for bars that go at no tempo."""
+    asked = _asked(case, {})
+    return limiting_passage(case.score, asked.without(
+        {c.first for c in bar_ceilings(case.score, asked) if c.ratio == 0}))
+
+
+def _asked(case: Case, pitches: Mapping[NoteId, Pitch]) -> Demands:
+    """What the part asks for with some notes spelled otherwise."""
+    def spelled(notes: Iterable[Note]) -> tuple[Note, ...]:
+        return tuple(replace(n, pitch=pitches.get(n.id, n.pitch)) for n in notes)
+    attacks = tuple(replace(a, notes=spelled(a.notes)) for a in case.attacks)
+    uses = replace(case, notes=spelled(case.notes), graces=spelled(case.graces)).uses() \
+        if case.harp.mechanism == "pedal" else []
     asked = demands(case.score, uses, attacks, case.grips, case.player)
     if case.harp.mechanism == "lever":
         asked = replace(asked, levers=lever_work(case.score, attacks, case.grips, case.player))
     if not case.harp.hands_judged:
-        asked = replace(asked, waits=tuple(w for w in asked.waits if w.kind == "restrike"))
-    bars = tuple(c for c in bar_ceilings(case.score, asked) if c.crotchet is not None)
-    told = dict.fromkeys(sentence(c, case.score) for c in _slow(case, asked, bars))
-    return TempoLimits(tuple(told), bars)
+        asked = replace(asked, waits=tuple(w for w in asked.waits
+                                           if w.kind not in ("travel", "placing")))
+    return asked
 
 
 def _slow(case: Case, asked: Demands, bars: tuple[Ceiling, ...]) -> Iterator[Ceiling]:

@@ -17,13 +17,14 @@ from functools import partial
 
 from arranger.model.harp import LEFT_FOOT, PedalSetting
 from arranger.model.score import NoteId, Score, TempoMark, bar_name
-from arranger.plan.foot_order import MARGIN, FootMove, in_some_order
+from arranger.plan.foot_order import in_some_order, in_time
 from arranger.plan.hand_faults import leaps, placed_anew
 from arranger.plan.lever_hand import LeverWork, lever_stretch
 from arranger.plan.part_hands import Attack, Grip
 from arranger.plan.slices import clock
 from arranger.plan.stretch import CLOSE, least_stretch
 from arranger.plan.timing import Use, windows
+from arranger.plan.unfolded import stretches
 from arranger.rulebook.players import Player
 
 #: Crotchets a minute beyond which nobody counts: no limit is told (assumption).
@@ -52,7 +53,7 @@ class Wait:
     """Two plucks that a finger or hand needs time between; in seconds, ``have`` as written."""
 
     bar: int
-    kind: str  # restrike, travel or placing
+    kind: str  # restrike, travel, placing, or feet where the music jumps
     have: float
     needs: float
     notes: tuple[NoteId, ...]
@@ -104,8 +105,9 @@ def demands(score: Score, uses: Iterable[Use], attacks: Sequence[Attack], grips:
     uses : every letter wanted by a note, as spelled.
     grips : the sharing between the hands that is judged, one an attack.
     """
+    uses = list(uses)
     waits = [*_restrikes(attacks, player), *_travels(attacks, grips, player),
-             *_placings(attacks, grips, player)]
+             *_placings(attacks, grips, player), *_jumps(score, uses, player)]
     return Demands(tuple(_turns(score, uses, player)),
                    tuple(sorted(waits, key=lambda w: (w.bar, w.needs / w.have))))
 
@@ -119,6 +121,26 @@ def _turns(score: Score, uses: Iterable[Use], player: Player) -> Iterator[Turn]:
         takes = player.foot_move_seconds if one_notch else player.foot_two_notch_seconds
         yield Turn(bisect_right(starts, change.before) - 1, change.pedal in LEFT_FOOT,
                    times[2 * at], times[2 * at + 1], takes)
+
+
+def _jumps(score: Score, uses: Sequence[Use], player: Player) -> Iterator[Wait]:
+    """Moves of a pedal between notes that a repeat or another jump brings together."""
+    played = stretches(score) if len(score.jumps) else ()
+    starts = [m.onset for m in score.measures]
+    bars = [bisect_right(starts, u.onset) - 1 for u in uses]
+    times = clock(score.tempo, [u.onset for u in uses]) if played else []
+    last: dict[str, tuple[int, int, float]] = {}  # stretch, position, seconds
+    for rank, stretch in enumerate(played):
+        for use, bar, written in zip(uses, bars, times, strict=True):
+            if not stretch.first <= bar <= stretch.last:
+                continue
+            time = written + stretch.later
+            before, alter, since = last.get(use.letter, (rank, use.alter, time))
+            last[use.letter] = rank, use.alter, time
+            if before != rank and alter != use.alter and time > since:
+                yield Wait(bar, "feet", time - since,
+                           player.foot_two_notch_seconds if abs(alter - use.alter) > 1
+                           else player.foot_move_seconds, ())
 
 
 def _restrikes(attacks: Sequence[Attack], player: Player) -> Iterator[Wait]:
@@ -208,8 +230,7 @@ def feet_stretch(turns: Sequence[Turn]) -> float:
 
 def _go(turns: Sequence[Turn], stretch: float) -> bool:
     """Tell whether one foot makes its moves with all times stretched."""
-    return in_some_order([FootMove(t.start * stretch, t.stop * stretch - MARGIN, t.takes)
-                          for t in turns])
+    return in_some_order([in_time(t.start * stretch, t.stop * stretch, t.takes) for t in turns])
 
 
 def _as_slow(found: Ceiling, whole: Ceiling) -> bool:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-#: Seconds before a note by which the move for it must have begun (assumption).
-MARGIN = 0.02
+#: Seconds that are no difference.
+_CLOSE = 1e-6
 
 
 class FootMove(NamedTuple):
@@ -18,6 +18,11 @@ class FootMove(NamedTuple):
     after: float
     before: float
     takes: float
+
+
+def in_time(after: float, pluck: float, takes: float) -> FootMove:
+    """Return a move that is over when the note it is for is plucked."""
+    return FootMove(after, pluck - takes + _CLOSE, takes)
 
 
 def in_some_order(moves: Sequence[FootMove]) -> bool:

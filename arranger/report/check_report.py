@@ -14,7 +14,7 @@ from arranger.model.ledger import KINDS
 from arranger.model.mark_edits import KIND_OF_MARK, PartEdit
 from arranger.model.pitch import Pitch
 from arranger.model.placed_groups import TENTH
-from arranger.report.json_report import Heading, limit_told, report
+from arranger.report.json_report import Heading, limit_told, places, report
 from arranger.rulebook.rules import RuleSource, rule
 
 _KINDS: Mapping[Severity, str] = {
@@ -47,7 +47,7 @@ def check_report(draft: Draft, heading: Heading, findings: Sequence[Diagnostic],
         "advice": counts["advice"], "attacks": looked.attacks, "chords": looked.chords,
         f"{kind}_moves": looked.moves, f"{kind}_marks": looked.marks,
         "line": summary_line(findings, looked)}, span=span)
-    body["findings"] = [_finding(d) for d in findings]
+    body["findings"] = [finding_told(d) for d in findings]
     body |= trouble
     del body["cost"], body["bound"], body["stays"]
     return body
@@ -74,12 +74,13 @@ def summary_line(findings: Sequence[Diagnostic], looked: Looked) -> str:
     return f"{found}; looked at {', '.join(seen)}"
 
 
-def _finding(found: Diagnostic) -> dict[str, Any]:
+def finding_told(found: Diagnostic) -> dict[str, Any]:
+    """Return a finding as it stands in the report of a check."""
     where = found.where
     return {"code": found.code, "name": found.name, "severity": found.severity,
             "message": found.message, "part": found.part, "bar": where.bar,
             "bar_index": where.bar_index, "beat": str(where.beat), "onset": str(where.onset),
-            "staff": found.staff or None, "notes": list(found.notes),
+            "places": places(found), "staff": found.staff or None, "notes": list(found.notes),
             **limit_told(found), "rule": rule(found.code).title, "source": source_of(found.code),
             "remedies": [_remedy(r) for r in found.remedies]}
 

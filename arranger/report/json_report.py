@@ -195,14 +195,18 @@ def _with_strokes(draft: Draft, told: list[dict[str, Any]],
 
 
 def limit_told(found: Diagnostic) -> dict[str, Any]:
-    """Return how fast a finding would be none, and the other bars it is about, if it says so."""
-    return {**({} if found.limit is None else {"limit": found.limit}),
-            **({"again": list(found.again)} if found.again else {})}
+    """Return how fast a finding would be none, if it says so."""
+    return {} if found.limit is None else {"limit": found.limit}
+
+
+def places(found: Diagnostic) -> list[dict[str, Any]]:
+    """Return every place of a finding, the first too."""
+    return [_place(where) for where in (found.where, *found.again)]
 
 
 def _finding(found: Diagnostic) -> dict[str, Any]:
     return {"code": found.code, "name": found.name, "severity": found.severity,
             "message": found.message, "part": found.part, **_place(found.where),
-            "notes": list(found.notes), **limit_told(found),
+            "places": places(found), "notes": list(found.notes), **limit_told(found),
             "remedies": [{"title": r.title, "fidelity": r.fidelity, "cost": r.cost}
                          for r in found.remedies]}

@@ -8,7 +8,15 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, Literal
 
-from arranger.report.wording import SEVERITIES, Entry, by_kind, message, place, plain
+from arranger.report.wording import (
+    SEVERITIES,
+    Entry,
+    at_every_place,
+    by_kind,
+    message,
+    place,
+    plain,
+)
 
 Shape = Literal["ring", "box", "caret", "lozenge"]
 #: Shape of a mark in words, as the key beside the score explains it.
@@ -83,7 +91,8 @@ def finding_items(report: Mapping[str, Any]) -> tuple[Item, ...]:
     found: list[Item] = []
     for entry in ranked:
         sign = letters(len(found))
-        anchors = notes.known(entry["notes"]) or notes.near(entry)
+        anchors = notes.known(entry["notes"]) or tuple(dict.fromkeys(
+            note for here in at_every_place([entry]) for note in notes.near(here)))
         found.append(_item(entry, sign, f"finding-{sign}", SEVERITIES[entry["severity"]],
                            "lozenge", anchors))
     return tuple(found)

@@ -9,7 +9,7 @@ from typing import Any
 
 from arranger.model.score import bar_name
 from arranger.report.page_lists import bar_index
-from arranger.report.wording import SEVERITIES, Entry, capital, plain
+from arranger.report.wording import SEVERITIES, Entry, at_every_place, capital, plain
 
 _GRADES = ("calm", "taste", "idiom", "beyond")  # heights of a stroke
 _SHOWN = 5  # every fifth bar is numbered
@@ -28,7 +28,8 @@ def bar_strip(report: Mapping[str, Any], bars: Sequence[str]) -> str:
     """Set a link a bar: a stroke as tall as its gravest finding, a sign where notes are altered."""
     if not bars:
         return ""
-    findings, altered = _by_bar(report["findings"], bars), _by_bar(report.get("ledger", ()), bars)
+    findings = _by_bar(at_every_place(report["findings"]), bars)
+    altered = _by_bar(report.get("ledger", ()), bars)
     moves = _by_bar((report.get("pedals") or {}).get("moves", ()), bars)
     step = _SHOWN if len(bars) < 120 else 2 * _SHOWN
     cells = "".join(

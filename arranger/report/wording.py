@@ -129,9 +129,15 @@ def bars(entries: Iterable[Entry], most: int = 10) -> str:
     return ", ".join([*upbeat, ("bar " if single else "bars ") + ", ".join(items)])
 
 
+def at_every_place(entries: Iterable[Entry]) -> list[Entry]:
+    """Return an entry for each place of what is said once for several."""
+    return [{**{k: v for k, v in entry.items() if k != "places"}, **place}
+            for entry in entries for place in entry.get("places", ({},))]
+
+
 def _distinct_bars(entries: Iterable[Entry]) -> list[tuple[int | None, str]]:
     found: dict[tuple[int | None, str], Fraction] = {}
-    for entry in entries:
+    for entry in at_every_place(entries):
         shown = plain(entry["bar"])
         index = entry.get("bar_index", int(shown) if shown.isdecimal() else None)
         found.setdefault((index, shown), Fraction(entry["onset"]))
@@ -166,7 +172,8 @@ def verdict(report: Entry) -> str:
                     f"of tune or bass.")
     if voices:
         said.append(f"Look {'next' if errors else 'first'} at {bars(voices)}: tune or bass.")
-    feet = [f for f in findings if f["severity"] == "warning" and f["code"] in _FEET]
+    feet = at_every_place(f for f in findings
+                          if f["severity"] == "warning" and f["code"] in _FEET)
     per_bar = Counter(f.get("bar_index", f["bar"]) for f in feet)
     pressed = [f for f in feet if per_bar[f.get("bar_index", f["bar"])] >= _MANY]
     if pressed:
@@ -179,9 +186,9 @@ def _comfort(report: Entry) -> list[str]:
 
     Bars that cannot be played are told apart. Where the tempo changes, the share of it is told.
     """
-    beyond = {f["bar"] for f in report["findings"] if f["severity"] == "error"}
+    beyond = {f["bar"] for f in at_every_place(report["findings"]) if f["severity"] == "error"}
     limited = [f for f in report["findings"] if "limit" in f and f["severity"] != "error"]
-    found = {bar for f in limited for bar in (f["bar"], *f.get("again", ()))} - beyond
+    found = {f["bar"] for f in at_every_place(limited)} - beyond
     tempi = [(Fraction(m["onset"]), Fraction(m["bpm"])) for m in report.get("tempo", ())]
 
     def share(finding: Entry) -> Fraction:
