@@ -79,8 +79,6 @@ _TRANSPOSE = click.option(
     help="Semitones to transpose the whole score by; best: the key within a fourth that suits the "
          "harp.")
 
-_CHORDS = click.option("--chords", is_flag=True, help="The left hand plays the chord symbols.")
-
 
 def _choosing(command: Callable[..., Any]) -> Callable[..., Any]:
     """What is chosen beforehand."""
@@ -90,7 +88,8 @@ def _choosing(command: Callable[..., Any]) -> Callable[..., Any]:
         click.option("--choices", type=_EXISTING, metavar="FILE",
                      help="Choices kept in a file; default NAME.choices.toml beside SOURCE."),
         click.option("--part-is-harp", is_flag=True,
-                     help="SOURCE is a harp part: nothing in it changes but what is chosen.")))
+                     help="SOURCE is a harp part: nothing in it changes but what is chosen."),
+        click.option("--chords", is_flag=True, help="The left hand plays the chord symbols.")))
 
 
 def _shared(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -130,7 +129,6 @@ def _with(command: Callable[..., Any],
 @click.option("--ease", type=click.IntRange(1, 5), metavar="1-5",
               callback=lambda _context, _option, level: level or 0,
               help="Thin the draft for less practice: 1, the easiest, to 5.")
-@_CHORDS
 @click.option("--fingering", type=click.Choice(["all", "hints", "none"]), default="all",
               show_default=True, help="Fingers to print; hints: where a hand is placed anew.")
 @click.option("--pdf", is_flag=True, help="Print the part for the stand too: part.pdf.")
@@ -226,7 +224,6 @@ def survey(source: Path, folder: Path | None, jobs: int | None, cluster: str,
 @_shared
 @_choosing
 @_TRANSPOSE
-@_CHORDS
 @click.option("--bars", default="", metavar="A-B", help="Look at these printed bars only.")
 @click.option("--what-if", default="", metavar="ID", help="Price one change at one place only.")
 def options(source: Path, folder: Path | None, form: str, **settings: Any) -> int:

@@ -324,10 +324,26 @@ def both_ways(case: Case, random: Random) -> Planted:
             case.score.measure_at(mark.onset).index)
 
 
+def octaves_at_once(case: Case, random: Random) -> Planted:
+    """H12: an octave in each hand, and the next ones a tenth of a second later."""
+    attack = _attack(case, random)
+    like = attack.notes[0]
+    onset = attack.onset + _quarters(case, attack.onset, 0.1)
+    bar = case.score.measures[like.measure]
+    if onset >= bar.onset + bar.duration or any(
+            attack.onset < n.onset <= onset + Fraction(1, 8) for n in case.notes):
+        return None
+    low = random.randrange(Pitch.parse("C3").position, Pitch.parse("G3").position)
+    added = [_new(like, 4 * step + k, HarpString(low + step + 7 * k).pitch(0),
+                  onset if step else None) for step in (0, 1) for k in range(4)]
+    return _with(case, *added, without=attack.notes), like.measure
+
+
 PLANTERS: Mapping[str, Planter] = {
     "P1": too_soon, "P3": foot, "S1": clash, "S2": twice, "H1": ninth_string, "H2": too_wide,
-    "H3": below_the_right_hand, "H4": crossed, "R1": at_once_again, "C1": no_string,
-    "C2": untunable, "O2": harmonics, "P6": forgotten, "P7": behind, "P8": ahead, "P10": both_ways}
+    "H3": below_the_right_hand, "H4": crossed, "H12": octaves_at_once, "R1": at_once_again,
+    "C1": no_string, "C2": untunable, "O2": harmonics, "P6": forgotten, "P7": behind, "P8": ahead,
+    "P10": both_ways}
 #: A second way to break the rule of the same code.
 OTHERS: Mapping[str, Planter] = {"P8": wrong_setting}
 #: Rules about marks: planted into parts that carry the marks of their plan.

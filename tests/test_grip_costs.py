@@ -55,7 +55,7 @@ def own(old: Grip, age: float, new: Grip) -> int:
     alone = len(old.strings) == len(new.strings) == 1
     width = max(strings) - min(strings)
     quick = age <= PLAYER.afresh_seconds if alone else age < PLAYER.placing_lead_seconds - 1e-6
-    if quick or (alone and old.fingers != new.fingers and width <= PLAYER.span_steps):
+    if quick or (alone and old.fingers != new.fingers and width <= 7):
         before, after, steps = 0, 0, 0
         if new.strings[0] > old.strings[-1]:
             before, after, steps = old.fingers[-1], new.fingers[0], new.strings[0] - old.strings[-1]
@@ -63,7 +63,7 @@ def own(old: Grip, age: float, new: Grip) -> int:
             before, after, steps = old.fingers[0], new.fingers[-1], new.strings[-1] - old.strings[0]
         if alone or before != after:  # chords: one finger twice has its price already
             price += -(-turn(before, after, steps) // (1 if quick else 3))
-    elif alone and old.fingers == new.fingers and 0 < width <= PLAYER.span_steps:
+    elif alone and old.fingers == new.fingers and 0 < width <= 7:
         price += PRICES["apart"]
     placed = set(new.strings) - set(old.strings)
     if len(placed) >= 3 and age < PLAYER.collision_seconds - 1e-6:

@@ -261,8 +261,9 @@ def test_the_upbeat_is_called_by_its_name():
 
 
 def test_first_line_says_how_slow_it_is_comfortable():
-    hurried = [{**_finding("P1", 7), "limit": 96}, {**_finding("H6", 9, "advice"), "limit": 84,
-                                                    "again": ["10", "12"]}, _finding("R4", 20)]
+    thrice = [{**_finding("H6", bar), "onset": "0"} for bar in (9, 10, 12)]
+    hurried = [{**_finding("P1", 7), "limit": 96}, _finding("R4", 20),
+               {**_finding("H6", 9, "advice"), "limit": 84, "places": thrice}]
     report = {"ledger": [], "bars": [{}] * 40, "findings": hurried}
     assert verdict(report) == (
         "the draft is ready to try; no bar of it is beyond the harp. At this tempo 4 bars ask for "

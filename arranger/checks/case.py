@@ -13,7 +13,7 @@ from arranger.model.ledger import Drop, OctaveShift, Respell
 from arranger.model.marks import PartMarks
 from arranger.model.score import Note, NoteId, Score
 from arranger.plan.hand_over_hand import shared
-from arranger.plan.part_hands import Attack, Grip, unshared
+from arranger.plan.part_hands import Attack, Grip, grips, unshared
 from arranger.plan.recall import Recall
 from arranger.plan.slices import clock
 from arranger.plan.timing import Use
@@ -58,7 +58,8 @@ class Case:
     settings, and the player marks what comes between.
     ``lever_entry``: of a case that begins later than the part, how the levers stand by the marks.
     ``fingers`` are written fingers, ``staves`` all staves a note (with its doubles) stands on.
-    ``recall``: what the hand planner has found of this part, for the part with an edit.
+    ``recall``: what the hand planner has found of this part, for the part with an edit; ``loose``:
+    onsets of its lines that both hands share, whatever their staff, once that is known.
     """
 
     score: Score
@@ -76,6 +77,7 @@ class Case:
     graces: tuple[Note, ...] = ()
     lever_entry: Mapping[HarpString, int] | None = None
     recall: Recall = field(default_factory=Recall, compare=False)
+    loose: frozenset[Fraction] | None = None
 
     @property
     def player(self) -> Player:
@@ -312,13 +314,19 @@ def with_notes(case: Case, notes: Iterable[Note], marks: PartMarks | None = None
     times = clock(case.score.tempo, [onset for onset, _ in groups])
     attacks = tuple(Attack(onset, time, group)
                     for (onset, group), time in zip(groups, times, strict=True))
-    return Case(case.score, case.part, case.judge, ordered, attacks,
-                shared(attacks, case.player, case.judge.prices, case.fingers, case.recall)
-                if hands else unshared(attacks, case.player),
+    judged, loose = (case.player, case.judge.prices, case.fingers, case.recall), case.loose
+    if not hands:
+        shares = unshared(attacks, case.player)
+    elif loose is None:
+        shares, loose = shared(attacks, *judged)
+    else:
+        shares = grips(attacks, *judged, {at for at, attack in enumerate(attacks)
+                                          if attack.onset in loose})
+    return Case(case.score, case.part, case.judge, ordered, attacks, shares,
                 marks or case.marks, case.fingers,
                 case.staves, case.entry if entry is None else entry, case.changes_marked,
                 {a.onset: a.seconds for a in attacks}, tuple(n for n in everything if n.grace),
-                case.lever_entry, case.recall)
+                case.lever_entry, case.recall, loose)
 
 
 def hands_of(case: Case) -> dict[NoteId, str]:

@@ -17,6 +17,8 @@ WIDEST = 63
 _EPS = 1e-6
 #: Share of its greatest speed at which a hand travels at leisure (assumption).
 _LEISURE = 0.5
+#: Strings of a slow step beyond which the hand leaps, whatever it spans.
+_OCTAVE = 7
 #: Part of the price of a turn that is left where the hand has time to be placed anew (assumption).
 _SLOW_TURN = 3
 #: Strings from which on a hand placed anew is a chord.
@@ -99,7 +101,7 @@ def _turning(grips: Grips, turns: Grips, fees: Fees, a: int, age: float, b: int)
     slow = age >= fees.lead - _EPS and not (single and age <= fees.afresh)
     if slow:
         width = abs(grips[0, b] - grips[0, a])
-        if not single or width > fees.span:
+        if not single or width > _OCTAVE:
             return 0
         if grips[4, a] == grips[4, b]:
             return fees.apart if width > 0 else 0

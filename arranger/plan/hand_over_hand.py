@@ -7,8 +7,9 @@ saying little, and that plan stays wherever it has fewer faults.
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Sequence
+from fractions import Fraction
 from itertools import groupby
 
 from arranger.model.score import NoteId
@@ -24,22 +25,47 @@ Stretch = range  # attacks that stand on one staff
 
 
 def shared(attacks: Sequence[Attack], player: Player, prices: Mapping[str, int],
-           written: Mapping[NoteId, int], recall: Recall) -> tuple[Grip, ...]:
-    """Share a part between the hands, the staff being the hand but where a line needs both."""
+           written: Mapping[NoteId, int], recall: Recall) -> tuple[tuple[Grip, ...],
+                                                                   frozenset[Fraction]]:
+    """Share a part between the hands, the staff being the hand but where a line needs both.
+
+    Return the grips, and the onsets of those lines.
+    """
     plain = grips(attacks, player, prices, written, recall)
     lines = _lines(attacks, player.one_hand_run_notes)
     faults = _weights(lines, attacks, plain, player)
     wanting = [line for line, weight in zip(lines, faults, strict=True) if weight > 0]
+
+    def loosened(loose: Sequence[Stretch]) -> tuple[Grip, ...]:
+        """The sharing with the staff saying little in these lines; planned anew around them."""
+        found = list(plain)
+        for start, stop in _around(loose, attacks, player.grip_memory_seconds):
+            free = {at - start for line in loose for at in line if start <= at < stop}
+            found[start:stop] = grips(attacks[start:stop], player, prices, written, recall, free)
+        return tuple(found)
     if not wanting:
-        return plain
-    loose = {at for line in wanting for at in line}
-    both = grips(attacks, player, prices, written, recall, loose)
+        return plain, frozenset()
+    both = loosened(wanting)
     after = _weights(lines, attacks, both, player)
-    better = {at for line, old, new in zip(lines, faults, after, strict=True)
-              if new < old for at in line} & loose
-    if better == loose:
-        return both
-    return grips(attacks, player, prices, written, recall, better) if better else plain
+    better = [line for line, old, new in zip(lines, faults, after, strict=True) if new < old]
+    if len(better) < len(wanting):
+        better = [line for line in wanting if line in better]
+        both = loosened(better)
+    return both, frozenset(attacks[at].onset for line in better for at in line)
+
+
+def _around(lines: Sequence[Stretch], attacks: Sequence[Attack],
+            seconds: float) -> list[tuple[int, int]]:
+    """Ranges of attacks from so long before each line to so long after it, joined."""
+    times = [a.seconds for a in attacks]
+    found: list[tuple[int, int]] = []
+    for line in lines:
+        start = bisect_left(times, times[line.start] - seconds)
+        stop = bisect_right(times, times[line.stop - 1] + seconds)
+        if found and start <= found[-1][1]:
+            start, stop = found[-1][0], max(found.pop()[1], stop)
+        found.append((start, stop))
+    return found
 
 
 def _lines(attacks: Sequence[Attack], most: int) -> list[Stretch]:
