@@ -36,6 +36,7 @@ from arranger.report.page_score import Engraving, Written
 from arranger.report.page_spots import spots_section
 from arranger.report.page_strip import bar_strip, strip_key
 from arranger.report.page_time import Source, as_script, time_data
+from arranger.report.placing_brackets import placed_together
 from arranger.report.wording import CAUTION, settings_words, tuning_words, verdict
 
 _NO_SOURCE = Source()
@@ -44,7 +45,7 @@ _NO_SOURCE = Source()
 def drawn_for(report: Mapping[str, Any], draft_xml: bytes, source: Source = _NO_SOURCE) -> Drawings:
     """Engrave what the page of a report shows."""
     marks = [m for item in _items(report) for m in item.marks]
-    return drawings(marks, draft_xml, source)
+    return drawings(marks, draft_xml, source, placed_together(report["notes"]))
 
 
 def page(report: Mapping[str, Any], drawn: Drawings, source: Source = _NO_SOURCE) -> str:

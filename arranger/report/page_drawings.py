@@ -12,6 +12,7 @@ from arranger.report.page_bars import asked_of as pairs_asked
 from arranger.report.page_marks import Mark
 from arranger.report.page_score import Engraving, Written, asked_of, finished, read_written
 from arranger.report.page_time import Source
+from arranger.report.placing_brackets import Placed
 
 _UNREAD = Drawn(problem="The draft could not be read, so it is not shown.")
 _NO_NARROW = ("The score could not be engraved for narrow screens, a fault of the engraving "
@@ -32,7 +33,8 @@ class Drawings:
     problems: tuple[str, ...]
 
 
-def drawings(marks: Sequence[Mark], draft_xml: bytes, source: Source) -> Drawings:
+def drawings(marks: Sequence[Mark], draft_xml: bytes, source: Source,
+             groups: Sequence[Placed] = ()) -> Drawings:
     """Engrave the draft, and the source above it if there is one; never raises for odd music.
 
     Parameters
@@ -43,6 +45,8 @@ def drawings(marks: Sequence[Mark], draft_xml: bytes, source: Source) -> Drawing
         MusicXML of the draft or the checked part.
     source
         The arranged part as it was.
+    groups
+        Placed groups, over which brackets are drawn.
     """
     written = read_written(draft_xml)
     pairs = paired(source.xml, draft_xml) if source.xml else None
@@ -51,7 +55,7 @@ def drawings(marks: Sequence[Mark], draft_xml: bytes, source: Source) -> Drawing
         asked.append(pairs_asked(pairs))
     drawn = engraved(*asked)
     wide, small = drawn[:2] if written.xml else (_UNREAD, _UNREAD)
-    engraving, narrow = finished(wide, written, marks), finished(small, written, marks)
+    engraving, narrow = (finished(d, written, marks, groups) for d in (wide, small))
     glyphs = {**narrow.glyphs, **engraving.glyphs}
     shown, lost = _pairs(drawn[-1], pairs, marks, glyphs) if pairs is not None else ((), False)
     problems = [engraving.problem] if engraving.problem else [

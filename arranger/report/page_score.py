@@ -19,6 +19,7 @@ from arranger.report.engraver import (
     hold_settings,
 )
 from arranger.report.page_marks import Mark
+from arranger.report.placing_brackets import NAMED_FINGERS, Placed, draw_brackets
 from arranger.report.score_names import names_of
 from arranger.report.staff_rests import hold_staves
 
@@ -26,6 +27,7 @@ _OPTIONS = {
     "pageWidth": 2000, "pageHeight": 2750, "adjustPageHeight": True,  # about A4 in print
     "header": "none", "footer": "none", "mnumInterval": 1, "breaks": "auto",
     "spacingSystem": 7,  # for a second row of pedals
+    **NAMED_FINGERS,
 }
 _NARROW = {"pageWidth": 1050, "pageMarginLeft": 10, "pageMarginRight": 10}  # on a telephone
 _HEAD = re.compile(r"translate\((-?[\d.]+),(-?[\d.]+)\) scale\((-?[\d.]+)")
@@ -84,18 +86,20 @@ def asked_of(written: Written, narrow: bool = False) -> tuple[str, Mapping[str, 
     return written.xml, {**_OPTIONS, **(_NARROW if narrow else {})}
 
 
-def finished(drawn: Drawn, written: Written, marks: Iterable[Mark]) -> Engraving:
-    """Make the draft as it was drawn fit for the page, with the marks on its notes.
+def finished(drawn: Drawn, written: Written, marks: Iterable[Mark],
+             groups: Sequence[Placed] = ()) -> Engraving:
+    """Make the draft as it was drawn fit for the page, with marks on notes, brackets over groups.
 
     Never raises for a draft that cannot be drawn: the result then has a ``problem`` in words.
     """
     try:
-        return _finish(drawn, written, marks)
+        return _finish(drawn, written, marks, groups)
     except EngravingError as error:
         return Engraving(problem=str(error))
 
 
-def _finish(drawn: Drawn, written: Written, marks: Iterable[Mark]) -> Engraving:
+def _finish(drawn: Drawn, written: Written, marks: Iterable[Mark],
+            groups: Sequence[Placed]) -> Engraving:
     by_note: dict[str, list[Mark]] = defaultdict(list)
     for mark in marks:
         by_note[mark.note].append(mark)
@@ -105,6 +109,7 @@ def _finish(drawn: Drawn, written: Written, marks: Iterable[Mark]) -> Engraving:
     for number, drawing in enumerate(drawn.pages(), 1):
         font = font or font_rule(drawing)
         root = clean(drawing, glyphs)
+        draw_brackets(root, groups)
         draw_settings(root, written.settings, glyphs)
         marked |= draw_marks(root, by_note)
         first_bars.append(bar)

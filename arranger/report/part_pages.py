@@ -23,6 +23,7 @@ from arranger.report.part_breaks import (
     heads,
     shorten_line,
 )
+from arranger.report.placing_brackets import NAMED_FINGERS, Placed, draw_brackets
 from arranger.report.staff_rests import hold_staves
 
 #: Verovio's unit of a tenth of a millimetre: 18 cm of music, staves 7 mm high as in printed parts.
@@ -30,7 +31,7 @@ _OPTIONS = {
     "pageWidth": 1800, "pageHeight": 100, "adjustPageHeight": True, "unit": 8.75,
     "pageMarginLeft": 0, "pageMarginRight": 0, "pageMarginTop": 0, "pageMarginBottom": 0,
     "header": "none", "footer": "none", "minLastJustification": LEFT_OVER,
-    "spacingStaff": 9, "spacingNonLinear": 0.55,
+    "spacingStaff": 9, "spacingNonLinear": 0.55, **NAMED_FINGERS,
 }
 #: Where there are words: room between them, and behind bar lines, as the first word of a bar
 #: begins left of its note. That room behind the last bar of a line, in hundredths, is cut off.
@@ -62,8 +63,11 @@ class Line:
     width: float = 0.0
 
 
-def part_lines(draft_xml: bytes, glyphs: dict[str, ET.Element]) -> tuple[tuple[Line, ...], ...]:
+def part_lines(draft_xml: bytes, glyphs: dict[str, ET.Element],
+               groups: Sequence[Placed] = ()) -> tuple[tuple[Line, ...], ...]:
     """Engrave the harp part alone, line by line; where the last line is left over, in several ways.
+
+    ``groups``: placed groups, over which brackets are drawn.
 
     Raises
     ------
@@ -83,7 +87,7 @@ def part_lines(draft_xml: bytes, glyphs: dict[str, ET.Element]) -> tuple[tuple[L
         natural = [wide for drawing in endless for wide in bar_widths(drawing)]
         ways += _drawn([_broken(root, breaks) for breaks in _whole_and_tail(natural, broken)],
                        glyphs, "line")
-    return tuple(_lines(drawings, settings, glyphs) for drawings in ways)
+    return tuple(_lines(drawings, settings, glyphs, groups) for drawings in ways)
 
 
 def _whole_and_tail(natural: Sequence[float], broken: Sequence[Sequence[float]],
@@ -123,9 +127,10 @@ def _drawn(roots: Sequence[ET.Element], glyphs: dict[str, ET.Element],
 
 
 def _lines(drawings: Iterable[ET.Element], settings: Sequence[tuple[int, PedalSetting]],
-           glyphs: dict[str, ET.Element]) -> tuple[Line, ...]:
+           glyphs: dict[str, ET.Element], groups: Sequence[Placed]) -> tuple[Line, ...]:
     lines, first = [], 1
     for drawing in drawings:
+        draw_brackets(drawing, groups)
         draw_settings(drawing, settings, glyphs)
         height = float(drawing.get("viewBox", "0 0 0 0").split()[3])
         widths = bar_widths(drawing)

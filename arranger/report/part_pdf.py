@@ -13,6 +13,7 @@ from arranger.report.page_lists import bar_index
 from arranger.report.part_pages import Line, best_pages, free_hands, part_lines
 from arranger.report.pdf_drawing import Drawing
 from arranger.report.pdf_text import font_name
+from arranger.report.placing_brackets import placed_together
 from arranger.report.score_names import names_of
 from arranger.report.wording import plain
 from arranger.rulebook.score_words import Heading
@@ -35,7 +36,7 @@ def part_pdf(report: Mapping[str, Any], draft_xml: bytes) -> bytes:
     """
     from reportlab.pdfgen.canvas import Canvas  # 0.15 s, and only printing needs it
     glyphs: dict[str, ET.Element] = {}
-    ways = part_lines(draft_xml, glyphs)
+    ways = part_lines(draft_xml, glyphs, placed_together(report["notes"]))
     names, author = _names(draft_xml, report)
     title = names.title
     later = _HIGH - _TOP - _FOOT - _HEAD_LATER
