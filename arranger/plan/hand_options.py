@@ -7,10 +7,10 @@ or rolled.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from itertools import combinations, pairwise
+from itertools import combinations, pairwise, product
 
 from arranger.model.harp import HarpString
 from arranger.model.pitch import Pitch
@@ -94,13 +94,13 @@ def options(tones: Sequence[Tone], player: Player, prices: Mapping[str, int],
         return tuple(whole)
     found: dict[tuple[Hand, Hand], Option] = {}
     for cut in range(len(tones) + 1):
-        for left in _thin(tones, range(cut), "L", player, prices, octaves, 2 * most):
-            for right in _thin(tones, range(cut, len(tones)), "R", player, prices, octaves,
-                               2 * most):
-                if _clash(left[0], right[0]):
-                    continue
-                option = Option(left[0], right[0], left[1] + right[1])
-                found[option.left, option.right] = _sized(option, tones, player, prices)
+        lefts, rights = (_thin(tones, picked, which, player, prices, octaves, 2 * most)
+                         for picked, which in ((range(cut), "L"), (range(cut, len(tones)), "R")))
+        for left, right in product(lefts, rights):
+            if _clash(left[0], right[0]):
+                continue
+            option = Option(left[0], right[0], left[1] + right[1])
+            found[option.left, option.right] = _sized(option, tones, player, prices)
     ranked = sorted(found.values(), key=lambda o: (o.price, o.left.tones, o.right.tones))
     return tuple(ranked[:most])
 
@@ -156,6 +156,7 @@ def _thin(tones: Sequence[Tone], picked: Sequence[int], which: str, player: Play
     """Ways of one hand to take some of these tones, with what that costs."""
     found: list[tuple[Hand, int]] = []
     all_lost = sum(tones[i].drop for i in picked)
+    movable = _movable(tones, picked, octaves)
     for count in range(min(len(picked), player.fingers_per_hand) + 1):
         for kept in combinations(picked, count):
             lost = all_lost - sum(tones[i].drop for i in kept)
@@ -168,30 +169,34 @@ def _thin(tones: Sequence[Tone], picked: Sequence[int], which: str, player: Play
                     found.append((wide, lost + prices["roll"]))
             found += [(hand, lost - tones[i].drop
                        + prices["octave"] * (_BROKEN if tones[i].moving else 1))
-                      for i, hand in _moved(tones, picked, kept, which, player, octaves)]
+                      for i, hand in _moved(tones, movable, kept, which, player)]
     found.sort(key=lambda f: (f[1], f[0].tones))
     return found[:most]
 
 
-def _moved(tones: Sequence[Tone], picked: Sequence[int], kept: Sequence[int], which: str,
-           player: Player, octaves: frozenset[int]) -> list[tuple[int, Hand]]:
-    """Add one tone that did not fit, an octave nearer the hand."""
-    found = []
+def _movable(tones: Sequence[Tone], picked: Sequence[int],
+             octaves: frozenset[int]) -> list[tuple[int, Pitch]]:
+    """Tones an octave up or down, on strings that none of them is on."""
     taken = {t.pitch.position for t in tones}
+    found = []
     for i in picked:
-        if i in kept or tones[i].fixed:
-            continue
-        for shift in (-1, 1):
+        for shift in () if tones[i].fixed else (-1, 1):
             pitch = tones[i].pitch.shifted(shift)
-            inside = (tones[0].pitch.position < pitch.position < tones[-1].pitch.position)
-            if not inside or pitch.position in taken or pitch.position not in octaves:
-                continue
-            ordered = sorted([*((k, tones[k].pitch) for k in kept), (i, pitch)],
-                             key=lambda t: t[1].position)
-            hand = Hand(tuple(ordered), False)
-            if _fits(hand, which, player):
-                found.append((i, hand))
+            inside = tones[0].pitch.position < pitch.position < tones[-1].pitch.position
+            if inside and pitch.position not in taken and pitch.position in octaves:
+                found.append((i, pitch))
     return found
+
+
+def _moved(tones: Sequence[Tone], movable: Sequence[tuple[int, Pitch]], kept: Sequence[int],
+           which: str, player: Player) -> Iterator[tuple[int, Hand]]:
+    """Add one tone that did not fit, an octave nearer the hand."""
+    for i, pitch in movable:
+        if i not in kept:
+            hand = Hand(tuple(sorted([*((k, tones[k].pitch) for k in kept), (i, pitch)],
+                                     key=lambda t: t[1].position)), False)
+            if _fits(hand, which, player):
+                yield i, hand
 
 
 @cache
