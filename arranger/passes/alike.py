@@ -26,7 +26,7 @@ def alike(draft: Draft) -> Draft:
     for index, notes in sorted(bars.items()):
         start = draft.source.measures[index].onset
         notes.sort(key=lambda n: (n.onset, n.source.midi, n.source.staff, n.source.voice, n.id))
-        groups[tuple((n.onset - start, n.source.midi, n.source.duration, n.source.grace)
+        groups[tuple((n.onset - start, n.source.midi, n.source.grace)
                      for n in notes)].append(notes)
     changed: dict[NoteId, HarpNote] = {}
     made: list[Alteration] = []

@@ -55,19 +55,21 @@ def arrange(score: Score, part: str, settings: Settings,
     result, entries = first, first.draft.ledger.entries
     looked = score if settings.ensemble is None else None
     settings = replace(settings, ensemble=None)  # now it is one part
-    settled = False
+    settled = refused = False
     for _ in range(ROUNDS):
         progress("looking again at the draft")
-        like = alike(result.draft)
+        like = result.draft if refused else alike(result.draft)
         now = as_source(like)
-        settled = looked is not None and _asked(now, part) == _asked(looked, part)
-        if settled:
-            break
-        looked, again = now, _once(now, part, settings, progress, 0,
-                                      recall.elsewhere())
-        settled = _same(again.draft, result.draft)
-        if settled:
-            break
+        known = looked is not None and _asked(now, part) == _asked(looked, part)
+        if not known:
+            looked, again = now, _once(now, part, settings, progress, 0, recall.elsewhere())
+            known = _same(again.draft, result.draft)
+        if known:
+            settled = refused or _same(like, result.draft)
+            if settled:
+                break
+            refused = True  # bars made alike, which the plan takes back: look at it as it stands
+            continue
         entries += (like.ledger.entries[len(result.draft.ledger.entries):]
                     + again.draft.ledger.entries)
         result = again
