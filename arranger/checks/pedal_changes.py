@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -9,6 +10,7 @@ from itertools import groupby
 
 from arranger.checks.case import Case
 from arranger.model.harp import LEFT_FOOT
+from arranger.model.marks import PedalMark
 from arranger.model.score import Note, NoteId
 from arranger.plan.unfolded import stretches
 
@@ -98,16 +100,24 @@ def marked_at(case: Case, change: Change) -> Fraction | None:
     letter, alter = change.new.pitch.step, change.new.pitch.alter
     if change.jump or not case.changes_marked:
         return None
-    return next((m.onset for m in case.marks.pedals if m.alters.get(letter) == alter
-                 and change.old.onset < m.onset <= change.new.onset), None)
+    marks = case.marks.pedals
+    between = marks[bisect_right(marks, change.old.onset, key=_onset):
+                    bisect_right(marks, change.new.onset, key=_onset)]
+    return next((m.onset for m in between if m.alters.get(letter) == alter), None)
+
+
+def _onset(mark: PedalMark) -> Fraction:
+    return mark.onset
 
 
 def later_beat(case: Case, marked: Fraction, change: Change) -> Fraction | None:
     """Last beat after a mark on which a calm foot, free since then, is in time for the new note."""
     mine = change.new.pitch.step
-    if any(marked < m.onset < change.new.onset and any(
-            letter != mine and (letter in LEFT_FOOT) == (mine in LEFT_FOOT) for letter in m.alters)
-            for m in case.marks.pedals):
+    marks = case.marks.pedals
+    between = marks[bisect_right(marks, marked, key=_onset):
+                    bisect_left(marks, change.new.onset, key=_onset)]
+    if any(letter != mine and (letter in LEFT_FOOT) == (mine in LEFT_FOOT)
+           for m in between for letter in m.alters):
         return None
     bar = case.score.measures[change.new.measure]
     unit = Fraction(4, bar.beat_type)

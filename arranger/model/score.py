@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cached_property
 from itertools import pairwise
 
 from arranger.model.pitch import Pitch
@@ -110,11 +111,21 @@ class TempoMark:
     beat: Fraction = Fraction(1)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class TempoMap:
     """Tempo marks in order; the first stands at onset 0."""
 
     marks: tuple[TempoMark, ...]
+
+    @cached_property
+    def stretches(self) -> tuple[list[float], list[float], list[float]]:
+        """Of every mark its onset, the seconds a quarter note lasts, and when it comes."""
+        starts = [float(mark.onset) for mark in self.marks]
+        paces = [60.0 / float(mark.bpm) for mark in self.marks]
+        times = [0.0]
+        for (start, after), pace in zip(pairwise(starts), paces, strict=False):
+            times.append(times[-1] + (after - start) * pace)
+        return starts, paces, times
 
     @property
     def assumed(self) -> bool:

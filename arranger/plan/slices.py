@@ -6,7 +6,7 @@ from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import groupby, pairwise
+from itertools import groupby
 
 from arranger.model.draft import HarpNote
 from arranger.model.score import Score, TempoMap
@@ -23,11 +23,7 @@ class Slice:
 
 def clock(tempo: TempoMap, onsets: Iterable[Fraction]) -> list[float]:
     """Seconds from the start of the written score to each onset, in any order."""
-    starts = [float(mark.onset) for mark in tempo.marks]
-    paces = [60.0 / float(mark.bpm) for mark in tempo.marks]
-    bases = [0.0]
-    for (start, after), pace in zip(pairwise(starts), paces, strict=False):
-        bases.append(bases[-1] + (after - start) * pace)
+    starts, paces, bases = tempo.stretches
     times: list[float] = []
     for onset in onsets:
         place = float(onset)
