@@ -8,9 +8,11 @@ from arranger.io.harp_part import as_harp_part
 from arranger.io.musicxml_read import read
 from arranger.model.draft import Draft
 from arranger.model.pitch import Pitch
+from arranger.passes import pipeline
 from arranger.passes.alike import alike
 from arranger.passes.start import start
 from tests.test_examples_passages import CROTCHET, line
+from tests.test_scenes import SETTINGS
 
 
 def draft(names: str) -> Draft:
@@ -36,3 +38,25 @@ def test_bars_that_differ_in_one_note_are_let_be() -> None:
     odd = replace(mixed, notes=tuple(
         replace(n, hand="L") if n.source.measure == 1 else n for n in mixed.notes))
     assert alike(odd) == odd
+
+
+def test_what_the_plan_takes_back_is_looked_at_once_more_as_it_stands(monkeypatch) -> None:
+    """Else a draft could pass for settled that, read back from its file, is planned otherwise."""
+    looked = []
+    once = pipeline._once
+
+    def spied(score, part, *more):
+        looked.append(score)
+        return once(score, part, *more)
+
+    def odd(made: Draft) -> Draft:
+        """The lowest string in the right hand, which cannot reach it."""
+        first, *others = made.notes
+        return replace(made, notes=(replace(first, hand="R"), *others))
+    plain = draft("C1 E4 G4 C5")
+    monkeypatch.setattr(pipeline, "_once", spied)
+    monkeypatch.setattr(pipeline, "alike", odd)
+    made = pipeline.arrange(plain.source, plain.part, SETTINGS)
+    assert made.settled
+    assert made.draft.notes[0].hand == "L"
+    assert {n.pitch.name: n.staff for n in looked[-1].part_notes(plain.part)}["C1"] == 2
