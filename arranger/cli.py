@@ -45,8 +45,7 @@ class _Group(click.Group):
         try:
             return super().invoke(context)
         except KeyboardInterrupt:
-            click.echo("arranger: interrupted", err=True)
-            raise click.exceptions.Exit(130) from None
+            raise click.Abort from None
 
 
 @click.group(cls=_Group, invoke_without_command=True)

@@ -14,7 +14,7 @@ from arranger.io import musicxml_tree
 from arranger.io.document import Document
 from arranger.io.musicxml_read import read
 from arranger.io.playing_order import Flow, playing_order
-from arranger.io.tempo import beat_words, contradicted, word_tempo
+from arranger.io.tempo import contradicted, in_beats, word_tempo
 from arranger.io.transposition import Transposition
 from arranger.model.errors import ChoiceError, SourceError
 from arranger.model.pitch import Pitch
@@ -404,7 +404,7 @@ def test_a_word_further_on_counts_the_beat_of_the_metre_there() -> None:
     ("", ""), (metre(2, 2), "minim 60"), (metre(6, 8), "dotted crotchet 60"),
     (metre(2, 8), "quaver 120"), (metre(6, 8) + words("Andante"), "dotted crotchet 51")])
 def test_a_tempo_is_told_in_beats(signs, said) -> None:
-    assert beat_words(one(signs + n("C4", 4)).score.tempo.marks[0]) == said
+    assert in_beats(one(signs + n("C4", 4)).score.tempo.marks[0]) == said
 
 
 def test_words_do_not_count_beside_numbers() -> None:

@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 from xml.etree import ElementTree as ET
 
+from lxml import etree
+
 from arranger.api import Request, convert
 from arranger.report.part_pages import part_lines
 from arranger.report.placing_brackets import draw_brackets, placed_together
 from tests.handwritten import attributes, low, note, part, score
-from tests.test_reduction import etree
 
 
 def drawing(**fingers: tuple[int, int]) -> ET.Element:

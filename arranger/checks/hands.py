@@ -239,8 +239,7 @@ def _one_each(case: Case, found: Sequence[Anew]) -> Iterator[Remedy]:
 def stretched(case: Case) -> Iterator[Diagnostic]:
     """H10: written fingers that neighbour one another, too far apart."""
     player = case.player
-    most = {1: player.finger_pair_1_2_steps, 2: player.finger_pair_2_3_steps,
-            3: player.finger_pair_3_4_steps}
+    most = dict(enumerate(player.finger_pairs, start=1))
     for _, hand, notes in _hands(case):
         if any("arpeggiate" in n.marks for n in notes):
             continue

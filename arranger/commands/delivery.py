@@ -13,7 +13,7 @@ from arranger.io.files import publish
 from arranger.io.landmarks import double_bars, rehearsal_marks
 from arranger.io.source import sha256
 from arranger.io.source_part import source_part
-from arranger.io.tempo import beat_words, contradicted
+from arranger.io.tempo import contradicted, in_beats
 from arranger.io.timing import timing
 from arranger.model.diagnostic import Diagnostic
 from arranger.model.draft import Draft
@@ -32,7 +32,7 @@ def heading(command: str, request: Request, opened: Opened,
             "tempo_word": "" if request.tempo else contradicted(
                 opened.document.root, tempo.marks[0].bpm, tempo.marks[0].beat),
             "fingering": request.fingering, "pedals": request.pedals, **(more or {})}
-    if tempo.marks[0].origin != "number" and (beat := beat_words(tempo.marks[0])):
+    if tempo.marks[0].origin != "number" and (beat := in_beats(tempo.marks[0])):
         told["tempo_beat"] = beat
     if said := timing(opened.document.root):
         told["timing"] = said

@@ -99,7 +99,7 @@ def beat_of(beats: int, beat_type: int, *, cut: bool = False) -> Fraction:
     return Fraction(1, 2) if beat_type == 8 and beats in (2, 4) else Fraction(1)
 
 
-def beat_words(mark: TempoMark) -> str:
+def in_beats(mark: TempoMark) -> str:
     """Say a tempo in beats of the metre, as *minim 60*; nothing where they are crotchets."""
     name = {Fraction(2): "minim", Fraction(3, 2): "dotted crotchet",
             Fraction(1, 2): "quaver"}.get(mark.beat)

@@ -118,7 +118,7 @@ class TempoMap:
     marks: tuple[TempoMark, ...]
 
     @cached_property
-    def stretches(self) -> tuple[list[float], list[float], list[float]]:
+    def _stretches(self) -> tuple[list[float], list[float], list[float]]:
         """Of every mark its onset, the seconds a quarter note lasts, and when it comes."""
         starts = [float(mark.onset) for mark in self.marks]
         paces = [60.0 / float(mark.bpm) for mark in self.marks]
@@ -134,13 +134,10 @@ class TempoMap:
 
     def seconds(self, onset: Fraction) -> float:
         """Seconds from the start of the written score to ``onset``."""
-        total = 0.0
-        for here, after in pairwise(self.marks):
-            if after.onset >= onset:
-                return total + float(onset - here.onset) * 60.0 / float(here.bpm)
-            total += float(after.onset - here.onset) * 60.0 / float(here.bpm)
-        last = self.marks[-1]
-        return total + float(onset - last.onset) * 60.0 / float(last.bpm)
+        starts, paces, times = self._stretches
+        place = float(onset)
+        at = max(bisect_right(starts, place) - 1, 0)
+        return times[at] + (place - starts[at]) * paces[at]
 
     def scaled(self, bpm: Fraction) -> TempoMap:
         """Return the map with ``bpm`` as the opening tempo and the rest in proportion."""

@@ -7,13 +7,15 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import partial
 
+import numpy as np
+
 from arranger.model.draft import Draft, HarpNote
 from arranger.model.harp import PEDALS, Harp, HarpString
 from arranger.model.score import NoteId
 from arranger.passes.compass import usable
 from arranger.passes.jumps import barline_groups, barlines
 from arranger.passes.settings import Settings
-from arranger.plan.pedal_path import PedalPath, PedalSearch, Way, Ways
+from arranger.plan.pedal_path import PedalPath, PedalSearch, Way, Ways, hurried
 from arranger.plan.pinned import pinned_ways
 from arranger.plan.recall import Recall
 from arranger.plan.roles import Role, roles
@@ -150,10 +152,8 @@ def _first_wanted(piece: Piece, path: PedalPath, at: Mapping[Fraction, int],
 
 def _after_jump(wait: float, settings: Settings) -> int:
     """Price of a pedal that moves after a jump, ``wait`` seconds before its string is plucked."""
-    player, prices = settings.player, settings.prices
-    haste = 1.0 - wait / player.foot_move_seconds
-    return round(prices["after_jump"] + prices["hurry"] * (wait < player.foot_sustained_seconds)
-                 + prices["rush"] * (1.0 + 4.0 * haste if haste > 0.0 else 0.0))
+    return round(settings.prices["after_jump"]
+                 + float(hurried(np.array(wait), settings.player, settings.prices)))
 
 
 def _of_key(draft: Draft, onset: Fraction) -> tuple[int, ...]:

@@ -65,7 +65,7 @@ def arrange(score: Score, part: str, settings: Settings,
             looked, again = now, _once(now, part, settings, progress, 0, recall.elsewhere())
             known = _same(again.draft, result.draft)
         if known:
-            settled = refused or _same(like, result.draft)
+            settled = _same(like, result.draft)
             if settled:
                 break
             refused = True  # bars made alike, which the plan takes back: look at it as it stands

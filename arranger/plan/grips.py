@@ -54,9 +54,8 @@ def uneasy(fingers: int, steps: int, close: bool = False) -> int:
 
 def beyond(player: Player, one: int, other: int, steps: int) -> int:
     """Strings between two fingers beyond what they span."""
-    spans = (player.finger_pair_1_2_steps, player.finger_pair_2_3_steps,
-             player.finger_pair_3_4_steps)
-    return max(0, steps - sum(spans[f - 1] for f in range(min(one, other), max(one, other))))
+    low, high = sorted((one, other))
+    return max(0, steps - sum(player.finger_pairs[low - 1:high - 1]))
 
 
 def grip_price(grip: Grip, player: Player, prices: Mapping[str, int]) -> int:

@@ -110,10 +110,9 @@ def placed_anew(attacks: Sequence[Attack], grips: Sequence[Grip],
 def _held(strings: frozenset[int], player: Player) -> bool:
     """Tell whether a hand can stand on all of these at once, thumb on the highest."""
     places = sorted(strings, reverse=True)
-    opens = (player.finger_pair_1_2_steps, player.finger_pair_2_3_steps,
-             player.finger_pair_3_4_steps)
     return (len(places) <= player.fingers_per_hand and places[0] - places[-1] <= player.span_steps
-            and all(a - b <= most for (a, b), most in zip(pairwise(places), opens, strict=False)))
+            and all(a - b <= most for (a, b), most in zip(pairwise(places), player.finger_pairs,
+                                                          strict=False)))
 
 
 def handed_over(attacks: Sequence[Attack], grips: Sequence[Grip],

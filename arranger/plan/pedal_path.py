@@ -123,13 +123,18 @@ class _LastUse:
         heard = np.maximum(0.0, ringing - AUDIBLE)
         price = prices["ring"] * heard.max(axis=2)
         price += prices["held"] * (heard * (self.until > arrive - 1e-6)).max(axis=2)
-        wait = arrive - self.struck.max(axis=2)
-        price += prices["hurry"] * (wait < player.foot_sustained_seconds - 1e-6)
-        haste = 1.0 - wait / player.foot_move_seconds
-        price += prices["rush"] * np.where(haste > 1e-6, 1.0 + 4.0 * haste, 0.0)
+        price += hurried(arrive - self.struck.max(axis=2), player, prices)
         table = np.rint(price).astype(np.int32)
         table[arrive - self.possible < player.pedal_lead_seconds + 1e-6] = INFINITE
         return np.asarray(table, dtype=np.int32)
+
+
+def hurried(wait: npt.NDArray[np.float64], player: Player,
+            prices: Mapping[str, int]) -> npt.NDArray[np.float64]:
+    """Price of moves with ``wait`` seconds for each: less than at leisure, than a move takes."""
+    haste = 1.0 - wait / player.foot_move_seconds
+    return np.asarray(prices["hurry"] * (wait < player.foot_sustained_seconds - 1e-6)
+                      + prices["rush"] * np.where(haste > 1e-6, 1.0 + 4.0 * haste, 0.0))
 
 
 def pedal_path(parts: Sequence[Slice], ways: Sequence[Sequence[Ways]],

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
@@ -23,13 +22,7 @@ class Slice:
 
 def clock(tempo: TempoMap, onsets: Iterable[Fraction]) -> list[float]:
     """Seconds from the start of the written score to each onset, in any order."""
-    starts, paces, bases = tempo.stretches
-    times: list[float] = []
-    for onset in onsets:
-        place = float(onset)
-        at = max(bisect_right(starts, place) - 1, 0)
-        times.append(bases[at] + (place - starts[at]) * paces[at])
-    return times
+    return [tempo.seconds(onset) for onset in onsets]
 
 
 def in_order(notes: Iterable[HarpNote]) -> list[HarpNote]:

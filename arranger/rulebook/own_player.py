@@ -82,8 +82,7 @@ QUESTIONS: Sequence[Question] = (
     Question("Which is the widest you take at once without strain (octave = 8, tenth = 10)",
              lambda p: str(p.span_steps + 1), _span),
     Question("Widest intervals between thumb and 2, 2 and 3, 3 and 4 (three numbers)",
-             lambda p: f"{p.finger_pair_1_2_steps + 1} {p.finger_pair_2_3_steps + 1} "
-                       f"{p.finger_pair_3_4_steps + 1}", _pairs),
+             lambda p: " ".join(str(steps + 1) for steps in p.finger_pairs), _pairs),
     Question("Lowest string your left and highest your right hand reach without leaning",
              lambda p: f"{p.left_hand_lowest} {p.right_hand_highest}", _arms),
     Question("How many pedals can one of your feet move in a second, at ease",

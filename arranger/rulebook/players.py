@@ -73,6 +73,12 @@ class Player:
         return self.restrike_warning_seconds * (self.wire_restrike_factor if wire else 1.0)
 
     @property
+    def finger_pairs(self) -> tuple[int, int, int]:
+        """String steps that neighbouring fingers span: 1 and 2, 2 and 3, 3 and 4."""
+        return (self.finger_pair_1_2_steps, self.finger_pair_2_3_steps,
+                self.finger_pair_3_4_steps)
+
+    @property
     def keys(self) -> tuple[str, ...]:
         """Names of all limits, in the order of the attributes."""
         return tuple(self.sources)
