@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import log2
 
 from arranger.plan.pedal_path import Ways
-from arranger.plan.universe import LOST
+from arranger.plan.universe import LOST, NOTHING, Offers
 from arranger.plan.whole import NoteWays
 
 #: Rounds without a better bound after which the steps are halved.
@@ -17,8 +17,6 @@ _LEAST_WEIGHT = 10
 #: Share of the first step below which bargaining is not worth its while.
 _TIRED = 0.1
 
-Key = tuple[int, int, int]  #: slice, note, way
-Offers = dict[Key, int]
 Quarrel = tuple[int, int, int, int]  #: slice, note, the way of the pedals, of the hands
 
 
@@ -75,11 +73,13 @@ class Deal:
             wants, self._pace, self._stale = self.wants, self._pace / 2, 0
         weights = [self._weight(q, ways) for q in wants.quarrels]
         pace = _even(self._pace * (top - self.bound) / (2 * sum(weights)))
-        self.offers = dict(wants.offers)
+        changed: dict[int, dict[tuple[int, int], int]] = {}
         for (t, i, wished, wanted), weight in zip(wants.quarrels, weights, strict=True):
             step = max(1, round(weight * pace))
+            here = changed.setdefault(t, dict(wants.offers.get(t, NOTHING)))
             for way, sign in ((wished, 1), (wanted, -1)):
-                self.offers[t, i, way] = self.offers.get((t, i, way), 0) + sign * step
+                here[i, way] = here.get((i, way), 0) + sign * step
+        self.offers = {**wants.offers, **changed}
 
     def _weight(self, quarrel: Quarrel, ways: Sequence[Sequence[Ways]]) -> float:
         """How much a quarrel is about; it grows while it lasts and shrinks when it is reversed."""

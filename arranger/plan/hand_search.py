@@ -14,14 +14,22 @@ from arranger.plan.pedal_path import Ways
 from arranger.plan.pinned import pinned_choices
 from arranger.plan.recall import Recall
 from arranger.plan.slices import Slice
-from arranger.plan.universe import LOST, Choice, Choices, patterns, with_losses
+from arranger.plan.universe import (
+    LOST,
+    NOTHING,
+    NOWHERE,
+    Choice,
+    Choices,
+    Offers,
+    patterns,
+    with_losses,
+)
 from arranger.rulebook.players import Player
 from arranger.rulebook.universe import Universe, load_universe
 from arranger.search.board import INFINITE
 from arranger.search.two_hands import PairSearch
 
 _EPS = 1e-6
-_NOTHING: Mapping[tuple[int, int], int] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +50,6 @@ class Scene:
     pins: tuple[tuple[Pin, ...], ...] = ()
     universe: Universe = field(default_factory=load_universe)
     wire_top: int = -1
-
-
-Offers = Mapping[int, Mapping[tuple[int, int], int]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,9 +146,10 @@ class HandSearch:
             whole[i] = way
         return tuple(whole)
 
-    def solve(self, offers: Offers, search: PairSearch) -> tuple[int, tuple[Choice, ...]]:
-        """Cheapest hands; ``offers``: by slice, what a way of a note costs besides."""
-        return self._cheapest(search, [slot.menu.offered(offers.get(at, _NOTHING))
+    def solve(self, more: Offers, search: PairSearch,
+              less: Offers = NOWHERE) -> tuple[int, tuple[Choice, ...]]:
+        """Cheapest hands; what a way of a note costs more, and less."""
+        return self._cheapest(search, [slot.offered(more.get(at, NOTHING), less.get(at, NOTHING))
                                        for at, slot in enumerate(self._slots)])
 
     def follow(self, ways: Sequence[Sequence[int]], search: PairSearch) -> HandWork:

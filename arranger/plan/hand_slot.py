@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from weakref import WeakValueDictionary
 
@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from arranger.plan.grip_costs import GripCosts
-from arranger.plan.universe import LOST, Choice
+from arranger.plan.universe import LOST, NOTHING, Choice, Extra
 from arranger.search.board import INFINITE
 from arranger.search.two_hands import Step
 
@@ -74,12 +74,12 @@ class Menu:
         index[left, right] = rows[order]
         return _Offered(time, grips, table, index)
 
-    def offered(self, offers: Mapping[tuple[int, int], int]) -> tuple[int, ...]:
+    def offered(self, more: Extra, less: Extra) -> tuple[int, ...]:
         """What each pattern costs besides."""
-        if not offers:
+        if not more and not less:
             return (0,) * len(self.ways)
-        return tuple(sum(offers.get((i, w), 0) for i, w in zip(self._placed, ways, strict=True))
-                     for ways in self.ways)
+        return tuple(sum(more.get((i, w), 0) - less.get((i, w), 0)
+                         for i, w in zip(self._placed, ways, strict=True)) for ways in self.ways)
 
     def straying(self, row: Sequence[int]) -> tuple[int, ...]:
         """What each pattern costs where these ways should be followed.
@@ -106,6 +106,14 @@ class Slot:
         self._time = time
         self.menu = menu
         self._steps: WeakValueDictionary[tuple[int, ...], _Offered] = WeakValueDictionary()
+        self._asked = NOTHING, NOTHING
+        self._answer = menu.offered(NOTHING, NOTHING)
+
+    def offered(self, more: Extra, less: Extra) -> tuple[int, ...]:
+        """What each pattern costs besides."""
+        if self._asked[0] is not more or self._asked[1] is not less:
+            self._asked, self._answer = (more, less), self.menu.offered(more, less)
+        return self._answer
 
     def step(self, key: tuple[int, ...]) -> Step:
         """The options with ``key`` added to their prices, by pattern; INFINITE closes some."""

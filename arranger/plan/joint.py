@@ -15,15 +15,17 @@ from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import count
+from math import inf
 from typing import Any, Protocol, TypeVar
 
 from arranger.model.harp import PEDALS
-from arranger.plan.bargain import Deal, Offers, Wants, quarrels
+from arranger.plan.bargain import Deal, Wants, quarrels
 from arranger.plan.foot_work import FootWork, Wanted
 from arranger.plan.hand_search import HandSearch, Scene
 from arranger.plan.pedal_path import PedalPath, PedalSearch, Way, Ways
 from arranger.plan.recall import Recall
-from arranger.plan.universe import LOST
+from arranger.plan.universe import LOST, NOTHING, NOWHERE, Extra, Offers
 from arranger.plan.whole import Moment, NoteWays, Plan, crossed
 from arranger.rulebook.players import Player
 from arranger.search.two_hands import PairSearch
@@ -36,6 +38,8 @@ _DEAR = 1 << 12
 _WIDE = 15
 #: Pairs of grips weighed in all rounds of a proof, about; thick and quick music has many.
 _WORK = 1 << 25
+#: Slices that are found to be as they were in the time in which one is weighed anew, about.
+_KNOWN = 8
 #: Rounds of bargaining in a branch.
 _BRANCH_ROUNDS = 6
 
@@ -78,10 +82,12 @@ class _Table:
         self._recall = recall
         self._turns: Counter[str] = Counter()
         self._wider = False
+        self.spent = 0.0  # on questions, in shares of a usual proof
         self._last: dict[str, Any] = {}
         self._pedals = PedalSearch(scene.parts, scene.ways, scene.ends, player, prices, pins,
                                    recall=recall)
         self._foot_work = self._pedals.given()
+        self._priced: dict[int, tuple[Extra, Extra, tuple[Ways, ...]]] = {}
         self._given: dict[tuple[int, tuple[int, ...]], _Given] = {}
         base = _taken(scene, self._next("asked", self._pedals).cheapest(scene.ways))
         kept = self._as_written()
@@ -101,22 +107,24 @@ class _Table:
         found: S = self._last[kind]
         return found
 
-    def affordable(self, rounds: int) -> int:
-        """So many rounds of bargaining, or as many as are not too much to weigh."""
+    def _work(self) -> float:
+        """What the last question took, as a share of a usual proof; most of a piece is known."""
+        pedals: PedalSearch = self._last["asked"]
         hands: PairSearch = self._last["offered"]
-        return min(rounds, _WORK // max(1, hands.size))
+        slices = pedals.weighed + len(self.scene.parts) / _KNOWN
+        return max(slices / self.scene.universe.proof, hands.weighed / _WORK)
 
     def shares(self) -> Offers:
         """Start: the hands pay half of what a way costs, so that they do not part for nothing."""
-        found: Offers = {}
+        found: dict[int, dict[tuple[int, int], int]] = defaultdict(dict)
         for t, row in enumerate(self.scene.ways):
             for i, note in enumerate(row):
                 if self.hands.touchy[t][i] and len(note.ways) > 1:
-                    found |= {(t, i, k): -(w.price // 2) for k, w in enumerate(note.ways)
-                              if w.price}
+                    found[t] |= {(i, k): -(w.price // 2) for k, w in enumerate(note.ways)
+                                 if w.price}
                 if self.hands.losable[t][i]:
-                    found[t, i, LOST] = -(note.drop // 2)
-        return found
+                    found[t][i, LOST] = -(note.drop // 2)
+        return dict(found)
 
     def ask(self, offers: Offers, closed: Offers, learning: bool = False) -> Wants:
         """Solve both sides on their own.
@@ -128,8 +136,8 @@ class _Table:
         if learning:
             self._learn(wish)
         wider, self._wider = self._wider, False
-        total, picked = self.hands.solve(_for_hands(offers, closed),
-                                         self._next("offered", self.hands.search))
+        total, picked = self.hands.solve(closed, self._next("offered", self.hands.search), offers)
+        self.spent += self._work()
         want = tuple(self.hands.ways(at, c, wish[at]) for at, c in enumerate(picked))
         return Wants(path.total + total, offers, wish, want, quarrels(wish, want), wider)
 
@@ -142,9 +150,9 @@ class _Table:
         written = tuple(tuple(map(_written, row)) for row in self.scene.ways)
         if self._feet(self._all_given(written)):
             return written
-        return self.settled({(t, i, k): _DEAR for t, row in enumerate(self.scene.ways)
-                             for i, note in enumerate(row) for k in range(len(note.ways))
-                             if k != written[t][i]})
+        return self.settled({t: {(i, k): _DEAR for i, note in enumerate(row)
+                                 for k in range(len(note.ways)) if k != written[t][i]}
+                             for t, row in enumerate(self.scene.ways)})
 
     def settled(self, dear: Offers) -> NoteWays:
         """What the pedals would do on their own if these ways were so much dearer."""
@@ -153,10 +161,10 @@ class _Table:
 
     def between(self, wants: Wants) -> NoteWays:
         """What the pedals would do at full price if the hands had their way in what is too fast."""
-        return self.settled({(t, i, k): _NEVER for t, losable in enumerate(self.hands.losable)
-                             for i, fast in enumerate(losable) if fast
-                             for k in range(LOST, len(self.scene.ways[t][i].ways))
-                             if k != wants.hands[t][i]})
+        return self.settled({t: {(i, k): _NEVER for i, fast in enumerate(losable) if fast
+                                 for k in range(LOST, len(self.scene.ways[t][i].ways))
+                                 if k != wants.hands[t][i]}
+                             for t, losable in enumerate(self.hands.losable) if any(losable)})
 
     def price(self, ways: NoteWays) -> Plan | None:
         """The best plan in which every note goes its given way, if feet can."""
@@ -197,54 +205,56 @@ class _Table:
             return self.best
         return crossed(self.written, self.best, self.scene.universe.margin)
 
-    def _dearer(self, *more: Offers) -> list[tuple[Ways, ...]]:
+    def _dearer(self, offers: Offers, closed: Offers = NOWHERE) -> list[tuple[Ways, ...]]:
         """Ways with these prices added to theirs; what is asked again is the same row."""
-        added: dict[int, dict[tuple[int, int], int]] = defaultdict(lambda: defaultdict(int))
-        for prices in more:
-            for (t, i, way), price in prices.items():
-                added[t][i, way] += price
         rows = list(self.scene.ways)
-        for t, extra in added.items():
-            row = rows[t]  # kept with what is made of it, so that its id stays its own
-            rows[t] = self._recall.get(("priced", id(row), frozenset(extra.items())), partial(
-                _priced, row, extra))[0]
+        for t in offers.keys() | closed.keys():
+            asked = offers.get(t, NOTHING), closed.get(t, NOTHING)
+            known = self._priced.get(t)
+            if known is None or known[0] is not asked[0] or known[1] is not asked[1]:
+                row, extra = rows[t], _sum(*asked)  # the row kept too, so that its id stays its own
+                priced = self._recall.get(("priced", id(row), frozenset(extra.items())), partial(
+                    _priced, row, extra))[0]
+                known = self._priced[t] = (*asked, priced)
+            rows[t] = known[2]
         return rows
 
-    def seek(self, deal: Deal, rounds: int, further: int = 0) -> None:
+    def seek(self, deal: Deal, rounds: int, further: float = 0.0) -> None:
         """Bargain while plans get better, and price what either side wants as a plan.
 
-        Where the bound is far off, ``further`` rounds at most follow, in which that is tried now
-        and then.
+        Where the bound is far off, so much work follows, at most, and a plan is tried now and
+        then.
         """
         universe = self.scene.universe
-        idle = 0
+        idle, until = 0, inf
         for turn in range(rounds):
             learning = not deal.closed
             wants = self.ask(deal.offers, deal.closed, learning)
             if idle < universe.patience or turn % 3 == 0 or not wants.quarrels:
                 idle = 0 if self._try(wants, turn, learning) else idle + 1
-            else:
-                further -= 1
-            settled = self._hear(deal, wants)
-            further = self.affordable(further)
-            wide = self.best is None or (self.best.total - deal.bound) * _WIDE > self.best.total
-            if settled or (idle >= universe.patience and not (further > 0 and wide)):
+            if self._hear(deal, wants):
                 break
+            if idle >= universe.patience:
+                until = min(until, self.spent + further)
+                wide = self.best is None or (
+                    self.best.total - deal.bound) * _WIDE > self.best.total
+                if not wide or self.spent >= until:
+                    break
         if self._wider:
             self._hear(deal, self.ask(deal.offers, deal.closed))
 
-    def proved(self, deal: Deal, rounds: int) -> int:
-        """Raise the bound as far as some rounds go, a few a branch in the end; the plan stays."""
-        rounds = self.affordable(rounds)
-        spent = self._insist(deal, rounds)
-        return self.branch(deal.wants, (rounds - spent) // _BRANCH_ROUNDS, quietly=True)
+    def proved(self, deal: Deal, work: float) -> int:
+        """Raise the bound as far as so much work goes, in the end by branches; the plan stays."""
+        until = self.spent + work
+        self._insist(deal, until)
+        return self.branch(deal.wants, until=until)
 
-    def _insist(self, deal: Deal, rounds: int) -> int:
-        """Raise the bound alone; return how many rounds that took."""
-        for turn in range(rounds):
-            if deal.tired or self._hear(deal, self.ask(deal.offers, deal.closed)):
-                return turn
-        return rounds
+    def _insist(self, deal: Deal, until: float, rounds: int | None = None) -> None:
+        """Raise the bound alone while the work spent is less than ``until``."""
+        for _ in range(rounds) if rounds else count():
+            settled = self._hear(deal, self.ask(deal.offers, deal.closed))
+            if settled or deal.tired or self.spent >= until:
+                return
 
     def _hear(self, deal: Deal, wants: Wants) -> bool:
         """Make the next offers of a deal, if there is more to say; tell whether it is settled."""
@@ -269,14 +279,15 @@ class _Table:
         return before is None or (after is not None and (
             before.total - after.total) * self.scene.universe.gain > before.total)
 
-    def branch(self, root: Wants, branches: int, quietly: bool = False) -> int:
+    def branch(self, root: Wants, branches: float = inf, until: float = inf) -> int:
         """Close the gap as far as ``branches`` go; return the bound proved.
 
-        ``quietly``: by raising the bound alone, so that the plan stays what it is.
+        ``until``: by raising the bound alone, while the work spent is less, so that the plan
+        stays what it is.
         """
         open_ = [_Branch(root.bound, {}, root)]
         ended: list[int] = []  # bounds of branches whose optimum is known
-        while open_ and branches > 0:
+        while open_ and branches > 0 and self.spent < until:
             open_.sort(key=lambda b: -b.bound)
             here = open_.pop()
             assert self.best is not None
@@ -289,9 +300,10 @@ class _Table:
             t, i, wished, _ = quarrels[0]
             ways = range(LOST, len(self.scene.ways[t][i].ways))
             for shut in ([k for k in ways if k != wished], [wished]):
-                deal = Deal(here.wants.offers, here.closed | {(t, i, k): _NEVER for k in shut})
-                if quietly:
-                    self._insist(deal, _BRANCH_ROUNDS)
+                deal = Deal(here.wants.offers, {**here.closed, t: {
+                    **here.closed.get(t, NOTHING), **{(i, k): _NEVER for k in shut}}})
+                if until < inf:
+                    self._insist(deal, until, _BRANCH_ROUNDS)
                 else:
                     self.seek(deal, _BRANCH_ROUNDS)
                 bound = max(here.bound, deal.bound)
@@ -314,9 +326,8 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
     """
     table = _Table(scene, player, prices, pins, recall or Recall(searches=False))
     universe = scene.universe
-    further = universe.proof // max(1, len(scene.parts))
     deal = Deal(table.shares(), {})
-    table.seek(deal, universe.rounds, further)
+    table.seek(deal, universe.rounds, 1.0)
     if table.best is None:  # nothing met can be played: leave out all that may come too fast
         table.keep(table.price(tuple(
             tuple(LOST if fast else way for way, fast in zip(row, losable, strict=True))
@@ -326,7 +337,7 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
     if universe.branches and bound < table.best.total:
         bound = table.branch(deal.wants, universe.branches)
     elif prove and bound < table.best.total:
-        bound = table.proved(deal, prove * further)
+        bound = table.proved(deal, prove)
     if trace is not None:
         trace += table.trace
     best = table.worth()
@@ -339,17 +350,12 @@ def _written(note: Ways) -> int:
     return min(range(len(note.ways)), key=lambda k: note.ways[k].price, default=LOST)
 
 
-def _for_hands(offers: Offers, closed: Offers) -> Mapping[int, Mapping[tuple[int, int], int]]:
-    found: dict[int, dict[tuple[int, int], int]] = defaultdict(dict)
-    for (t, i, way), price in offers.items():
-        found[t][i, way] = -price
-    for (t, i, way), price in closed.items():
-        found[t][i, way] = found[t].get((i, way), 0) + price
-    return found
+def _sum(one: Extra, other: Extra) -> Extra:
+    """Both prices together."""
+    return {key: one.get(key, 0) + other.get(key, 0) for key in (*one, *other)}
 
 
-def _priced(row: tuple[Ways, ...], extra: Mapping[tuple[int, int], int],
-            ) -> tuple[tuple[Ways, ...], tuple[Ways, ...]]:
+def _priced(row: tuple[Ways, ...], extra: Extra) -> tuple[tuple[Ways, ...], tuple[Ways, ...]]:
     """Notes of a slice with these prices added to those of their ways, and the row it was."""
     return tuple(replace(note, drop=note.drop + extra.get((i, LOST), 0), ways=tuple(
         Way(w.pitch, w.price + extra.get((i, k), 0)) for k, w in enumerate(note.ways)))

@@ -190,6 +190,11 @@ class PedalSearch:
                 new._tables, new._taken = other._tables, other._taken
         return new
 
+    @property
+    def weighed(self) -> int:
+        """Moments whose settings the last call weighed anew."""
+        return self._search.weighed
+
     def given(self) -> GivenSearch:
         """Search of the foot work of the same piece where every note goes a given way."""
         return GivenSearch(self._spans, self._gaps, self._movers, self._ranges, self._pins)

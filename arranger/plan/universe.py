@@ -22,6 +22,12 @@ from arranger.rulebook.players import Player
 from arranger.rulebook.universe import Universe
 
 LOST = -1  #: way of a note that is left out
+#: What ways of the notes of a slice cost besides, by note and way. Never changed once it is made:
+#: it is known again by being the same object.
+Extra = Mapping[tuple[int, int], int]
+Offers = Mapping[int, Extra]  #: by slice
+NOTHING: Extra = {}
+NOWHERE: Offers = {}
 
 
 @dataclass(frozen=True, slots=True)

@@ -84,6 +84,11 @@ class PositionSearch:
         other._gaps, other._planes = gaps, _planes(gaps, self.board)
         return other
 
+    @property
+    def weighed(self) -> int:
+        """Nodes that the last call weighed anew."""
+        return len(self._kept) - sum(self._kept) if self._kept else len(self._gaps)
+
     def trail(self) -> tuple[tuple[State, int], ...]:
         """State at every node of the last path, and what it cost to come there from the last.
 
