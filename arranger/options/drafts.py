@@ -47,7 +47,7 @@ def whole_drafts(usual: Draft, settings: Settings,
     made = [WholeDraft(None, usual, measure(usual, settings))]
     for weighting in load_weightings():
         progress(f"arranging a draft: {weighting.title}")
-        theirs = replace(settings, prices=weighting.prices(settings.prices), proof=0)
+        theirs = replace(settings, prices=weighting.prices(settings.prices))
         if weighting.player:
             theirs = replace(theirs, player=load_player(weighting.player))
         draft = (weighting.ease and eased(usual, weighting.ease, replace(theirs, ensemble=None))) \

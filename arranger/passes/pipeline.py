@@ -50,7 +50,7 @@ def arrange(score: Score, part: str, settings: Settings,
     """Arrange one part of a score for the harp."""
     progress("reading the texture")
     recall = Recall(searches=False)
-    first = _once(score, part, settings, progress, settings.proof, recall.elsewhere())
+    first = _once(score, part, settings, progress, recall.elsewhere())
     cost, bound, stays = first.draft.cost, first.draft.bound, first.draft.stays
     result, entries = first, first.draft.ledger.entries
     looked = score if settings.ensemble is None else None
@@ -62,7 +62,7 @@ def arrange(score: Score, part: str, settings: Settings,
         now = as_source(like)
         known = looked is not None and _asked(now, part) == _asked(looked, part)
         if not known:
-            looked, again = now, _once(now, part, settings, progress, 0, recall.elsewhere())
+            looked, again = now, _once(now, part, settings, progress, recall.elsewhere())
             known = _same(again.draft, result.draft)
         if known:
             settled = _same(like, result.draft)
@@ -85,7 +85,7 @@ def weighed(score: Score, part: str, settings: Settings, recall: Recall) -> Draf
 
     Enough to compare what pins do, in a part of the time; ``recall``: of the same piece before.
     """
-    return net(_once(score, part, settings, lambda _: None, 0, recall).draft, settings)
+    return net(_once(score, part, settings, lambda _: None, recall).draft, settings)
 
 
 #: Times dearer a note or its spelling is in a part that is to stay as it is (assumption).
@@ -117,7 +117,7 @@ def mark_pedals(score: Score, part: str, settings: Settings,
     return Arranged(net(draft, settings), missed, True)
 
 
-def _once(score: Score, part: str, settings: Settings, progress: Progress, proof: int,
+def _once(score: Score, part: str, settings: Settings, progress: Progress,
           recall: Recall) -> Arranged:
     if settings.harp.mechanism != "pedal":
         return _without_pedals(*_in_compass(score, part, settings), settings, progress)
@@ -126,7 +126,7 @@ def _once(score: Score, part: str, settings: Settings, progress: Progress, proof
         settings = replace(settings, prices={
             **settings.prices, "other_hand": settings.prices["line_hand"]})
     ground, folding = recall.get("ground", lambda: _ground(score, part, settings))
-    planned = plan_together(ground, settings, proof, recall)
+    planned = plan_together(ground, settings, recall)
     progress("timing the pedals")
     spared, lost = spare_strings(planned.draft, settings)
     draft, missed = move_pedals(spared, settings, planned.pins)

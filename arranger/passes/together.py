@@ -35,18 +35,17 @@ class Planned:
     stays: int
 
 
-def plan_together(ground: Ground, settings: Settings, proof: int, recall: Recall) -> Planned:
+def plan_together(ground: Ground, settings: Settings, recall: Recall) -> Planned:
     """Choose strings, stand-ins, omissions, hands and fingers at the least price of all.
 
-    ``proof``: work on proving how near to the least it is, in shares of the usual. ``recall``: of
-    an earlier plan on the same ground.
+    ``recall``: of an earlier plan on the same ground.
     """
     draft, part_roles = ground.draft, ground.roles
     piece = lay_out(ground, settings, recall)
     pins = pinned(draft, piece, settings, recall)
     scene = set_scene(draft, piece.parts, piece.ways, piece.ends, part_roles, settings, recall)
     best = plan(scene, settings.player, settings.prices, piece.by_slice(pins),
-                prove=proof, recall=recall)
+                prove=settings.proof, recall=recall)
     losses = _losses(best, piece, part_roles, settings)
     strung = put_on_strings(draft, piece.parts, best.pedals.taken,
                             pedal_words(draft, piece.parts, best.pedals, part_roles), losses)

@@ -38,8 +38,9 @@ _DEAR = 1 << 12
 _WIDE = 15
 #: Pairs of grips weighed in all rounds of a proof, about; thick and quick music has many.
 _WORK = 1 << 25
-#: Slices that are found to be as they were in the time in which one is weighed anew, about.
-_KNOWN = 8
+#: Slices weighed anew where one changes, and the share of the time of weighing a slice in which it
+#: is found to be as it was (about, measured on ten scores).
+_SPREAD, _KNOWN = 10, 0.125
 #: Rounds of bargaining in a branch.
 _BRANCH_ROUNDS = 6
 
@@ -107,12 +108,11 @@ class _Table:
         found: S = self._last[kind]
         return found
 
-    def _work(self) -> float:
-        """What the last question took, as a share of a usual proof; most of a piece is known."""
-        pedals: PedalSearch = self._last["asked"]
-        hands: PairSearch = self._last["offered"]
-        slices = pedals.weighed + len(self.scene.parts) / _KNOWN
-        return max(slices / self.scene.universe.proof, hands.weighed / _WORK)
+    def _work(self, changed: int) -> float:
+        """What a question takes where so many slices change, as a share of a usual proof."""
+        slices, hands = len(self.scene.parts), self._last["offered"]
+        anew = min(1.0, _KNOWN + _SPREAD * changed / slices) if self._pedals.remembers else 1.0
+        return anew * max(slices / self.scene.universe.proof, hands.size / _WORK)
 
     def shares(self) -> Offers:
         """Start: the hands pay half of what a way costs, so that they do not part for nothing."""
@@ -137,9 +137,10 @@ class _Table:
             self._learn(wish)
         wider, self._wider = self._wider, False
         total, picked = self.hands.solve(closed, self._next("offered", self.hands.search), offers)
-        self.spent += self._work()
         want = tuple(self.hands.ways(at, c, wish[at]) for at, c in enumerate(picked))
-        return Wants(path.total + total, offers, wish, want, quarrels(wish, want), wider)
+        parted = quarrels(wish, want)
+        self.spent += self._work(len({t for t, *_ in parted}))
+        return Wants(path.total + total, offers, wish, want, parted, wider)
 
     def _learn(self, ways: NoteWays) -> None:
         """Offer the hands these ways; bounds found before may then hold no more."""
@@ -244,16 +245,18 @@ class _Table:
             self._hear(deal, self.ask(deal.offers, deal.closed))
 
     def proved(self, deal: Deal, work: float) -> int:
-        """Raise the bound as far as so much work goes, in the end by branches; the plan stays."""
+        """Raise the bound as far as so much work goes, in the end by branches."""
         until = self.spent + work
         self._insist(deal, until)
         return self.branch(deal.wants, until=until)
 
     def _insist(self, deal: Deal, until: float, rounds: int | None = None) -> None:
-        """Raise the bound alone while the work spent is less than ``until``."""
+        """Raise the bound while the work spent is less than ``until``; agreement is a plan."""
         for _ in range(rounds) if rounds else count():
-            settled = self._hear(deal, self.ask(deal.offers, deal.closed))
-            if settled or deal.tired or self.spent >= until:
+            wants = self.ask(deal.offers, deal.closed)
+            if not wants.quarrels:
+                self.keep(self.price(wants.pedals))
+            if self._hear(deal, wants) or deal.tired or self.spent >= until:
                 return
 
     def _hear(self, deal: Deal, wants: Wants) -> bool:
@@ -282,8 +285,7 @@ class _Table:
     def branch(self, root: Wants, branches: float = inf, until: float = inf) -> int:
         """Close the gap as far as ``branches`` go; return the bound proved.
 
-        ``until``: by raising the bound alone, while the work spent is less, so that the plan
-        stays what it is.
+        ``until``: by raising the bound alone, while the work spent is less.
         """
         open_ = [_Branch(root.bound, {}, root)]
         ended: list[int] = []  # bounds of branches whose optimum is known
@@ -321,8 +323,8 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
     """Solve a piece. ``trace`` collects (bound, best total, quarrels) of every round.
 
     ``prove``: how much work, in shares of the usual, goes into raising the bound when no better
-    plan comes any more; the plan is the same whatever it is. ``recall``: of earlier plans of
-    nearly the same piece, for the same player and prices.
+    plan comes any more; where both sides agree in the end, that is the best plan. ``recall``: of
+    earlier plans of nearly the same piece, for the same player and prices.
     """
     table = _Table(scene, player, prices, pins, recall or Recall(searches=False))
     universe = scene.universe

@@ -191,9 +191,9 @@ class PedalSearch:
         return new
 
     @property
-    def weighed(self) -> int:
-        """Moments whose settings the last call weighed anew."""
-        return self._search.weighed
+    def remembers(self) -> bool:
+        """Tell whether a call finds anew only what changed since the last."""
+        return self._search.remembers
 
     def given(self) -> GivenSearch:
         """Search of the foot work of the same piece where every note goes a given way."""

@@ -85,9 +85,9 @@ class PositionSearch:
         return other
 
     @property
-    def weighed(self) -> int:
-        """Nodes that the last call weighed anew."""
-        return len(self._kept) - sum(self._kept) if self._kept else len(self._gaps)
+    def remembers(self) -> bool:
+        """Tell whether tables are kept from one search to the next."""
+        return self._fits(len(self._gaps))
 
     def trail(self) -> tuple[tuple[State, int], ...]:
         """State at every node of the last path, and what it cost to come there from the last.

@@ -98,10 +98,9 @@ class PairSearch:
         return copy(other or self)
 
     @property
-    def weighed(self) -> int:
-        """Pairs of grips weighed against each other in the last call, where it began anew."""
-        return sum(front.values.size for front, kept in zip(
-            self._fronts[1:], self._kept, strict=True) if not kept)
+    def size(self) -> int:
+        """Pairs of grips that were weighed against each other in the last call, over all steps."""
+        return sum(front.values.size for front in self._fronts)
 
     def cheapest(self, steps: Sequence[Step]) -> tuple[int, tuple[tuple[int, int], ...]]:
         """Cheapest path through ``steps``; those of the last call are known by identity.
