@@ -141,6 +141,8 @@ class HandSearch:
 
     def ways(self, at: int, choice: Choice, base: Sequence[int]) -> tuple[int, ...]:
         """Ways of all notes of a slice, graces as in ``base``."""
+        if len(choice.ways) == len(base):
+            return choice.ways
         whole = list(base)
         for i, way in zip(self._placed[at], choice.ways, strict=True):
             whole[i] = way

@@ -28,7 +28,6 @@ from arranger.plan.recall import Recall
 from arranger.plan.universe import LOST, NOTHING, NOWHERE, Extra, Offers
 from arranger.plan.whole import Moment, NoteWays, Plan, crossed
 from arranger.rulebook.players import Player
-from arranger.search.two_hands import PairSearch
 
 #: Price of a way that is not to be taken.
 _NEVER = 1 << 22
@@ -89,8 +88,9 @@ class _Table:
                                    recall=recall)
         self._foot_work = self._pedals.given()
         self._priced: dict[int, tuple[Extra, Extra, tuple[Ways, ...]]] = {}
+        self._known: list[tuple[object, tuple[int, ...]]] = []
         self._given: dict[tuple[int, tuple[int, ...]], _Given] = {}
-        base = _taken(scene, self._next("asked", self._pedals).cheapest(scene.ways))
+        base = self._chosen(self._next("asked", self._pedals).cheapest(scene.ways))
         kept = self._as_written()
         self.hands = HandSearch(scene, base, player, prices, kept, recall)
         self.written = self.price(kept)
@@ -110,9 +110,9 @@ class _Table:
 
     def _work(self, changed: int) -> float:
         """What a question takes where so many slices change, as a share of a usual proof."""
-        slices, hands = len(self.scene.parts), self._last["offered"]
+        slices, pairs = len(self.scene.parts), int(self._last["offered"].size)
         anew = min(1.0, _KNOWN + _SPREAD * changed / slices) if self._pedals.remembers else 1.0
-        return anew * max(slices / self.scene.universe.proof, hands.size / _WORK)
+        return anew * max(slices / self.scene.universe.proof, pairs / _WORK)
 
     def shares(self) -> Offers:
         """Start: the hands pay half of what a way costs, so that they do not part for nothing."""
@@ -132,7 +132,7 @@ class _Table:
         ``learning``: the hands are then offered whatever strings the pedals want.
         """
         path = self._next("asked", self._pedals).cheapest(self._dearer(offers, closed))
-        wish = _taken(self.scene, path)
+        wish = self._chosen(path)
         if learning:
             self._learn(wish)
         wider, self._wider = self._wider, False
@@ -141,6 +141,14 @@ class _Table:
         parted = quarrels(wish, want)
         self.spent += self._work(len({t for t, *_ in parted}))
         return Wants(path.total + total, offers, wish, want, parted, wider)
+
+    def _chosen(self, path: PedalPath) -> NoteWays:
+        """Index of the way of every note; rows that are the same objects are known again."""
+        known = self._known or [(None, ())] * len(path.taken)
+        self._known = [old if old[0] is taken else (taken, _chosen(notes, taken))
+                       for notes, taken, old in zip(self.scene.ways, path.taken, known,
+                                                    strict=True)]
+        return tuple(row for _, row in self._known)
 
     def _learn(self, ways: NoteWays) -> None:
         """Offer the hands these ways; bounds found before may then hold no more."""
@@ -158,7 +166,7 @@ class _Table:
     def settled(self, dear: Offers) -> NoteWays:
         """What the pedals would do on their own if these ways were so much dearer."""
         search = self._next("settled", self._pedals)
-        return _taken(self.scene, search.cheapest(self._dearer(dear)))
+        return self._chosen(search.cheapest(self._dearer(dear)))
 
     def between(self, wants: Wants) -> NoteWays:
         """What the pedals would do at full price if the hands had their way in what is too fast."""
@@ -375,9 +383,8 @@ def _given(notes: Sequence[Ways], row: Sequence[int]) -> _Given:
                       for note, way in zip(notes, taken, strict=True)))
 
 
-def _taken(scene: Scene, path: PedalPath) -> NoteWays:
-    """Index of the taken way of every note; prices apart it is one of the scene's."""
-    return tuple(tuple(LOST if w is None else next(
+def _chosen(notes: Sequence[Ways], taken: Sequence[Way | None]) -> tuple[int, ...]:
+    """Index of the taken way of every note; prices apart it is one of these."""
+    return tuple(LOST if w is None else next(
         k for k, o in enumerate(note.ways) if o.pitch is w.pitch)
-        for note, w in zip(ways, taken, strict=True))
-        for ways, taken in zip(scene.ways, path.taken, strict=True))
+        for note, w in zip(notes, taken, strict=True))
