@@ -101,8 +101,8 @@ def pinned(draft: Draft, piece: Piece, settings: Settings,
     pins: dict[Fraction, tuple[int, ...]] = {}
 
     def price(group: Sequence[Fraction], state: tuple[int, ...]) -> int:
-        return search.cheapest(piece.ways, piece.by_slice(
-            pins | dict.fromkeys(group, state))).total + sum(
+        return search.least(piece.ways, piece.by_slice(
+            pins | dict.fromkeys(group, state))) + sum(
                 _after_jump(first.seconds, settings) for onset in group
                 for pedal, first in wanted[onset].items() if state[pedal] != first.position)
 

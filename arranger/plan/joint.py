@@ -18,7 +18,7 @@ from functools import partial
 from typing import Any, Protocol, TypeVar
 
 from arranger.model.harp import PEDALS
-from arranger.plan.bargain import Deal, Offers, Wants, quarrels
+from arranger.plan.bargain import Deal, Key, Offers, Wants, quarrels
 from arranger.plan.foot_work import FootWork, Wanted
 from arranger.plan.hand_search import HandSearch, Scene
 from arranger.plan.pedal_path import PedalPath, PedalSearch, Way, Ways
@@ -83,6 +83,8 @@ class _Table:
                                    recall=recall)
         self._foot_work = self._pedals.given()
         self._given: dict[tuple[int, tuple[int, ...]], _Given] = {}
+        self._priced: dict[NoteWays, Plan | None] = {}
+        self._settled: dict[frozenset[tuple[Key, int]], NoteWays] = {}
         base = _taken(scene, self._next("asked", self._pedals).cheapest(scene.ways))
         kept = self._as_written()
         self.hands = HandSearch(scene, base, player, prices, kept, recall)
@@ -135,7 +137,9 @@ class _Table:
 
     def _learn(self, ways: NoteWays) -> None:
         """Offer the hands these ways; bounds found before may then hold no more."""
-        self._wider |= self.hands.learn(ways)
+        if self.hands.learn(ways):
+            self._wider = True
+            self._priced.clear()
 
     def _as_written(self) -> NoteWays:
         """The written strings, wherever the pedals give them."""
@@ -148,8 +152,11 @@ class _Table:
 
     def settled(self, dear: Offers) -> NoteWays:
         """What the pedals would do on their own if these ways were so much dearer."""
-        search = self._next("settled", self._pedals)
-        return _taken(self.scene, search.cheapest(self._dearer(dear)))
+        asked = frozenset(dear.items())
+        if asked not in self._settled:
+            search = self._next("settled", self._pedals)
+            self._settled[asked] = _taken(self.scene, search.cheapest(self._dearer(dear)))
+        return self._settled[asked]
 
     def between(self, wants: Wants) -> NoteWays:
         """What the pedals would do at full price if the hands had their way in what is too fast."""
@@ -160,6 +167,11 @@ class _Table:
 
     def price(self, ways: NoteWays) -> Plan | None:
         """The best plan in which every note goes its given way, if feet can."""
+        if ways not in self._priced:
+            self._priced[ways] = self._price(ways)
+        return self._priced[ways]
+
+    def _price(self, ways: NoteWays) -> Plan | None:
         work = self.hands.follow(ways, self._next("followed", self.hands.search))
         ways = tuple(self.hands.ways(at, c, w) for at, (c, w) in enumerate(
             zip(work.picked, ways, strict=True)))
