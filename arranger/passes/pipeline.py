@@ -46,11 +46,14 @@ class Arranged:
 
 
 def arrange(score: Score, part: str, settings: Settings,
-            progress: Progress = lambda _: None) -> Arranged:
-    """Arrange one part of a score for the harp."""
+            progress: Progress = lambda _: None, known: Recall | None = None) -> Arranged:
+    """Arrange one part of a score for the harp.
+
+    ``known``: takes in what the first look finds, for whoever plans the same again.
+    """
     progress("reading the texture")
     recall = Recall(searches=False)
-    first = _once(score, part, settings, progress, settings.proof, recall.elsewhere())
+    first = _once(score, part, settings, progress, settings.proof, known or recall.elsewhere())
     cost, bound, stays = first.draft.cost, first.draft.bound, first.draft.stays
     result, entries = first, first.draft.ledger.entries
     looked = score if settings.ensemble is None else None
@@ -129,7 +132,7 @@ def _once(score: Score, part: str, settings: Settings, progress: Progress, proof
     planned = plan_together(ground, settings, proof, recall)
     progress("timing the pedals")
     spared, lost = spare_strings(planned.draft, settings)
-    draft, missed = move_pedals(spared, settings, planned.pins)
+    draft, missed = move_pedals(spared, settings, planned.pins, recall)
     while missed:
         fewer = give_up(draft, missed)
         if len(fewer.notes) == len(draft.notes):  # a barline's setting, not a note, is late

@@ -77,6 +77,7 @@ class _Table:
         self.trace: list[tuple[int, int, int]] = []
         self._recall = recall
         self._turns: Counter[str] = Counter()
+        self._proving = False
         self._wider = False
         self._last: dict[str, Any] = {}
         self._pedals = PedalSearch(scene.parts, scene.ways, scene.ends, player, prices, pins,
@@ -99,7 +100,8 @@ class _Table:
         name = kind, self._turns[kind]
         self._turns[kind] += 1
         self._last[kind] = fresh.knowing(self._recall.find(name) or self._last.get(kind))
-        self._recall.keep(name, self._last[kind])
+        if not self._proving:  # whoever plans the piece again does not prove that
+            self._recall.keep(name, self._last[kind])
         found: S = self._last[kind]
         return found
 
@@ -247,7 +249,7 @@ class _Table:
 
     def proved(self, deal: Deal, rounds: int) -> int:
         """Raise the bound as far as some rounds go, a few a branch in the end; the plan stays."""
-        rounds = self.affordable(rounds)
+        rounds, self._proving = self.affordable(rounds), True
         spent = self._insist(deal, rounds)
         return self.branch(deal.wants, (rounds - spent) // _BRANCH_ROUNDS, quietly=True)
 
