@@ -46,7 +46,8 @@ def move_pedals(draft: Draft, settings: Settings,
     for onset, state in pins.items():
         uses += [Use(onset, step, position - 1, onset)
                  for step, position in zip(PEDALS, state, strict=True)]
-    opening, changes = windows(uses, _default(draft, settings.harp))
+    idle = len({use.letter for use in uses}) < len(PEDALS)
+    opening, changes = windows(uses, _default(draft, settings.harp) if idle else PedalSetting())
     onsets = list(dict.fromkeys(n.onset for n in draft.notes))
     moves, missed = schedule(draft.source, onsets, changes, settings.player, settings.prices,
                              settings.pins.pedals, recall)

@@ -170,7 +170,7 @@ class PedalSearch:
         self._pins = pins or {}
         self._ranges = _ranges(ways, (*self._pins.values(), *settings))
         board = Board(self._ranges)
-        self._gaps = recall.get(("gaps", id(ways)), lambda: ([
+        self._gaps = recall.get(("gaps", *map(id, ways)), lambda: ([
             recall.same((g.leave.tobytes(), g.work, g.look_back), g)
             for g in _gaps(times, self._spans, ways, ends, player, prices)], ways))[0]
         self._movers = movers(player, prices)

@@ -124,7 +124,7 @@ def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window]
                 w, score, places[bisect_right(times, float(w.after)):
                                  bisect_left(times, float(w.before))][-4 * _BEATS_BACK:],
                 beats, cuts, player, prices, recall) for w in mine]
-            placed, late = _placed(mine, options, player, prices, jumps)
+            placed, late = _known_placed(mine, options, player, prices, jumps, recall)
             if not late:
                 break
         missed += late
@@ -200,6 +200,14 @@ def _moments(window: Window, score: Score, inside: Sequence[Fraction],
         price += 2 * left_over + _FAR_AHEAD * max(0, ahead - _BARS_AHEAD)
         moments.append(_Moment(place, time, price))
     return moments
+
+
+def _known_placed(changes: Sequence[Window], options: Sequence[Sequence[_Moment]], player: Player,
+                  prices: Mapping[str, int], jumps: Sequence[tuple[float, float]], recall: Recall,
+                  ) -> tuple[list[_Moment], list[Window]]:
+    """The same moments of one foot for the same changes; their options are kept with them."""
+    return recall.get(("placed", *map(id, options)), lambda: (
+        _placed(changes, options, player, prices, jumps), options))[0]
 
 
 def _placed(changes: Sequence[Window], options: Sequence[Sequence[_Moment]], player: Player,
