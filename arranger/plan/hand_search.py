@@ -120,8 +120,9 @@ class HandSearch:
         pins = tuple(scene.pins[at][i] for i in placed) if scene.pins else ()
         rolled = tuple(part.notes[i].rolled for i in placed)
         drops = tuple(w.drop for w in ways)
-        key = "menu", tuple(placed), drops, tuple(held), tuple(mine), rows, pins, rolled
-        return Slot(part.seconds, self._recall.get(key, lambda: Menu(placed, drops, self._options(
+        key = ("menu", tuple(placed), drops, tuple(held), tuple(mine), rows, pins, rolled,
+               scene.places, scene.universe.thinned, scene.universe.choices)
+        return Slot(part.seconds, self._recall.common(key, lambda: Menu(placed, drops, self._options(
             held, mine, rows, pins, rolled, self._prices["roll"], placed), self._costs, rows)))
 
     def _options(self, held: Sequence[Tone], mine: Sequence[Ways],
