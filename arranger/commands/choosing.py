@@ -21,6 +21,7 @@ from arranger.options.ideas import Idea
 from arranger.options.matching import match
 from arranger.options.spots import Spot, spots
 from arranger.options.weigh import Outcome, Scales, Weighed
+from arranger.plan.recall import Recall
 from arranger.report.json_report import entries
 
 #: Spots looked at: of a whole conversion, and of 100 bars of a part that is kept.
@@ -55,10 +56,11 @@ def options(request: Request, folder: Path | None = None,
     progress("reading the score")
     opened = transposed(request, settings, progress)
     chosen = take(request, opened, settings)
-    draft = chosen.arranged(opened, progress)
+    known = Recall()
+    draft = chosen.arranged(opened, progress, known)
     score = opened.document.score
     usual = replace(chosen.settings, ensemble=opened.ensemble)
-    scales = Scales(draft, replace(usual, pins=chosen.matched.pins), chosen.present)
+    scales = Scales(draft, replace(usual, pins=chosen.matched.pins), chosen.present, known=known)
     if request.what_if:
         more = {"spots": [_what_if(request.what_if, scales)], "drafts": []}
         return drafted("options", request, chosen, opened, draft, folder, progress, more)

@@ -22,6 +22,7 @@ from arranger.options.matching import Matched, Placed, match
 from arranger.options.present import loosened, present_pins, with_marks
 from arranger.passes.ease import arrange_within
 from arranger.passes.settings import Settings
+from arranger.plan.recall import Recall
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +38,15 @@ class Taken:
     file: Path | None = None
     ease: int = 0
 
-    def arranged(self, opened: Opened, progress: Progress = lambda _: None) -> Draft:
-        """Arrange the part under the choices; its ledger names them as reasons."""
+    def arranged(self, opened: Opened, progress: Progress = lambda _: None,
+                 known: Recall | None = None) -> Draft:
+        """Arrange the part under the choices; its ledger names them as reasons.
+
+        ``known``: takes in what the first look at the score finds, to weigh options with.
+        """
         settings = replace(self.settings, ensemble=opened.ensemble)
-        draft = arrange_within(opened.document.score, opened.part, settings, self.ease, progress)
+        draft = arrange_within(opened.document.score, opened.part, settings, self.ease, progress,
+                               known)
         return with_reasons(draft, self.matched.placed)
 
 

@@ -77,10 +77,11 @@ class Scales:
     """A draft, and what becomes of it under further pins."""
 
     def __init__(self, draft: Draft, settings: Settings, present: Pins | None = None,
-                 alter: bool | None = None) -> None:
+                 alter: bool | None = None, known: Recall | None = None) -> None:
         """``present``: the player's own solution, which stands but for what a spot sets free.
 
-        ``alter``: whether notes may be altered; else not where there is such a solution.
+        ``alter``: whether notes may be altered; else not where there is such a solution. ``known``:
+        what the first look at the score found, from which every plan starts.
         """
         self.alter = present is None if alter is None else alter
         self.shop = Workshop.of(draft, settings)
@@ -88,7 +89,7 @@ class Scales:
         self._glance = replace(settings, universe=replace(settings.universe, rounds=_ROUNDS))
         self._whole: Draft | None = None
         self._feet: int | None = None  # how hard the work of the feet is
-        self._recall = Recall()
+        self._recall = known or Recall()
         self._done: dict[str, Outcome | None] = {}
 
     def weigh(self, spot: Spot) -> Weighed:
@@ -195,7 +196,8 @@ class Scales:
     def _timed(self, pins: Pins, draft: Draft) -> tuple[Draft, tuple[Window, ...]]:
         """A draft with its pedals timed again under pins; also the windows that no foot meets."""
         settings = self.shop.settings
-        return move_pedals(draft, replace(settings, pins=settings.pins.plus(pins)), {})
+        return move_pedals(draft, replace(settings, pins=settings.pins.plus(pins)), {},
+                           self._recall)
 
     def _excerpt(self, spot: Spot) -> Score:
         """The bars around a spot as a score of their own, numbered as in the whole."""

@@ -16,6 +16,7 @@ from arranger.passes.account import net
 from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
 from arranger.passes.start import as_source
+from arranger.plan.recall import Recall
 from arranger.plan.roles import Role, roles
 from arranger.plan.slices import Slice, slices
 from arranger.rulebook.reduction import EASIEST, HARDEST, Budget, load_reduction
@@ -33,11 +34,11 @@ Progress = Callable[[str], None]
 
 
 def arrange_within(score: Score, part: str, settings: Settings, ease: int = 0,
-                   progress: Progress = lambda _: None) -> Draft:
+                   progress: Progress = lambda _: None, known: Recall | None = None) -> Draft:
     """Arrange a part within a budget of difficulty: 1, the easiest, to 5; 0 for none.
 
     The notes of a level are notes of every harder one: from level to level the draft itself is
-    thinned and arranged again.
+    thinned and arranged again. ``known``: takes in what the first look at the score finds.
 
     Raises
     ------
@@ -46,7 +47,7 @@ def arrange_within(score: Score, part: str, settings: Settings, ease: int = 0,
     """
     if ease and not EASIEST <= ease <= HARDEST:
         raise ChoiceError(f"--ease is {EASIEST}, the easiest, to {HARDEST}, not {ease}")
-    draft = arrange(score, part, settings, progress).draft
+    draft = arrange(score, part, settings, progress, known).draft
     later = replace(settings, ensemble=None)
     for level in range(HARDEST - 1, ease - 1, -1) if ease else ():
         progress(f"making it easier, level {level}")

@@ -11,6 +11,7 @@ from arranger.model.draft import Draft, PedalPlan
 from arranger.model.harp import PEDALS, Harp, PedalSetting
 from arranger.model.ledger import Alteration, Drop
 from arranger.passes.settings import Settings
+from arranger.plan.recall import Recall
 from arranger.plan.settings import key_setting
 from arranger.plan.timing import Use, Window, schedule, uses_of, windows
 
@@ -34,17 +35,22 @@ def give_up(draft: Draft, missed: Sequence[Window]) -> Draft:
 
 
 def move_pedals(draft: Draft, settings: Settings,
-                pins: Mapping[Fraction, tuple[int, ...]]) -> tuple[Draft, tuple[Window, ...]]:
-    """Time every pedal move; also return the windows that no foot can meet."""
+                pins: Mapping[Fraction, tuple[int, ...]], recall: Recall | None = None,
+                ) -> tuple[Draft, tuple[Window, ...]]:
+    """Time every pedal move; also return the windows that no foot can meet.
+
+    ``recall``: of the same piece under other pins.
+    """
     uses = uses_of([(n.onset, n.source.end, n.string, n.pitch.alter) for n in draft.notes],
                    frozenset(draft.plan.fixed))
     for onset, state in pins.items():
         uses += [Use(onset, step, position - 1, onset)
                  for step, position in zip(PEDALS, state, strict=True)]
-    opening, changes = windows(uses, _default(draft, settings.harp))
+    idle = len({use.letter for use in uses}) < len(PEDALS)
+    opening, changes = windows(uses, _default(draft, settings.harp) if idle else PedalSetting())
     onsets = list(dict.fromkeys(n.onset for n in draft.notes))
     moves, missed = schedule(draft.source, onsets, changes, settings.player, settings.prices,
-                             settings.pins.pedals)
+                             settings.pins.pedals, recall)
     return replace(draft, plan=PedalPlan(opening, moves, draft.plan.fixed)), missed
 
 

@@ -79,16 +79,23 @@ def lay_out(ground: Ground, settings: Settings, recall: Recall) -> Piece:
 
 def pinned(draft: Draft, piece: Piece, settings: Settings,
            recall: Recall) -> dict[Fraction, tuple[int, ...]]:
-    """Settings at the barlines of jumps: one for every group of barlines.
+    """Settings at the barlines of jumps: one for every group of barlines."""
+    groups = barlines(draft.source, barline_groups(draft.source))
+    if not groups:
+        return {}
+    return recall.get(("stands", *map(id, piece.ways)), lambda: (
+        _stands(groups, draft, piece, settings, recall), piece.ways))[0]
+
+
+def _stands(groups: Sequence[Sequence[Fraction]], draft: Draft, piece: Piece, settings: Settings,
+            recall: Recall) -> dict[Fraction, tuple[int, ...]]:
+    """The settings of groups of barlines.
 
     Of the settings at which an unconstrained plan passes them, and those of the key, the cheapest
     is taken, group by group; all barlines of a group stand alike. Then each pedal is tried where
     its string is wanted first after a barline: a move costs the same before a jump or after it,
     but after it there is less time, and a diagram shows what is not played next.
     """
-    groups = barlines(draft.source, barline_groups(draft.source))
-    if not groups:
-        return {}
     at = {s.onset: i for i, s in enumerate(piece.parts)}
     keys = {onset: _possible(_of_key(draft, onset), settings.harp)
             for group in groups for onset in group}
@@ -101,8 +108,8 @@ def pinned(draft: Draft, piece: Piece, settings: Settings,
     pins: dict[Fraction, tuple[int, ...]] = {}
 
     def price(group: Sequence[Fraction], state: tuple[int, ...]) -> int:
-        return search.cheapest(piece.ways, piece.by_slice(
-            pins | dict.fromkeys(group, state))).total + sum(
+        return search.least(piece.ways, piece.by_slice(
+            pins | dict.fromkeys(group, state))) + sum(
                 _after_jump(first.seconds, settings) for onset in group
                 for pedal, first in wanted[onset].items() if state[pedal] != first.position)
 

@@ -46,11 +46,14 @@ class Arranged:
 
 
 def arrange(score: Score, part: str, settings: Settings,
-            progress: Progress = lambda _: None) -> Arranged:
-    """Arrange one part of a score for the harp."""
+            progress: Progress = lambda _: None, known: Recall | None = None) -> Arranged:
+    """Arrange one part of a score for the harp.
+
+    ``known``: takes in what the first look finds, for whoever plans the same again.
+    """
     progress("reading the texture")
     recall = Recall(searches=False)
-    first = _once(score, part, settings, progress, recall.elsewhere())
+    first = _once(score, part, settings, progress, known or recall.elsewhere())
     cost, bound, stays = first.draft.cost, first.draft.bound, first.draft.stays
     result, entries = first, first.draft.ledger.entries
     looked = score if settings.ensemble is None else None
@@ -60,11 +63,11 @@ def arrange(score: Score, part: str, settings: Settings,
         progress("looking again at the draft")
         like = result.draft if refused else alike(result.draft)
         now = as_source(like)
-        known = looked is not None and _asked(now, part) == _asked(looked, part)
-        if not known:
+        same = looked is not None and _asked(now, part) == _asked(looked, part)
+        if not same:
             looked, again = now, _once(now, part, settings, progress, recall.elsewhere())
-            known = _same(again.draft, result.draft)
-        if known:
+            same = _same(again.draft, result.draft)
+        if same:
             settled = _same(like, result.draft)
             if settled:
                 break
@@ -129,7 +132,7 @@ def _once(score: Score, part: str, settings: Settings, progress: Progress,
     planned = plan_together(ground, settings, recall)
     progress("timing the pedals")
     spared, lost = spare_strings(planned.draft, settings)
-    draft, missed = move_pedals(spared, settings, planned.pins)
+    draft, missed = move_pedals(spared, settings, planned.pins, recall)
     while missed:
         fewer = give_up(draft, missed)
         if len(fewer.notes) == len(draft.notes):  # a barline's setting, not a note, is late

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict, deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from arranger.model.pins import Pin
 from arranger.plan.grip_costs import IMPOSSIBLE, GripCosts
@@ -125,9 +126,12 @@ class HandSearch:
         pins = tuple(scene.pins[at][i] for i in placed) if scene.pins else ()
         rolled = tuple(part.notes[i].rolled for i in placed)
         drops = tuple(w.drop for w in ways)
-        key = "menu", tuple(placed), drops, tuple(held), tuple(mine), rows, pins, rolled
-        return Slot(part.seconds, self._recall.get(key, lambda: Menu(placed, drops, self._options(
-            held, mine, rows, pins, rolled, self._prices["roll"], placed), self._costs, rows)))
+        key = ("menu", tuple(placed), drops, tuple(held), tuple(mine), rows, pins, rolled,
+               scene.places, scene.universe.thinned, scene.universe.choices)
+        options = partial(self._options, held, mine, rows, pins, rolled, self._prices["roll"],
+                          placed)
+        return Slot(part.seconds, self._recall.common(
+            key, lambda: Menu(placed, drops, options(), self._costs, rows)))
 
     def _options(self, held: Sequence[Tone], mine: Sequence[Ways],
                  rows: Sequence[tuple[int, ...]], pins: Sequence[Pin], rolled: Sequence[bool],

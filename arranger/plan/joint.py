@@ -19,13 +19,13 @@ from itertools import count
 from math import inf
 from typing import Any, Protocol, TypeVar
 
-from arranger.model.harp import PEDALS
 from arranger.plan.bargain import Deal, Wants, quarrels
-from arranger.plan.foot_work import FootWork, Wanted
+from arranger.plan.foot_work import FootWork
 from arranger.plan.hand_search import HandSearch, Scene
-from arranger.plan.pedal_path import PedalPath, PedalSearch, Way, Ways
+from arranger.plan.pedal_path import PedalPath, PedalSearch, Ways
 from arranger.plan.recall import Recall
 from arranger.plan.universe import LOST, NOTHING, NOWHERE, Extra, Offers
+from arranger.plan.way_rows import Given, both, chosen, dearer, given_ways, written_way
 from arranger.plan.whole import Moment, NoteWays, Plan, crossed
 from arranger.rulebook.players import Player
 
@@ -62,15 +62,6 @@ class _Branch:
     wants: Wants
 
 
-@dataclass(frozen=True, slots=True)
-class _Given:
-    """The ways that the notes of a slice are given: what they ask of the pedals and cost."""
-
-    taken: tuple[Way | None, ...]
-    wanted: Wanted
-    cost: int
-
-
 class _Table:
     """Both sides at one table: they are asked under offers, and plans are priced whole."""
 
@@ -81,6 +72,7 @@ class _Table:
         self.trace: list[tuple[int, int, int]] = []
         self._recall = recall
         self._turns: Counter[str] = Counter()
+        self._proving = False
         self._wider = False
         self.spent = 0.0  # on questions, in shares of a usual proof
         self._last: dict[str, Any] = {}
@@ -89,7 +81,9 @@ class _Table:
         self._foot_work = self._pedals.given()
         self._priced: dict[int, tuple[Extra, Extra, tuple[Ways, ...]]] = {}
         self._known: list[tuple[object, tuple[int, ...]]] = []
-        self._given: dict[tuple[int, tuple[int, ...]], _Given] = {}
+        self._given: dict[tuple[int, tuple[int, ...]], Given] = {}
+        self._plans: dict[NoteWays, Plan | None] = {}
+        self._settled: dict[tuple[tuple[int, frozenset[object]], ...], NoteWays] = {}
         base = self._chosen(self._next("asked", self._pedals).cheapest(scene.ways))
         kept = self._as_written()
         self.hands = HandSearch(scene, base, player, prices, kept, recall)
@@ -104,7 +98,8 @@ class _Table:
         name = kind, self._turns[kind]
         self._turns[kind] += 1
         self._last[kind] = fresh.knowing(self._recall.find(name) or self._last.get(kind))
-        self._recall.keep(name, self._last[kind])
+        if not self._proving:  # there the last question is as near
+            self._recall.keep(name, self._last[kind])
         found: S = self._last[kind]
         return found
 
@@ -145,18 +140,20 @@ class _Table:
     def _chosen(self, path: PedalPath) -> NoteWays:
         """Index of the way of every note; rows that are the same objects are known again."""
         known = self._known or [(None, ())] * len(path.taken)
-        self._known = [old if old[0] is taken else (taken, _chosen(notes, taken))
+        self._known = [old if old[0] is taken else (taken, chosen(notes, taken))
                        for notes, taken, old in zip(self.scene.ways, path.taken, known,
                                                     strict=True)]
         return tuple(row for _, row in self._known)
 
     def _learn(self, ways: NoteWays) -> None:
         """Offer the hands these ways; bounds found before may then hold no more."""
-        self._wider |= self.hands.learn(ways)
+        if self.hands.learn(ways):
+            self._wider = True
+            self._plans.clear()
 
     def _as_written(self) -> NoteWays:
         """The written strings, wherever the pedals give them."""
-        written = tuple(tuple(map(_written, row)) for row in self.scene.ways)
+        written = tuple(tuple(map(written_way, row)) for row in self.scene.ways)
         if self._feet(self._all_given(written)):
             return written
         return self.settled({t: {(i, k): _DEAR for i, note in enumerate(row)
@@ -165,8 +162,11 @@ class _Table:
 
     def settled(self, dear: Offers) -> NoteWays:
         """What the pedals would do on their own if these ways were so much dearer."""
-        search = self._next("settled", self._pedals)
-        return self._chosen(search.cheapest(self._dearer(dear)))
+        asked = tuple((t, frozenset[object](extra.items())) for t, extra in dear.items())
+        if asked not in self._settled:
+            search = self._next("settled", self._pedals)
+            self._settled[asked] = self._chosen(search.cheapest(self._dearer(dear)))
+        return self._settled[asked]
 
     def between(self, wants: Wants) -> NoteWays:
         """What the pedals would do at full price if the hands had their way in what is too fast."""
@@ -177,6 +177,11 @@ class _Table:
 
     def price(self, ways: NoteWays) -> Plan | None:
         """The best plan in which every note goes its given way, if feet can."""
+        if ways not in self._plans:
+            self._plans[ways] = self._price(ways)
+        return self._plans[ways]
+
+    def _price(self, ways: NoteWays) -> Plan | None:
         work = self.hands.follow(ways, self._next("followed", self.hands.search))
         ways = tuple(self.hands.ways(at, c, w) for at, (c, w) in enumerate(
             zip(work.picked, ways, strict=True)))
@@ -189,17 +194,17 @@ class _Table:
         return Plan(tuple(map(Moment, ways, (g.taken for g in given), work.picked, feet.states,
                               stands, (g.cost for g in given), feet.costs, work.costs)))
 
-    def _all_given(self, ways: NoteWays) -> list[_Given]:
+    def _all_given(self, ways: NoteWays) -> list[Given]:
         """What these ways come to, slice by slice."""
         found = []
         for key in enumerate(ways):
             given = self._given.get(key)
             if given is None:
-                given = self._given[key] = _given(self.scene.ways[key[0]], key[1])
+                given = self._given[key] = given_ways(self.scene.ways[key[0]], key[1])
             found.append(given)
         return found
 
-    def _feet(self, given: Sequence[_Given]) -> FootWork | None:
+    def _feet(self, given: Sequence[Given]) -> FootWork | None:
         """Cheapest foot work for these ways, if there is any."""
         return self._next("feet", self._foot_work).cheapest([g.wanted for g in given])
 
@@ -221,9 +226,9 @@ class _Table:
             asked = offers.get(t, NOTHING), closed.get(t, NOTHING)
             known = self._priced.get(t)
             if known is None or known[0] is not asked[0] or known[1] is not asked[1]:
-                row, extra = rows[t], _sum(*asked)  # the row kept too, so that its id stays its own
+                row, extra = rows[t], both(*asked)  # the row kept too, so that its id stays its own
                 priced = self._recall.get(("priced", id(row), frozenset(extra.items())), partial(
-                    _priced, row, extra))[0]
+                    dearer, row, extra))[0]
                 known = self._priced[t] = (*asked, priced)
             rows[t] = known[2]
         return rows
@@ -254,7 +259,7 @@ class _Table:
 
     def proved(self, deal: Deal, work: float) -> int:
         """Raise the bound as far as so much work goes, in the end by branches."""
-        until = self.spent + work
+        until, self._proving = self.spent + work, True
         self._insist(deal, until)
         return self.branch(deal.wants, until=until)
 
@@ -353,38 +358,3 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
     best = table.worth()
     assert best is not None
     return replace(best, bound=bound, stays=best.total - table.best.total)
-
-
-def _written(note: Ways) -> int:
-    """The way a note is written: it costs nothing, or the least."""
-    return min(range(len(note.ways)), key=lambda k: note.ways[k].price, default=LOST)
-
-
-def _sum(one: Extra, other: Extra) -> Extra:
-    """Both prices together."""
-    return {key: one.get(key, 0) + other.get(key, 0) for key in (*one, *other)}
-
-
-def _priced(row: tuple[Ways, ...], extra: Extra) -> tuple[tuple[Ways, ...], tuple[Ways, ...]]:
-    """Notes of a slice with these prices added to those of their ways, and the row it was."""
-    return tuple(replace(note, drop=note.drop + extra.get((i, LOST), 0), ways=tuple(
-        Way(w.pitch, w.price + extra.get((i, k), 0)) for k, w in enumerate(note.ways)))
-        for i, note in enumerate(row)), row
-
-
-def _given(notes: Sequence[Ways], row: Sequence[int]) -> _Given:
-    """What the ways of a slice come to, from their indices."""
-    taken = tuple(None if way == LOST else note.ways[way]
-                  for note, way in zip(notes, row, strict=True))
-    return _Given(taken, frozenset((PEDALS.index(way.pitch.step), way.pitch.alter + 1)
-                                   for note, way in zip(notes, taken, strict=True)
-                                   if way is not None and not note.free),
-                  sum(note.drop if way is None else way.price
-                      for note, way in zip(notes, taken, strict=True)))
-
-
-def _chosen(notes: Sequence[Ways], taken: Sequence[Way | None]) -> tuple[int, ...]:
-    """Index of the taken way of every note; prices apart it is one of these."""
-    return tuple(LOST if w is None else next(
-        k for k, o in enumerate(note.ways) if o.pitch is w.pitch)
-        for note, w in zip(notes, taken, strict=True))

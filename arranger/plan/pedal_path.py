@@ -170,8 +170,9 @@ class PedalSearch:
         self._pins = pins or {}
         self._ranges = _ranges(ways, (*self._pins.values(), *settings))
         board = Board(self._ranges)
-        self._gaps = [recall.same((g.leave.tobytes(), g.work, g.look_back), g)
-                      for g in _gaps(times, self._spans, ways, ends, player, prices)]
+        self._gaps = recall.get(("gaps", *map(id, ways)), lambda: ([
+            recall.same((g.leave.tobytes(), g.work, g.look_back), g)
+            for g in _gaps(times, self._spans, ways, ends, player, prices)], ways))[0]
         self._movers = movers(player, prices)
         self._search = PositionSearch(self._gaps, self._movers, board)
         self._nodes = recall.common(("nodes", self._ranges), lambda: _Nodes(board))
@@ -210,12 +211,8 @@ class PedalSearch:
         pins : other pins than those of the start.
         """
         pins = self._pins if pins is None else pins
-        known = [bool(self._rows) and row is old and pins.get(at) == self._asked.get(at)
-                 for at, (row, old) in enumerate(zip(ways, self._rows or ways, strict=True))]
-        tables = [self._tables[rank] if all(known[first:last]) else self._nodes.station(
-            [w for row in ways[first:last] for w in row],
-            [pins[at] for at in range(first, last) if at in pins])
-            for rank, (first, last) in enumerate(self._spans)]
+        known = self._known(ways, pins)
+        tables = self._stations(ways, pins, known)
         total, path = self._search.cheapest(tables)
         states: list[tuple[int, ...]] = []
         for (first, last), state in zip(self._spans, path, strict=True):
@@ -225,6 +222,34 @@ class PedalSearch:
                  for at, (row, state) in enumerate(zip(ways, states, strict=True))]
         self._asked, self._rows, self._tables, self._taken = pins, list(ways), tables, taken
         return PedalPath(tuple(t for _, t in taken), tuple(states), total)
+
+    def least(self, ways: Sequence[Sequence[Ways]], pins: Mapping[int, tuple[int, ...]]) -> int:
+        """Price of the cheapest plan alone."""
+        return self._search.least(self._stations(ways, pins, self._known(ways, pins)))
+
+    def _known(self, ways: Sequence[Sequence[Ways]],
+               pins: Mapping[int, tuple[int, ...]]) -> list[bool]:
+        """Tell of every slice whether the same was asked of it in the last plan."""
+        if not self._rows:
+            return [False] * len(ways)
+        known = [row is old for row, old in zip(ways, self._rows, strict=True)]
+        for at in {*pins, *self._asked}:
+            known[at] = known[at] and pins.get(at) == self._asked.get(at)
+        return known
+
+    def _stations(self, ways: Sequence[Sequence[Ways]], pins: Mapping[int, tuple[int, ...]],
+                  known: Sequence[bool]) -> list[Table]:
+        """Price tables of all stations; those of slices that are known are kept."""
+        if not self._rows:
+            tables: list[Table | None] = [None] * len(self._spans)
+        elif all(known):
+            return self._tables
+        else:
+            tables = list(self._tables)
+        return [table if table is not None and all(known[first:last]) else self._nodes.station(
+            [w for row in ways[first:last] for w in row],
+            [pins[at] for at in range(first, last) if at in pins])
+            for table, (first, last) in zip(tables, self._spans, strict=True)]
 
 
 def _ranges(ways: Sequence[Sequence[Ways]],

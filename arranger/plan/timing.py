@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -17,6 +17,7 @@ from arranger.model.draft import PedalMove
 from arranger.model.harp import LEFT_FOOT, PEDALS, HarpString, PedalSetting
 from arranger.model.pins import PedalPin
 from arranger.model.score import Score
+from arranger.plan.recall import Recall
 from arranger.plan.ring import AUDIBLE, T60
 from arranger.plan.slices import clock, joined_barlines
 from arranger.rulebook.players import Player
@@ -93,7 +94,7 @@ class _Moment:
 
 def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window], player: Player,
              prices: Mapping[str, int], pins: Sequence[PedalPin] = (),
-             ) -> tuple[tuple[PedalMove, ...], tuple[Window, ...]]:
+             recall: Recall | None = None) -> tuple[tuple[PedalMove, ...], tuple[Window, ...]]:
     """Place every change.
 
     Parameters
@@ -101,24 +102,29 @@ def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window]
     onsets : attacks of the part, rising.
     changes : windows ordered by deadline.
     pins : moments that are decided; one outside the window of its change counts for nothing.
+    recall : of the same piece, player and prices.
 
     Returns
     -------
     The moves in order of time (right foot first at one moment), and the windows that could not
     be met (their moves stand where they overlap least).
     """
-    beats = _beats(score)
-    grid = sorted({*beats, *onsets}, key=float)
-    beat_set = frozenset(beats)
+    recall = recall or Recall(searches=False)
+    beats = recall.common(("beats", id(score.measures)), lambda: (
+        dict(_beats(score)), score.measures))[0]
+    grid = sorted({**beats, **{float(o): o for o in onsets}}.items())
+    times, places = [time for time, _ in grid], [place for _, place in grid]
     jumps = joined_barlines(score)
     moves: list[PedalMove] = []
     missed: list[Window] = []
     for left in (True, False):
         mine = [w for w in changes if (w.pedal in LEFT_FOOT) == left]
         for cuts in _CUTS:
-            options = [_pinned(w, score, pins) or
-                       _moments(w, score, grid, beat_set, cuts, player, prices) for w in mine]
-            placed, late = _placed(mine, options, player, prices, jumps)
+            options = [_pinned(w, score, pins) or _known_moments(
+                w, score, places[bisect_right(times, float(w.after)):
+                                 bisect_left(times, float(w.before))][-4 * _BEATS_BACK:],
+                beats, cuts, player, prices, recall) for w in mine]
+            placed, late = _known_placed(mine, options, player, prices, jumps, recall)
             if not late:
                 break
         missed += late
@@ -135,23 +141,37 @@ def _pinned(window: Window, score: Score, pins: Sequence[PedalPin]) -> list[_Mom
     return [_Moment(here[-1], clock(score.tempo, here)[-1], 0)] if here else []
 
 
-def _beats(score: Score) -> list[Fraction]:
-    """Every beat of every bar: the metre's denominator, dotted in compound metres."""
-    found = []
+def _beats(score: Score) -> Iterator[tuple[float, Fraction]]:
+    """Every beat of every bar: the metre's denominator, dotted in compound metres.
+
+    Each also as a float, which tells musical moments apart and compares fast.
+    """
     for bar in score.measures:
         unit = Fraction(4, bar.beat_type)
         if bar.beats % 3 == 0 and bar.beats > 3 and bar.beat_type >= 8:
             unit *= 3
         count = -(-bar.duration // unit)
-        found += [bar.onset + unit * i for i in range(count)]
-    return found
+        for i in range(count):
+            beat = bar.onset + unit * i
+            yield float(beat), beat
 
 
-def _moments(window: Window, score: Score, grid: Sequence[Fraction], beats: frozenset[Fraction],
-             cuts: int, player: Player, prices: Mapping[str, int]) -> list[_Moment]:
-    """Candidate moments of one change with their prices, rising in time."""
-    inside = grid[bisect_right(grid, window.after):bisect_left(grid, window.before)]
-    places = dict.fromkeys(inside[-4 * _BEATS_BACK:], 0)
+def _known_moments(window: Window, score: Score, inside: Sequence[Fraction],
+                   beats: Mapping[float, Fraction], cuts: int, player: Player,
+                   prices: Mapping[str, int], recall: Recall) -> list[_Moment]:
+    """The moments of a window, found once for all plans of a piece."""
+    return recall.get(("moments", window, cuts, tuple(inside)), lambda: _moments(
+        window, score, inside, beats, cuts, player, prices))
+
+
+def _moments(window: Window, score: Score, inside: Sequence[Fraction],
+             beats: Mapping[float, Fraction], cuts: int, player: Player,
+             prices: Mapping[str, int]) -> list[_Moment]:
+    """Candidate moments of one change with their prices, rising in time.
+
+    ``inside``: the last beats and attacks within the window.
+    """
+    places = dict.fromkeys(inside, 0)
     width = window.before - window.after
     start = window.after if width <= 2 else window.before - 2
     between = [start + (window.before - start) * i / cuts for i in range(1, cuts)]
@@ -163,11 +183,11 @@ def _moments(window: Window, score: Score, grid: Sequence[Fraction], beats: froz
         else player.foot_two_notch_seconds
     moments = []
     ready = {p for p, t in zip(ordered, times[1:-1], strict=True)
-             if p in beats and arrive - t >= need - 1e-9}
+             if float(p) in beats and arrive - t >= need - 1e-9}
     used_in = score.measure_at(window.before).index
     left_over = len(ready)  # beats still to come on which the move would be in time
     for place, time in zip(ordered, times[1:-1], strict=True):
-        price = places[place] or (0 if place in beats else 3)
+        price = places[place] or (0 if float(place) in beats else 3)
         if window.midi:
             left = 10.0 ** (-3.0 * (time - struck) / float(T60[window.midi]))
             heard = prices["ring"] + prices["held"] * (place < window.until)
@@ -180,6 +200,14 @@ def _moments(window: Window, score: Score, grid: Sequence[Fraction], beats: froz
         price += 2 * left_over + _FAR_AHEAD * max(0, ahead - _BARS_AHEAD)
         moments.append(_Moment(place, time, price))
     return moments
+
+
+def _known_placed(changes: Sequence[Window], options: Sequence[Sequence[_Moment]], player: Player,
+                  prices: Mapping[str, int], jumps: Sequence[tuple[float, float]], recall: Recall,
+                  ) -> tuple[list[_Moment], list[Window]]:
+    """The same moments of one foot for the same changes; their options are kept with them."""
+    return recall.get(("placed", *map(id, options)), lambda: (
+        _placed(changes, options, player, prices, jumps), options))[0]
 
 
 def _placed(changes: Sequence[Window], options: Sequence[Sequence[_Moment]], player: Player,

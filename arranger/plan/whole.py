@@ -87,7 +87,7 @@ def crossed(one: Plan, other: Plan, margin: int = 0) -> Plan:
     """
     moments: list[Moment] = []
     for first, second in _stretches(one, other):
-        saved = sum(m.price for m in first) - sum(m.price for m in second)
+        saved = sum([m.price for m in first]) - sum([m.price for m in second])
         moments += second if saved > margin else first
     return Plan(tuple(moments))
 

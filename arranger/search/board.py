@@ -78,7 +78,7 @@ class Board:
         first, second = self.shapes
         return np.array([[*a, *b] for a in first for b in second], dtype=np.int32)
 
-    @property
+    @cached_property
     def size(self) -> tuple[int, int]:
         """Number of settings of each mover."""
         return len(self.shapes[0]), len(self.shapes[1])

@@ -46,7 +46,8 @@ class PositionSearch:
         self._nodes: list[Table] = []
         self._tables: list[Table] = []
         self._shifts: list[int] = []
-        self._kept: list[bool] = []  # a node that is as it was, after a table that is
+        self._kept: list[bool] = []  # a node that is as it was at the last path, after such a table
+        self._untraced = False  # a total was found since, and no path
         self._states: list[State] = []  # the last path, first node first
 
     def cheapest(self, nodes: Sequence[Table]) -> tuple[int, tuple[int, ...]]:
@@ -64,16 +65,25 @@ class PositionSearch:
         """
         if not nodes:
             return 0, ()
-        if self._fits(len(nodes)):
-            self._forward(nodes)
-            last = self._tables[-1]
-            total = sum(self._shifts) + int(last.min())
-            if self._shifts[-1] >= INFINITE:
-                self._states = []
-                return INFINITE, ()
-            self._states = self._retraced(nodes, unravel(int(last.argmin()), last))
-            return total, tuple(self._row(s) for s in self._states)
-        return self._in_blocks(nodes)
+        if not self._fits(len(nodes)):
+            return self._in_blocks(nodes)
+        total = self._forward(nodes)
+        if total >= INFINITE:
+            self._states = []
+            return INFINITE, ()
+        last = self._tables[-1]
+        self._states = self._retraced(nodes, unravel(int(last.argmin()), last))
+        self._untraced = False
+        width = self.board.size[1]
+        return total, tuple(s[2] * width + s[3] for s in self._states)
+
+    def least(self, nodes: Sequence[Table]) -> int:
+        """The least total alone, as ``cheapest`` finds it."""
+        if not nodes or not self._fits(len(nodes)):
+            return self.cheapest(nodes)[0]
+        total = self._forward(nodes)
+        self._untraced = True
+        return total
 
     def over(self, gaps: Sequence[Gap]) -> PositionSearch:
         """The same search over these gaps, which starts from what this one knows.
@@ -112,27 +122,36 @@ class PositionSearch:
     def _next(self, table: Table, nodes: Sequence[Table], t: int) -> tuple[Table, int]:
         return step(table, nodes[t], self._gaps[t], self._movers, self._clocked(t), self.board)
 
-    def _forward(self, nodes: Sequence[Table]) -> None:
+    def _forward(self, nodes: Sequence[Table]) -> int:
+        """Find the tables of all nodes; return the least total, INFINITE where there is none."""
         known = len(nodes) == len(self._nodes) == len(self._known_gaps)
-        tables, shifts, kept = [], [], []
-        same = known  # the table before is as it was
-        for t, node in enumerate(nodes):
-            kept.append(same and node is self._nodes[t] and self._is_known(t))
-            if kept[t]:
-                tables.append(self._tables[t])
-                shifts.append(self._shifts[t])
-                continue
-            table, shift = self._next(tables[-1], nodes, t) if t else self._start(node)
-            same = known and np.array_equal(table, self._tables[t])
-            tables.append(self._tables[t] if same else table)
-            shifts.append(shift)
+        new = self._new(nodes) if known else range(len(nodes))
+        tables = list(self._tables) if known else [self._start(nodes[0])[0]] * len(nodes)
+        shifts = list(self._shifts) if known else [0] * len(nodes)
+        kept = list(self._kept) if known and self._untraced else [known] * len(nodes)
+        done = -1
+        for first in new:
+            for t in range(first, len(nodes) if first > done else 0):
+                table, shifts[t] = (self._next(tables[t - 1], nodes, t) if t
+                                    else self._start(nodes[t]))
+                kept[t], done = False, t
+                if known and np.array_equal(table, self._tables[t]):
+                    break  # what follows is as it was, up to the next node that is new
+                tables[t] = table
         self._nodes, self._tables, self._shifts, self._kept = list(nodes), tables, shifts, kept
         self._known_gaps = self._gaps
+        return (INFINITE if shifts[-1] >= INFINITE
+                else sum(shifts) + int(tables[-1].min()))
 
-    def _is_known(self, t: int) -> bool:
-        """Tell whether the gaps around a node are those of the last time."""
-        return self._gaps is self._known_gaps or all(
-            self._gaps[u] is self._known_gaps[u] for u in range(t, min(t + 2, len(self._gaps))))
+    def _new(self, nodes: Sequence[Table]) -> list[int]:
+        """Nodes that are not as they were, or a gap beside them is not."""
+        new = {t for t, (node, old) in enumerate(zip(nodes, self._nodes, strict=True))
+               if node is not old}
+        if self._gaps is not self._known_gaps:
+            changed = [t for t, (gap, old) in enumerate(zip(self._gaps, self._known_gaps,
+                                                            strict=True)) if gap is not old]
+            new.update(changed, (t - 1 for t in changed if t))
+        return sorted(new)
 
     def _retraced(self, nodes: Sequence[Table], state: State) -> list[State]:
         """States up to ``state`` at the last node; where nothing changed, those of last time."""

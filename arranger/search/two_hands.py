@@ -150,20 +150,22 @@ class PairSearch:
         nobody, never = np.array([FREE]), np.array([0.0])
         start = _Front((nobody, nobody), (never, never), np.zeros((1, 1), np.int32),
                        (nobody, nobody))
-        fronts, folded, kept = [start], [], []
-        known = len(self._steps) == len(steps)
-        same = known
-        for at, step in enumerate(steps):
-            kept.append(same and step is self._steps[at])
-            if kept[at]:
-                fronts.append(self._fronts[at + 1])
-                folded.append(self._folded[at])
-                continue
-            before = _forget(fronts[-1], step.time, self._horizon)
-            folded.append(before)
-            after = _advance(before, step, _ways(before, step, self._costs))
-            same = known and after.like(self._fronts[at + 1])
-            fronts.append(after)
+        known = bool(steps) and len(self._steps) == len(steps)
+        new = ([at for at, (step, old) in enumerate(zip(steps, self._steps, strict=True))
+                if step is not old] if known else range(len(steps)))
+        fronts = list(self._fronts) if known else [start] * (len(steps) + 1)
+        folded = list(self._folded) if known else [start] * len(steps)
+        kept = [known] * len(steps)
+        done = -1
+        for first in new:
+            for at in range(first, len(steps) if first > done else 0):
+                step = steps[at]
+                folded[at] = _forget(fronts[at], step.time, self._horizon)
+                fronts[at + 1] = _advance(folded[at], step,
+                                          _ways(folded[at], step, self._costs))
+                kept[at], done = False, at
+                if known and fronts[at + 1].like(self._fronts[at + 1]):
+                    break  # what follows is as it was, up to the next step that is new
         self._steps, self._fronts, self._folded, self._kept = list(steps), fronts, folded, kept
 
 
