@@ -361,7 +361,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("--harp-parts", action="store_true", help="list notes lost and gained")
     parser.add_argument("--all-parts", action="store_true", help="arrange every part of a score")
     parser.add_argument("--prove", action="store_true",
-                        help="convert with --prove: a longer proof, the same drafts")
+                        help="convert with --prove: ten times the work on a proof")
     parser.add_argument("--program", type=Path, default=ROOT,
                         help="measure another checkout, as a baseline")
     options = parser.parse_args(argv)

@@ -54,7 +54,7 @@ def test_the_two_commands_stand_as_code_blocks():
         assert len(block.splitlines()) == 1
         assert block.startswith("python3 -m venv .venv && .venv/bin/pip install")
     assert ".venv/bin/arranger convert corpus/" in first
-    assert second.rstrip().endswith(".venv/bin/pytest")
+    assert second.rstrip().endswith(".venv/bin/pytest -n 2 --dist loadfile")
     extra = re.search(r"\.\[(\w+)\]", second)
     assert extra
     assert extra[1] in PROJECT["project"]["optional-dependencies"]
