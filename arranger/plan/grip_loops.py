@@ -28,7 +28,7 @@ Grips = npt.NDArray[np.int64]  #: columns of ``GripCosts``, a row each
 
 
 class Fees(NamedTuple):
-    """What the loops need of a player (strings, seconds) and of the prices."""
+    """What the loops need of a player (strings, seconds, ``lowest`` finger) and of the prices."""
 
     span: float
     travel_speed: float
@@ -50,6 +50,8 @@ class Fees(NamedTuple):
     hop: int
     hop_quick: int
     late_bottom: int
+    under: int
+    lowest: int
     collision: int
     near_after: int
     impossible: int
@@ -83,6 +85,9 @@ def own_prices(grips: Grips, turns: Grips, fees: Fees, old: Ids, age: Times, new
             if not grips[2, a] >> grips[0, b] & 1:
                 price += _count(grips[7, b] & grips[5, a]) * bottom
             price += _turning(grips, turns, fees, a, age[k], b)
+            if grips[1, b] < grips[0, a] and 0 < grips[4, b] < fees.lowest and (
+                    grips[4, a] == 0 or width > fees.span):
+                price += fees.under
             placed = _count(grips[2, b] & ~grips[2, a])
             if placed >= _CHORD:
                 price += placed * afresh
