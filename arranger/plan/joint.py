@@ -21,6 +21,7 @@ from arranger.model.harp import PEDALS
 from arranger.plan.bargain import Deal, Offers, Wants, quarrels
 from arranger.plan.foot_work import FootWork, Wanted
 from arranger.plan.hand_search import HandSearch, Scene
+from arranger.plan.ornaments import Wish
 from arranger.plan.pedal_path import PedalPath, PedalSearch, Way, Ways
 from arranger.plan.recall import Recall
 from arranger.plan.universe import LOST
@@ -71,7 +72,8 @@ class _Table:
     """Both sides at one table: they are asked under offers, and plans are priced whole."""
 
     def __init__(self, scene: Scene, player: Player, prices: Mapping[str, int],
-                 pins: Mapping[int, tuple[int, ...]] | None, recall: Recall) -> None:
+                 pins: Mapping[int, tuple[int, ...]] | None, recall: Recall,
+                 wishes: Sequence[Sequence[Wish]]) -> None:
         self.scene = scene
         self.best: Plan | None = None
         self.trace: list[tuple[int, int, int]] = []
@@ -80,7 +82,7 @@ class _Table:
         self._wider = False
         self._last: dict[str, Any] = {}
         self._pedals = PedalSearch(scene.parts, scene.ways, scene.ends, player, prices, pins,
-                                   recall=recall)
+                                   recall=recall, wishes=wishes)
         self._foot_work = self._pedals.given()
         self._given: dict[tuple[int, tuple[int, ...]], _Given] = {}
         base = _taken(scene, self._next("asked", self._pedals).cheapest(scene.ways))
@@ -305,14 +307,15 @@ class _Table:
 def plan(scene: Scene, player: Player, prices: Mapping[str, int],
          pins: Mapping[int, tuple[int, ...]] | None = None,
          trace: list[tuple[int, int, int]] | None = None, prove: int = 1,
-         recall: Recall | None = None) -> Plan:
+         recall: Recall | None = None, wishes: Sequence[Sequence[Wish]] = ()) -> Plan:
     """Solve a piece. ``trace`` collects (bound, best total, quarrels) of every round.
 
     ``prove``: how much work, in shares of the usual, goes into raising the bound when no better
     plan comes any more; the plan is the same whatever it is. ``recall``: of earlier plans of
-    nearly the same piece, for the same player and prices.
+    nearly the same piece, for the same player and prices. ``wishes``: what ornaments ask of the
+    pedals at each slice.
     """
-    table = _Table(scene, player, prices, pins, recall or Recall(searches=False))
+    table = _Table(scene, player, prices, pins, recall or Recall(searches=False), wishes)
     universe = scene.universe
     further = universe.proof // max(1, len(scene.parts))
     deal = Deal(table.shares(), {})
