@@ -46,7 +46,8 @@ def own(old: Grip, age: float, new: Grip) -> int:
     same_strings = len(same)
     same_fingers = len(set(old.fingers) & set(new.fingers))
     price += sum(again(age, s <= WIRE_TOP) for s in same) * weight(new) // 100
-    if age < PLAYER.same_finger_seconds - 1e-6:
+    placed_again = (old.strings, old.fingers) == (new.strings, new.fingers) and same_strings > 1
+    if age < PLAYER.same_finger_seconds - 1e-6 and not placed_again:
         price += same_fingers * PRICES["hop"]
     if age < PLAYER.placing_lead_seconds - 1e-6:
         price += max(0, same_fingers - same_strings) * PRICES["hop_quick"]

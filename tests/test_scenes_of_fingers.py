@@ -170,3 +170,12 @@ def test_a_bass_is_the_fourth_finger_s(left):
     basses = [n for n in drafted(right, left, 68, fifths=-5).notes if n.onset > 0
               and n.pitch.name in ("F2", "Db2")]
     assert {(n.hand, n.finger) for n in basses} == {("L", 4)}
+
+
+@pytest.mark.parametrize("names", ["C5 E5", "G4 C5 E5", "E4 G4 C5 E5"])
+def test_a_chord_that_comes_again_is_placed_again_as_it_was(names):
+    """A single note changes fingers where it is quick; a chord does not gain by it."""
+    draft = drafted("".join(chord(names, 1) for _ in range(16)), BUSY, 72)
+    struck = {tuple((n.pitch.name, n.finger) for n in here if n.hand == "R")
+              for here in by_onset(draft)}
+    assert len(struck) == 1

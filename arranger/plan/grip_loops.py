@@ -23,6 +23,9 @@ _OCTAVE = 7
 _SLOW_TURN = 3
 #: Strings from which on a hand placed anew is a chord.
 _CHORD = 3
+#: Strings from which on a grip that comes again is placed again as it was (common practice); single
+#: notes change fingers.
+_PAIR = 2
 
 Grips = npt.NDArray[np.int64]  #: columns of ``GripCosts``, a row each
 
@@ -81,7 +84,8 @@ def own_prices(grips: Grips, turns: Grips, fees: Fees, old: Ids, age: Times, new
             wires = _count(grips[8, a] & grips[2, b])
             fingers = _count(grips[5, a] & grips[5, b])
             price += ((strings - wires) * again + wires * wired) * grips[6, b] // 100
-            price += fingers * hop + max(fingers - strings, 0) * quick
+            if strings < _PAIR or grips[2, a] != grips[2, b] or grips[5, a] != grips[5, b]:
+                price += fingers * hop + max(fingers - strings, 0) * quick
             if not grips[2, a] >> grips[0, b] & 1:
                 price += _count(grips[7, b] & grips[5, a]) * bottom
             price += _turning(grips, turns, fees, a, age[k], b)
