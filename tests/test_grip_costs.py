@@ -46,7 +46,8 @@ def own(old: Grip, age: float, new: Grip) -> int:
     same_strings = len(same)
     same_fingers = len(set(old.fingers) & set(new.fingers))
     price += sum(again(age, s <= WIRE_TOP) for s in same) * weight(new) // 100
-    if age < PLAYER.same_finger_seconds - 1e-6:
+    placed_again = (old.strings, old.fingers) == (new.strings, new.fingers) and same_strings > 1
+    if age < PLAYER.same_finger_seconds - 1e-6 and not placed_again:
         price += same_fingers * PRICES["hop"]
     if age < PLAYER.placing_lead_seconds - 1e-6:
         price += max(0, same_fingers - same_strings) * PRICES["hop_quick"]
@@ -65,6 +66,9 @@ def own(old: Grip, age: float, new: Grip) -> int:
             price += -(-turn(before, after, steps) // (1 if quick else 3))
     elif alone and old.fingers == new.fingers and 0 < width <= 7:
         price += PRICES["apart"]
+    below = new.strings[-1] < old.strings[0]
+    if below and len(new.strings) == 1 and (not alone or width > PLAYER.span_steps):
+        price += PRICES["under"] * (new.fingers != (4,))
     placed = set(new.strings) - set(old.strings)
     if len(placed) >= 3 and age < PLAYER.collision_seconds - 1e-6:
         price += len(placed) * PRICES["replace"]
@@ -86,6 +90,8 @@ def turn(before: int, after: int, way: int) -> int:
     if way == 0:
         return 0
     up, far = way > 0, min(abs(way), 6)
+    if abs(way) > PLAYER.span_steps:
+        return PRICES["turn"] + PRICES["turn_string"] * far
     nearer = before - after if up else after - before  # fingers towards the thumb, as the line goes
     if nearer > 0:
         least, most = {1: (1, 3), 2: (2, 5), 3: (3, 9)}[nearer]

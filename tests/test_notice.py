@@ -87,7 +87,8 @@ def test_a_tremolo_between_wire_strings_is_told():
 
 def test_an_ornament_wants_its_other_note_of_pedals_and_of_levers():
     sign = "<ornaments><trill-mark/><accidental-mark>flat</accidental-mark></ornaments>"
-    document = document_of(piano(note("C6", 8, notations=sign) + note("D6", 8)))
+    document = document_of(piano(note("C6", 8, notations=sign) + note("D6", 8) + backup(16)
+                                 + low("D3", 16)))
     for harp, code in (("pedal-47", "P1"), ("lever-34", "K1")):
         settings = replace(SETTINGS, harp=load_harp(harp))
         draft = arrange(document.score, "P1", settings).draft

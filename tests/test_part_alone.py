@@ -120,6 +120,19 @@ def test_words_between_the_staves_rise_where_another_part_has_them_for_all(above
     assert printed(score((BAR, voice), (BAR, own)))[1] == [("sostenuto", staff, "0")]
 
 
+@pytest.mark.parametrize(("place", "found"), [
+    ({}, "above"), ({"placement": "below"}, "below"), ({"placement": "above"}, "above")])
+def test_a_tempo_without_a_place_stands_over_the_staff(place, found):
+    part = part_alone(score((words("Lento.", **place) + words("dolce") + BAR,)))
+    assert [mark.get("placement") for mark in part.iter("direction")] == [found, None]
+
+
+def test_a_tempo_drawn_under_the_staff_stays_there():
+    low = direction('<words default-y="-70">a tempo</words>')
+    assert [mark.get("placement") for mark in part_alone(score((low + BAR,))).iter("direction")
+            ] == [None]
+
+
 def test_the_same_change_twice_in_a_bar_of_one_staff_stays():
     bar = "<note><rest/><duration>2</duration></note>"
     found, = printed(score((BAR,), (words("rit.") + bar + words("rit.") + bar,)))

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from arranger.model.harp import PEDALS
 from arranger.model.pitch import Pitch
 from arranger.plan import pedal_path as module
+from arranger.plan.ornaments import Wish
 from arranger.plan.pedal_path import (
     FEET_AT_ONCE,
     PedalPath,
@@ -78,6 +79,31 @@ def test_total_equals_brute_force_over_settings_and_ways(passage, data):
     path = solve(passage, pins=pins)
     assert path.total == brute_force(nodes, gaps, movers(PLAYER, PRICES))
     assert all(path.states[at] == pin for at, pin in pins.items())
+
+
+@given(ANY.flatmap(passages), st.data())
+@settings(max_examples=40, deadline=None)
+def test_what_an_ornament_wishes_is_a_note_that_may_be_left_out(passage, data):
+    """And what the feet of the same plan cost, each searched alone, is the same."""
+    letters = sorted({w.pitch.step for row in passage.ways for n in row for w in n.ways}) or ["D"]
+    wishes = tuple(tuple(Wish(Pitch(step, data.draw(st.integers(-1, 1)), 4),
+                              data.draw(st.integers(1, 90)))
+                         for step in data.draw(st.lists(st.sampled_from(letters), max_size=2)))
+                   for _ in passage.ways)
+    search = PedalSearch(passage.parts, passage.ways, passage.ends, PLAYER, PRICES, wishes=wishes)
+    path = search.cheapest(passage.ways)
+    noted = Passage(passage.times, tuple(
+        (*row, *(Ways((Way(w.pitch, 0),), w.price) for w in asked))
+        for row, asked in zip(passage.ways, wishes, strict=True)), tuple(
+            (*row, *(time for _ in asked))
+            for row, asked, time in zip(passage.ends, wishes, passage.times, strict=True)))
+    assert path.total == solve(noted).total
+    feet = search.given().cheapest([frozenset(
+        (PEDALS.index(w.pitch.step), w.pitch.alter + 1) for n, w in zip(row, taken, strict=True)
+        if w is not None and not n.free)
+        for row, taken in zip(passage.ways, path.taken, strict=True)])
+    assert feet is not None
+    assert sum(feet.costs) + taken_price(passage, path) == path.total
 
 
 @given(st.just("DCBEFGA").flatmap(lambda s: passages(s, most=20, notes=5)))

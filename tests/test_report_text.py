@@ -271,6 +271,8 @@ def test_first_line_says_how_slow_it_is_comfortable():
     assert verdict({**report, "settings": {"tempo_assumed": True}, "findings": hurried[:1]}) == (
         "the draft is ready to try; no bar of it is beyond the harp. At the assumed tempo bar 7 "
         "asks for more than is comfortable: comfortable up to crotchet = 96.")
+    ringing = {**_finding("P2", 5), "limit": 26}  # heard, not felt
+    assert verdict({**report, "findings": [ringing, *hurried]}) == verdict(report)
     slow = {**_finding("R1", 3), "limit": 40}
     tempi = [{"onset": "0", "bpm": "50"}, {"onset": "20", "bpm": "120"}]
     assert verdict({**report, "findings": [slow, *hurried], "tempo": tempi}).endswith(

@@ -19,6 +19,8 @@ from arranger.passes.settings import Settings
 from arranger.plan.grip_costs import together
 from arranger.plan.grips import Grip, grip_price
 from arranger.plan.roles import roles
+from arranger.plan.slices import slices
+from arranger.plan.stand_ins import stand_ins
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
@@ -71,6 +73,17 @@ def test_no_pedal_passes_its_natural_notch_in_a_hurry(bpm):
                     low("r", 16), bpm)
     assert [m for m in draft.plan.moves if m.notches == 2] == []
     assert [n.pitch.midi for n in draft.notes] == [75, 77, 75, 77]
+
+
+def test_what_leans_on_a_note_does_not_take_its_place():
+    """F sharp leans on the G of a chord of G over B: B may stand in for G, F sharp not."""
+    music = note("F#4", 16) + backup(16) + chord("B2 G3 D4", 16, voice=5, staff=2)
+    score, part = score_of(piano(music), 60)
+    notes = [HarpNote(n, n.pitch, "R", None) for n in score.part_notes(part)]
+    (here,) = slices(notes, score.tempo)
+    g = here.notes[1]
+    assert g.pitch.name == "G3"
+    assert stand_ins(g, here, roles(notes)[g.id]) == (59,)
 
 
 def test_a_string_that_comes_back_after_others_has_its_time_too():

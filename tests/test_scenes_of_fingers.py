@@ -159,3 +159,23 @@ def test_a_high_trill_is_played_by_two_fingers_in_turn(names: str):
     draft = drafted(line(" ".join([names] * 8)), BUSY, 140)
     assert len(of_hand(draft, "R")) == 16
     assert {(n.pitch.name, n.finger) for n in of_hand(draft, "R")} == {("B5", 2), ("C6", 1)}
+
+
+@pytest.mark.parametrize("left", [
+    "".join(low(n) + chord("F3 Bb3 D4", 4, voice=5, staff=2) for n in ("Bb2", "F2")),
+    line("F4 Db4 Db2 F3 Db4 Ab3 F4 Db4 Ab3 F3 Db4 Ab3 F4 Db4 Db2 F3", 1, low)])
+def test_a_bass_is_the_fourth_finger_s(left):
+    """The hand comes down to it, from a chord or further than it spans: bass 4, then 3 2 1."""
+    right = "".join(note(n, 2) for n in ("F5", "Db6", "Eb5", "C6") * 2)
+    basses = [n for n in drafted(right, left, 68, fifths=-5).notes if n.onset > 0
+              and n.pitch.name in ("F2", "Db2")]
+    assert {(n.hand, n.finger) for n in basses} == {("L", 4)}
+
+
+@pytest.mark.parametrize("names", ["C5 E5", "G4 C5 E5", "E4 G4 C5 E5"])
+def test_a_chord_that_comes_again_is_placed_again_as_it_was(names):
+    """A single note changes fingers where it is quick; a chord does not gain by it."""
+    draft = drafted("".join(chord(names, 1) for _ in range(16)), BUSY, 72)
+    struck = {tuple((n.pitch.name, n.finger) for n in here if n.hand == "R")
+              for here in by_onset(draft)}
+    assert len(struck) == 1

@@ -198,3 +198,12 @@ def test_a_small_hand_is_given_the_same_notes():
             for hand in "LR"}
     assert {named(notes)[0], named(notes)[-1]} == {"C3", "C6"}
     assert all(max(s) - min(s) <= 7 for s in held.values() if s)
+
+
+def test_the_tune_stays_in_its_hand_over_a_chord_beside_it():
+    """A ninth down to the string next to the left thumb: first and fourth finger have it."""
+    right = note("F5", 3) + note("F5", 1) + note("E4", 8) + "".join(
+        note(n, 1) for n in ("F4", "A4", "C5", "Eb5"))
+    left = low("Bb2") + "".join(chord("F3 Bb3 D4", 4, voice=5, staff=2) for _ in "123")
+    tune = [n for n in drafted(right, left, 150, fifths=-2).notes if n.source.staff == 1]
+    assert [n.pitch.name for n in tune if n.hand == "L"] == []

@@ -34,6 +34,18 @@ def test_page_and_print_have_the_same_title():
     assert first.index(work) < first.index("Heron")
 
 
+@pytest.mark.parametrize(("said", "times"), [("Lento.", 1), ("Lento, molto cantabile", 1),
+                                            ("dolce", 2)])
+def test_a_tempo_for_a_name_is_printed_once(said, times):
+    """It heads the music where that says it, else the piece; what else is said makes no odds."""
+    draft = sample_draft().replace(b"</work>", b"</work><movement-title>Lento</movement-title>")
+    at = draft.index(b"<note", draft.index(b"<measure"))
+    draft = (draft[:at] + b"<direction><direction-type><words>" + said.encode()
+             + b"</words></direction-type></direction>" + draft[at:])
+    first = pypdf.PdfReader(io.BytesIO(part_pdf(sample_report(), draft))).pages[0].extract_text()
+    assert first.count("Lento") + first.count("dolce") == times
+
+
 @pytest.mark.parametrize("text", ["Più adagio", "[Allegro]", "molto rit.", "Im Zeitmaß", "Tempo",
                                   "1º tempo", "Tempo primo", "Mouvt", "Au mouvement.",
                                   "calando", "colla voce", "a piacere", "L’istesso tempo",

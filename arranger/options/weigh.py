@@ -21,6 +21,7 @@ from arranger.passes.feet import move_pedals
 from arranger.passes.jumps import barline_groups
 from arranger.passes.pipeline import weighed
 from arranger.passes.settings import Settings
+from arranger.plan.ornaments import ORNAMENTS
 from arranger.plan.pinned import KEPT
 from arranger.plan.recall import Recall
 from arranger.plan.timing import Window
@@ -183,11 +184,12 @@ class Scales:
     def _moved(self, was: Draft, idea: Idea) -> Draft | None:
         """The planned piece with a pedal at another moment, where only that changes.
 
-        It does where no setting is shared by repeats and nothing has to give way to the feet; a
-        harp part's own moments are pinned too.
+        It does where no setting is shared by repeats, no ornament asks for one and nothing has
+        to give way to the feet; a harp part's own moments are pinned too.
         """
-        if idea.choice.kind != "pedal" or self.present is not None or barline_groups(
-                was.source):
+        if (idea.choice.kind != "pedal" or self.present is not None
+                or barline_groups(was.source)
+                or any(n.source.marks & ORNAMENTS for n in was.notes)):
             return None
         plain, late = self._timed(Pins(), was)
         now, missed = self._timed(idea.placed.pins, was)
@@ -197,7 +199,7 @@ class Scales:
         """A draft with its pedals timed again under pins; also the windows that no foot meets."""
         settings = self.shop.settings
         return move_pedals(draft, replace(settings, pins=settings.pins.plus(pins)), {},
-                           self._recall)
+                           recall=self._recall)
 
     def _excerpt(self, spot: Spot) -> Score:
         """The bars around a spot as a score of their own, numbered as in the whole."""

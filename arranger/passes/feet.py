@@ -35,14 +35,15 @@ def give_up(draft: Draft, missed: Sequence[Window]) -> Draft:
 
 
 def move_pedals(draft: Draft, settings: Settings,
-                pins: Mapping[Fraction, tuple[int, ...]], recall: Recall | None = None,
-                ) -> tuple[Draft, tuple[Window, ...]]:
+                pins: Mapping[Fraction, tuple[int, ...]], ornaments: Sequence[Use] = (),
+                recall: Recall | None = None) -> tuple[Draft, tuple[Window, ...]]:
     """Time every pedal move; also return the windows that no foot can meet.
 
-    ``recall``: of the same piece under other pins.
+    ``ornaments``: what these ask of the pedals. ``recall``: of the same piece under other pins.
     """
     uses = uses_of([(n.onset, n.source.end, n.string, n.pitch.alter) for n in draft.notes],
                    frozenset(draft.plan.fixed))
+    uses += ornaments
     for onset, state in pins.items():
         uses += [Use(onset, step, position - 1, onset)
                  for step, position in zip(PEDALS, state, strict=True)]

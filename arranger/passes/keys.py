@@ -92,7 +92,7 @@ def _pedalled(draft: Draft, semitones: int, settings: Settings) -> KeyAdvice:
     strung = give_strings(folded, settings)
     lost = sum(isinstance(e.edit, Drop | Merge | Repitch | OctaveShift)
                for e in strung.draft.ledger.entries) - outside
-    timed, _ = move_pedals(strung.draft, settings, strung.pins)
+    timed, _ = move_pedals(strung.draft, settings, strung.pins, strung.ornaments)
     return KeyAdvice(semitones, fifths, len(timed.plan.moves), lost, outside)
 
 

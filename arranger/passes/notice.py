@@ -20,7 +20,7 @@ from arranger.model.pitch import Pitch
 from arranger.model.score import Note, bar_name
 from arranger.passes.settings import Settings
 from arranger.passes.start import as_source, start
-from arranger.plan.ornaments import auxiliaries
+from arranger.plan.ornaments import ORNAMENTS, auxiliaries
 from arranger.plan.part_hands import Grip
 from arranger.plan.roles import roles
 from arranger.rulebook.rules import rule
@@ -128,7 +128,7 @@ def _ornaments(draft: Draft) -> list[Diagnostic]:
         bars.setdefault(note.measure, []).append(note)
     found = []
     for played in draft.notes:
-        if not played.source.marks & {"trill", "turn", "mordent"}:
+        if not played.source.marks & ORNAMENTS:
             continue
         here = played.source.measure
         for other in auxiliaries(played.source, bars[here], draft.source.measures[here].fifths):

@@ -15,6 +15,7 @@ from arranger.model.score import NoteId
 from arranger.passes.compass import usable
 from arranger.passes.jumps import barline_groups, barlines
 from arranger.passes.settings import Settings
+from arranger.plan.ornaments import ORNAMENTS, Wish, wishes
 from arranger.plan.pedal_path import PedalPath, PedalSearch, Way, Ways, hurried
 from arranger.plan.pinned import pinned_ways
 from arranger.plan.recall import Recall
@@ -22,6 +23,7 @@ from arranger.plan.roles import Role, roles
 from arranger.plan.settings import key_setting
 from arranger.plan.slices import Slice, clock, slices
 from arranger.plan.stand_ins import stand_ins
+from arranger.plan.timing import Use
 from arranger.plan.worth import worth
 
 #: Notes struck together from which on they are read as a chord.
@@ -52,15 +54,25 @@ class Ground:
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """Slices of a draft with the ways and ends of their notes, as the ground has them."""
+    """Slices of a draft with the ways and ends of their notes, as the ground has them.
+
+    ``wishes``: what the ornaments of each slice ask of the pedals.
+    """
 
     parts: tuple[Slice, ...]
     ways: tuple[tuple[Ways, ...], ...]
     ends: tuple[tuple[float, ...], ...]
+    wishes: tuple[tuple[Wish, ...], ...]
 
     def by_slice(self, pins: Mapping[Fraction, tuple[int, ...]]) -> dict[int, tuple[int, ...]]:
         """Pins by index of the slice."""
         return {i: pins[s.onset] for i, s in enumerate(self.parts) if s.onset in pins}
+
+    def met(self, states: Sequence[tuple[int, ...]]) -> tuple[Use, ...]:
+        """What ornaments ask and these settings give, a use of the pedal each."""
+        return tuple(Use(here.onset, w.pitch.step, w.pitch.alter, here.onset, w.pitch.midi)
+                     for here, asked, state in zip(self.parts, self.wishes, states, strict=True)
+                     for w in asked if state[PEDALS.index(w.pitch.step)] == w.pitch.alter + 1)
 
     def price(self, path: PedalPath) -> int:
         """What the notes cost: respelled, replaced, left out."""
@@ -74,7 +86,9 @@ def lay_out(ground: Ground, settings: Settings, recall: Recall) -> Piece:
     for at, part in enumerate(ground.parts):
         pins = tuple(settings.pins.of(n.id) for n in part.notes)
         rows.append(recall.get(("ways", at, pins), partial(_row, part, ground, settings)))
-    return Piece(ground.parts, tuple(rows), ground.ends)
+    asked = recall.get("wishes", lambda: wishes(ground.draft, ground.parts,
+                                                settings.prices["ornament"]))
+    return Piece(ground.parts, tuple(rows), ground.ends, asked)
 
 
 def pinned(draft: Draft, piece: Piece, settings: Settings,
@@ -100,7 +114,7 @@ def _stands(groups: Sequence[Sequence[Fraction]], draft: Draft, piece: Piece, se
     keys = {onset: _possible(_of_key(draft, onset), settings.harp)
             for group in groups for onset in group}
     search = PedalSearch(piece.parts, piece.ways, piece.ends, settings.player, settings.prices,
-                         settings=keys.values(), recall=recall)
+                         settings=keys.values(), recall=recall, wishes=piece.wishes)
     search = search.knowing(recall.find("barlines"))
     recall.keep("barlines", search)
     free = search.cheapest(piece.ways)
@@ -200,7 +214,8 @@ def _ways(note: HarpNote, here: Slice, role: Role, draft: Draft, settings: Setti
         return pinned_ways(Ways((only,), value.drop, free=True), pin, note.pitch, value,
                            settings.prices)
     spelled = sorted(options, key=lambda p: (p != note.pitch, abs(p.alter), p))
-    hides = note.pitch.alter == 0 and len(here.notes) >= _CHORD
+    hides = ((note.pitch.alter == 0 and len(here.notes) >= _CHORD)
+             or bool(note.source.marks & ORNAMENTS))
     other = settings.prices["respell_chord" if hides else "respell"]
     ways = [Way(p, 0 if i == 0 else other) for i, p in enumerate(spelled)]
     if not note.source.grace:

@@ -114,7 +114,10 @@ def mark_pedals(score: Score, part: str, settings: Settings,
                   if pitches.get(n.id, n.pitch).midi == n.pitch.midi else n for n in written.notes)
     sure = tuple(n for n in notes if pitches.get(n.id) == n.pitch)
     progress("timing the pedals")
-    timed, missed = move_pedals(replace(strung.draft, notes=sure), settings, strung.pins)
+    timed, missed = move_pedals(replace(strung.draft, notes=sure), settings, strung.pins,
+                                strung.ornaments)
+    if missed and strung.ornaments:
+        timed, missed = move_pedals(replace(strung.draft, notes=sure), settings, strung.pins)
     cost = {"notes": strung.notes_price, "pedals": strung.total - strung.notes_price}
     draft = replace(timed, notes=notes, cost=cost, bound=strung.total)
     return Arranged(net(draft, settings), missed, True)
@@ -132,7 +135,9 @@ def _once(score: Score, part: str, settings: Settings, progress: Progress,
     planned = plan_together(ground, settings, recall)
     progress("timing the pedals")
     spared, lost = spare_strings(planned.draft, settings)
-    draft, missed = move_pedals(spared, settings, planned.pins, recall)
+    draft, missed = move_pedals(spared, settings, planned.pins, planned.ornaments, recall)
+    if missed and planned.ornaments:  # an ornament is no reason to leave out a note
+        draft, missed = move_pedals(spared, settings, planned.pins, recall=recall)
     while missed:
         fewer = give_up(draft, missed)
         if len(fewer.notes) == len(draft.notes):  # a barline's setting, not a note, is late

@@ -12,14 +12,19 @@ from arranger.passes.piece import Ground, lay_out, pinned
 from arranger.passes.settings import Settings
 from arranger.plan.pedal_path import pedal_path
 from arranger.plan.recall import Recall
+from arranger.plan.timing import Use
 
 
 @dataclass(frozen=True, slots=True)
 class Strung:
-    """The draft on strings, the settings pinned at barlines, and the price of the path."""
+    """The draft on strings, the settings pinned at barlines, and the price of the path.
+
+    ``ornaments``: what these ask of the pedals and get.
+    """
 
     draft: Draft
     pins: Mapping[Fraction, tuple[int, ...]]
+    ornaments: tuple[Use, ...]
     total: int
     notes_price: int
 
@@ -35,7 +40,7 @@ def give_strings(draft: Draft, settings: Settings) -> Strung:
     piece = lay_out(ground, settings, recall)
     pins = pinned(draft, piece, settings, recall)
     path = pedal_path(piece.parts, piece.ways, piece.ends, settings.player, settings.prices,
-                      piece.by_slice(pins))
+                      piece.by_slice(pins), piece.wishes)
     strung = put_on_strings(draft, piece.parts, path.taken,
                             pedal_words(draft, piece.parts, path, ground.roles))
-    return Strung(strung, pins, path.total, piece.price(path))
+    return Strung(strung, pins, piece.met(path.states), path.total, piece.price(path))

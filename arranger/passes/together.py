@@ -20,16 +20,21 @@ from arranger.plan.pedal_path import Way
 from arranger.plan.recall import Recall
 from arranger.plan.roles import Role
 from arranger.plan.slices import Slice
+from arranger.plan.timing import Use
 from arranger.plan.universe import LOST
 from arranger.plan.whole import Plan
 
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """The draft on strings and in hands, the settings pinned at barlines, prices by term."""
+    """The draft on strings and in hands, the settings pinned at barlines, prices by term.
+
+    ``ornaments``: what these ask of the pedals and get.
+    """
 
     draft: Draft
     pins: Mapping[Fraction, tuple[int, ...]]
+    ornaments: tuple[Use, ...]
     cost: Mapping[str, int]
     bound: int
     stays: int
@@ -45,14 +50,14 @@ def plan_together(ground: Ground, settings: Settings, recall: Recall) -> Planned
     pins = pinned(draft, piece, settings, recall)
     scene = set_scene(draft, piece.parts, piece.ways, piece.ends, part_roles, settings, recall)
     best = plan(scene, settings.player, settings.prices, piece.by_slice(pins),
-                prove=settings.proof, recall=recall)
+                prove=settings.proof, recall=recall, wishes=piece.wishes)
     losses = _losses(best, piece, part_roles, settings)
     strung = put_on_strings(draft, piece.parts, best.pedals.taken,
                             pedal_words(draft, piece.parts, best.pedals, part_roles), losses)
     notes = piece.price(best.pedals)
     cost = {"notes": notes, "pedals": best.pedal_total - notes, "hands": best.hand_total}
-    return Planned(put_in_hands(strung, piece.parts, best.hands), pins, cost, best.bound,
-                   best.stays)
+    return Planned(put_in_hands(strung, piece.parts, best.hands), pins,
+                   piece.met(best.pedals.states), cost, best.bound, best.stays)
 
 
 def _losses(best: Plan, piece: Piece, part_roles: Mapping[NoteId, Role],

@@ -5,13 +5,14 @@ With the strings given, no price depends on both feet any more, so each foot is 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
 
 from arranger.model.harp import PEDALS
+from arranger.plan.ornaments import Wish
 from arranger.search.board import INFINITE, SWITCHES, Board, Gap, Movers, Table
 from arranger.search.positions import PositionSearch
 
@@ -42,8 +43,11 @@ class GivenSearch:
     """Cheapest foot work where every note goes a given way; then the feet part, a search each."""
 
     def __init__(self, spans: Sequence[tuple[int, int]], gaps: Sequence[Gap], movers: Movers,
-                 ranges: Sequence[tuple[int, int]], pins: Mapping[int, tuple[int, ...]]) -> None:
+                 ranges: Sequence[tuple[int, int]], pins: Mapping[int, tuple[int, ...]],
+                 wishes: Sequence[tuple[Wish, ...]]) -> None:
+        """``wishes``: those of each span."""
         self._spans = spans
+        self._wishes = wishes
         self._gaps = gaps
         self._ranges = ranges
         self._feet = tuple(_OneFoot(gaps, movers, ranges, own) for own in SWITCHES)
@@ -63,7 +67,7 @@ class GivenSearch:
                   for first, last in self._spans]
         walks = []
         for foot in self._feet:
-            walk = foot.cheapest(wanted, self._pins)
+            walk = foot.cheapest(wanted, self._pins, self._wishes)
             if walk is None:
                 return None
             walks.append(walk)
@@ -77,6 +81,11 @@ class GivenSearch:
             stands += [None] * between + [(one, two)]
             costs += [a + b] + [0] * between
         return FootWork(tuple(states), tuple(stands), tuple(costs))
+
+
+def wished(wishes: Iterable[Wish]) -> Iterator[tuple[int, int, int]]:
+    """Pedal, position 0-2 and price of each wish."""
+    return ((PEDALS.index(w.pitch.step), w.pitch.alter + 1, w.price) for w in wishes)
 
 
 #: A state of one foot's search, the positions of its pedals, and what it cost to come there.
@@ -104,26 +113,29 @@ class _OneFoot:
         other._search = self._search.over(gaps)
         return other
 
-    def cheapest(self, wanted: Sequence[Wanted],
-                 pins: Sequence[tuple[tuple[int, ...], ...]]) -> _Walk | None:
+    def cheapest(self, wanted: Sequence[Wanted], pins: Sequence[tuple[tuple[int, ...], ...]],
+                 wishes: Sequence[tuple[Wish, ...]]) -> _Walk | None:
         """Cheapest path where these positions of pedals are needed."""
-        total, path = self._search.cheapest([self._table(w, p) for w, p in zip(
-            wanted, pins, strict=True)])
+        total, path = self._search.cheapest([self._table(*asked) for asked in zip(
+            wanted, pins, wishes, strict=True)])
         if total >= INFINITE:
             return None
         return tuple((state, self._settings[row], cost) for row, (state, cost) in zip(
             path, self._search.trail(), strict=True))
 
-    def _table(self, wanted: Wanted, pins: tuple[tuple[int, ...], ...]) -> Table:
+    def _table(self, wanted: Wanted, pins: tuple[tuple[int, ...], ...],
+               wishes: tuple[Wish, ...]) -> Table:
         """Prices of all settings; what asks the same of this foot is the same table."""
-        found = self._asked.get((wanted, pins))
+        found = self._asked.get((wanted, pins, wishes))
         if found is None:
             mine = frozenset(w for w in wanted if w[0] in self._mine)
-            found = self._asked[wanted, pins] = self._priced(mine, pins)
+            dear = tuple(w for w in wished(wishes) if w[0] in self._mine)
+            found = self._asked[wanted, pins, wishes] = self._priced(mine, pins, dear)
         return found
 
-    def _priced(self, mine: Wanted, pins: tuple[tuple[int, ...], ...]) -> Table:
-        key = (mine, pins)
+    def _priced(self, mine: Wanted, pins: tuple[tuple[int, ...], ...],
+                dear: tuple[tuple[int, int, int], ...]) -> Table:
+        key = (mine, pins, dear)
         if key not in self._tables:
             table = np.zeros(len(self._shape), dtype=np.int32)
             for pedal, position in mine:
@@ -131,5 +143,8 @@ class _OneFoot:
             for pin in pins:
                 missed = (np.array(pin[self._own]) != self._shape).any(axis=1)
                 table[missed & (table < INFINITE)] += PIN
+            for pedal, position, price in dear:
+                missed = self._shape[:, pedal - self._own.start] != position
+                table[missed & (table < INFINITE)] += price
             self._tables[key] = table
         return self._tables[key]

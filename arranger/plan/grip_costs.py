@@ -17,7 +17,7 @@ from arranger.search.two_hands import Times
 
 #: Price of what no finger can do: dear enough to lose a note for, and finite.
 IMPOSSIBLE = 1 << 16
-#: Strings beyond which a hand is carried over rather than stretched or turned (assumption).
+#: Strings beyond which a stretch or a turn becomes no dearer (assumption).
 _FAR = 6
 #: Strings from which on a late finger is felt: the lowest is placed first (as in ``hand_risks``).
 _CHORD = 3
@@ -94,16 +94,17 @@ def _fees(player: Player, prices: Mapping[str, int], impossible: int) -> Fees:
         restrike_free=float(player.restrike_free_seconds),
         same_finger=float(player.same_finger_seconds), lead=float(player.placing_lead_seconds),
         afresh=float(player.afresh_seconds), collision_time=float(player.collision_seconds),
-        impossible=impossible,
+        impossible=impossible, lowest=player.fingers_per_hand,
         **{name: int(prices[name]) for name in (
             "travel", "leap", "replace", "apart", "restrike", "restrike_easy", "restrike_wire",
-            "hop", "hop_quick", "late_bottom", "collision", "near_after")})
+            "hop", "hop_quick", "late_bottom", "under", "collision", "near_after")})
 
 
 def _turns(player: Player, prices: Mapping[str, int]) -> npt.NDArray[np.int64]:
     """Price from one single note to the next, by fingers (0: no single note) and strings between.
 
-    The last axis is indexed from -WIDEST to WIDEST.
+    The last axis is indexed from -WIDEST to WIDEST. Over more than it spans the hand is carried,
+    and it is all one which finger was there and which comes: as dear as the farthest turn.
     """
     table = np.zeros((5, 5, 2 * WIDEST + 1), dtype=np.int64)
     for before, after in product(range(1, 5), repeat=2):
@@ -113,6 +114,8 @@ def _turns(player: Player, prices: Mapping[str, int]) -> npt.NDArray[np.int64]:
             turn = before == 1 and after >= 3 if way > 0 else before >= 3 and after == 1
             if way == 0:
                 price = 0
+            elif abs(way) > player.span_steps:
+                price = prices["turn"] + prices["turn_string"] * _FAR
             elif rising > 0:
                 price = prices["shape"] * min(uneasy(rising, abs(way), close=True), _FAR)
                 price += prices["stretch"] * min(beyond(player, before, after, abs(way)), _FAR)

@@ -23,12 +23,15 @@ _OCTAVE = 7
 _SLOW_TURN = 3
 #: Strings from which on a hand placed anew is a chord.
 _CHORD = 3
+#: Strings from which on a grip that comes again is placed again as it was (common practice); single
+#: notes change fingers.
+_PAIR = 2
 
 Grips = npt.NDArray[np.int64]  #: columns of ``GripCosts``, a row each
 
 
 class Fees(NamedTuple):
-    """What the loops need of a player (strings, seconds) and of the prices."""
+    """What the loops need of a player (strings, seconds, ``lowest`` finger) and of the prices."""
 
     span: float
     travel_speed: float
@@ -50,6 +53,8 @@ class Fees(NamedTuple):
     hop: int
     hop_quick: int
     late_bottom: int
+    under: int
+    lowest: int
     collision: int
     near_after: int
     impossible: int
@@ -79,10 +84,14 @@ def own_prices(grips: Grips, turns: Grips, fees: Fees, old: Ids, age: Times, new
             wires = _count(grips[8, a] & grips[2, b])
             fingers = _count(grips[5, a] & grips[5, b])
             price += ((strings - wires) * again + wires * wired) * grips[6, b] // 100
-            price += fingers * hop + max(fingers - strings, 0) * quick
+            if strings < _PAIR or grips[2, a] != grips[2, b] or grips[5, a] != grips[5, b]:
+                price += fingers * hop + max(fingers - strings, 0) * quick
             if not grips[2, a] >> grips[0, b] & 1:
                 price += _count(grips[7, b] & grips[5, a]) * bottom
             price += _turning(grips, turns, fees, a, age[k], b)
+            if grips[1, b] < grips[0, a] and 0 < grips[4, b] < fees.lowest and (
+                    grips[4, a] == 0 or width > fees.span):
+                price += fees.under
             placed = _count(grips[2, b] & ~grips[2, a])
             if placed >= _CHORD:
                 price += placed * afresh

@@ -30,7 +30,7 @@ class Tone:
     the written chord. ``exposed``: it is struck in a thin texture (``plan.exposure``).
     ``moving``: it is shorter than a beat, so that an octave breaks its line. ``idle``: the other
     hand has nothing to do about that time and may well take all of the moment. ``loose``: its
-    staff says little of the hand.
+    staff says little of the hand. ``tune``: it leads the tune.
     """
 
     pitch: Pitch
@@ -44,6 +44,7 @@ class Tone:
     moving: bool = False
     idle: bool = False
     loose: bool = False
+    tune: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,7 +218,8 @@ def _sized(option: Option, tones: Sequence[Tone], player: Player,
         if given and len(given) == len(tones) and all(t.idle for t in given):
             price += prices["idle_hand"]
         else:
-            price += sum(prices["loose_hand" if t.loose else "other_hand"] for t in given)
+            price += sum(prices["loose_hand"] if t.loose else prices["other_hand"]
+                         + t.tune * prices["tune_hand"] for t in given)
         for i, _ in hand.tones:
             chords.setdefault(tones[i].chord, set()).add(which)
     price += prices["split"] * sum(len(c) > 1 for c in chords.values())

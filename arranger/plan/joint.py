@@ -22,6 +22,7 @@ from typing import Any, Protocol, TypeVar
 from arranger.plan.bargain import Deal, Wants, quarrels
 from arranger.plan.foot_work import FootWork
 from arranger.plan.hand_search import HandSearch, Scene
+from arranger.plan.ornaments import Wish
 from arranger.plan.pedal_path import PedalPath, PedalSearch, Ways
 from arranger.plan.recall import Recall
 from arranger.plan.universe import LOST, NOTHING, NOWHERE, Extra, Offers
@@ -66,7 +67,8 @@ class _Table:
     """Both sides at one table: they are asked under offers, and plans are priced whole."""
 
     def __init__(self, scene: Scene, player: Player, prices: Mapping[str, int],
-                 pins: Mapping[int, tuple[int, ...]] | None, recall: Recall) -> None:
+                 pins: Mapping[int, tuple[int, ...]] | None, recall: Recall,
+                 wishes: Sequence[Sequence[Wish]]) -> None:
         self.scene = scene
         self.best: Plan | None = None
         self.trace: list[tuple[int, int, int]] = []
@@ -77,7 +79,7 @@ class _Table:
         self.spent = 0.0  # on questions, in shares of a usual proof
         self._last: dict[str, Any] = {}
         self._pedals = PedalSearch(scene.parts, scene.ways, scene.ends, player, prices, pins,
-                                   recall=recall)
+                                   recall=recall, wishes=wishes)
         self._foot_work = self._pedals.given()
         self._priced: dict[int, tuple[Extra, Extra, tuple[Ways, ...]]] = {}
         self._known: list[tuple[object, tuple[int, ...]]] = []
@@ -332,14 +334,15 @@ class _Table:
 def plan(scene: Scene, player: Player, prices: Mapping[str, int],
          pins: Mapping[int, tuple[int, ...]] | None = None,
          trace: list[tuple[int, int, int]] | None = None, prove: int = 1,
-         recall: Recall | None = None) -> Plan:
+         recall: Recall | None = None, wishes: Sequence[Sequence[Wish]] = ()) -> Plan:
     """Solve a piece. ``trace`` collects (bound, best total, quarrels) of every round.
 
     ``prove``: how much work, in shares of the usual, goes into raising the bound when no better
     plan comes any more; where both sides agree in the end, that is the best plan. ``recall``: of
-    earlier plans of nearly the same piece, for the same player and prices.
+    earlier plans of nearly the same piece, for the same player and prices. ``wishes``: what
+    ornaments ask of the pedals at each slice.
     """
-    table = _Table(scene, player, prices, pins, recall or Recall(searches=False))
+    table = _Table(scene, player, prices, pins, recall or Recall(searches=False), wishes)
     universe = scene.universe
     deal = Deal(table.shares(), {})
     table.seek(deal, universe.rounds, 1.0)

@@ -18,7 +18,8 @@ import numpy.typing as npt
 
 from arranger.model.harp import PEDALS
 from arranger.model.pitch import SEMITONES, Pitch
-from arranger.plan.foot_work import PIN, GivenSearch
+from arranger.plan.foot_work import PIN, GivenSearch, wished
+from arranger.plan.ornaments import Wish
 from arranger.plan.pedal_loops import demanded
 from arranger.plan.recall import Recall
 from arranger.plan.ring import AUDIBLE, level
@@ -139,11 +140,12 @@ def hurried(wait: npt.NDArray[np.float64], player: Player,
 
 def pedal_path(parts: Sequence[Slice], ways: Sequence[Sequence[Ways]],
                ends: Sequence[Sequence[float]], player: Player, prices: Mapping[str, int],
-               pins: Mapping[int, tuple[int, ...]] | None = None) -> PedalPath:
+               pins: Mapping[int, tuple[int, ...]] | None = None,
+               wishes: Sequence[Sequence[Wish]] = ()) -> PedalPath:
     """Solve a piece exactly, once (see ``PedalSearch``)."""
     if not parts:
         return PedalPath((), (), 0)
-    return PedalSearch(parts, ways, ends, player, prices, pins).cheapest(ways)
+    return PedalSearch(parts, ways, ends, player, prices, pins, wishes=wishes).cheapest(ways)
 
 
 class PedalSearch:
@@ -156,23 +158,27 @@ class PedalSearch:
     ends : seconds at which each note of each slice stops being held.
     pins : positions 0-2 of the seven pedals that must stand at a slice (by its index).
     settings : positions that pins of later calls may ask for besides.
+    wishes : what ornaments ask of the pedals at each slice (none: nothing).
     """
 
     def __init__(self, parts: Sequence[Slice], ways: Sequence[Sequence[Ways]],
                  ends: Sequence[Sequence[float]], player: Player, prices: Mapping[str, int],
                  pins: Mapping[int, tuple[int, ...]] | None = None,
                  settings: Iterable[tuple[int, ...]] = (),
-                 recall: Recall | None = None) -> None:
+                 recall: Recall | None = None, wishes: Sequence[Sequence[Wish]] = ()) -> None:
         recall = recall or Recall()
+        wishes = wishes or ((),) * len(parts)
         times = [s.seconds for s in parts]
         firsts = stations(times)
         self._spans = tuple(zip(firsts, [*firsts[1:], len(parts)], strict=True))
         self._pins = pins or {}
-        self._ranges = _ranges(ways, (*self._pins.values(), *settings))
+        self._wishes = [tuple(w for row in wishes[first:last] for w in row)
+                        for first, last in self._spans]
+        self._ranges = _ranges(ways, (*self._pins.values(), *settings), self._wishes)
         board = Board(self._ranges)
-        self._gaps = recall.get(("gaps", *map(id, ways)), lambda: ([
+        self._gaps = recall.get(("gaps", *map(id, ways), *self._wishes), lambda: ([
             recall.same((g.leave.tobytes(), g.work, g.look_back), g)
-            for g in _gaps(times, self._spans, ways, ends, player, prices)], ways))[0]
+            for g in _gaps(times, self._spans, ways, ends, wishes, player, prices)], ways))[0]
         self._movers = movers(player, prices)
         self._search = PositionSearch(self._gaps, self._movers, board)
         self._nodes = recall.common(("nodes", self._ranges), lambda: _Nodes(board))
@@ -186,7 +192,7 @@ class PedalSearch:
         new = copy(self)
         if other is not None and other._ranges == self._ranges:
             new._search = other._search.over(self._gaps)
-            if other._spans == self._spans:
+            if other._spans == self._spans and other._wishes == self._wishes:
                 new._asked, new._rows = other._asked, other._rows
                 new._tables, new._taken = other._tables, other._taken
         return new
@@ -198,7 +204,8 @@ class PedalSearch:
 
     def given(self) -> GivenSearch:
         """Search of the foot work of the same piece where every note goes a given way."""
-        return GivenSearch(self._spans, self._gaps, self._movers, self._ranges, self._pins)
+        return GivenSearch(self._spans, self._gaps, self._movers, self._ranges, self._pins,
+                           self._wishes)
 
     def cheapest(self, ways: Sequence[Sequence[Ways]],
                  pins: Mapping[int, tuple[int, ...]] | None = None) -> PedalPath:
@@ -248,17 +255,21 @@ class PedalSearch:
             tables = list(self._tables)
         return [table if table is not None and all(known[first:last]) else self._nodes.station(
             [w for row in ways[first:last] for w in row],
-            [pins[at] for at in range(first, last) if at in pins])
-            for table, (first, last) in zip(tables, self._spans, strict=True)]
+            [pins[at] for at in range(first, last) if at in pins], wishes)
+            for table, wishes, (first, last) in zip(tables, self._wishes, self._spans,
+                                                    strict=True)]
 
 
 def _ranges(ways: Sequence[Sequence[Ways]],
-            settings: Iterable[tuple[int, ...]]) -> tuple[tuple[int, int], ...]:
-    """Positions each pedal may need: from the lowest to the highest that a note or a pin asks."""
+            settings: Iterable[tuple[int, ...]],
+            wishes: Iterable[Iterable[Wish]]) -> tuple[tuple[int, int], ...]:
+    """Positions each pedal may need: from the lowest to the highest that anything asks."""
     used: list[set[int]] = [set() for _ in PEDALS]
     for note in (w for row in ways for w in row if not w.free):
         for way in note.ways:
             used[PEDALS.index(way.pitch.step)].add(way.pitch.alter + 1)
+    for pitch in (w.pitch for row in wishes for w in row):
+        used[PEDALS.index(pitch.step)].add(pitch.alter + 1)
     for state in settings:
         for positions, position in zip(used, state, strict=True):
             positions.add(position)
@@ -273,10 +284,11 @@ class _Nodes:
         self.settings = tuple(tuple(map(int, row)) for row in board.states)
         self._stations: WeakValueDictionary[tuple[object, ...], Table] = WeakValueDictionary()
 
-    def station(self, notes: Sequence[Ways], pins: Sequence[tuple[int, ...]]) -> Table:
+    def station(self, notes: Sequence[Ways], pins: Sequence[tuple[int, ...]],
+                wishes: tuple[Wish, ...]) -> Table:
         """Prices of all settings where these notes are wanted and these settings must stand."""
         demands = [_demand(note) for note in notes]
-        key = (*demands, *pins)
+        key = (*demands, *pins, wishes)
         table = self._stations.get(key)
         if table is None:
             table = demanded(self.states, np.array([row for rows in demands for row in rows],
@@ -285,6 +297,8 @@ class _Nodes:
                 for own in SWITCHES:
                     met = (np.array(pin[own]) == self.states[:, own]).all(axis=1)
                     table += np.where(met, 0, PIN).astype(np.int32)
+            for pedal, position, price in wished(wishes):
+                table += np.where(self.states[:, pedal] == position, 0, price).astype(np.int32)
             self._stations[key] = table
         return table
 
@@ -314,7 +328,8 @@ def _near(times: Sequence[float], firsts: Sequence[int], rank: int, seconds: flo
 
 
 def _gaps(times: Sequence[float], spans: Sequence[tuple[int, int]],
-          ways: Sequence[Sequence[Ways]], ends: Sequence[Sequence[float]], player: Player,
+          ways: Sequence[Sequence[Ways]], ends: Sequence[Sequence[float]],
+          wishes: Sequence[Sequence[Wish]], player: Player,
           prices: Mapping[str, int]) -> list[Gap]:
     """What the feet may do before every station."""
     uses = _LastUse()
@@ -338,4 +353,6 @@ def _gaps(times: Sequence[float], spans: Sequence[tuple[int, int]],
         for at in range(first, last):
             for note_ways, end in zip(ways[at], ends[at], strict=True):
                 uses.note(note_ways, times[at], end)
+            for wish in wishes[at]:
+                uses.note(Ways((Way(wish.pitch, 0),), 0), times[at], times[at])
     return gaps

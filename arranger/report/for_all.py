@@ -25,8 +25,13 @@ def said(direction: ET.Element) -> Said:
     return frozenset(filter(None, map(_content, direction.iterfind("direction-type/*"))))
 
 
+def bare(text: str) -> str:
+    """Return a text as ``said`` compares it: small letters, no accents, no brackets around it."""
+    return plain(text).strip(" .()[]")
+
+
 def _content(sign: ET.Element) -> tuple[str, str] | None:
-    text = plain("".join(sign.itertext())).strip(" .()[]")
+    text = bare("".join(sign.itertext()))
     return (sign.tag, text) if text or sign.tag in _SIGNS else None
 
 

@@ -101,6 +101,8 @@ def _say_once(own: list[ET.Element], index: int) -> Said:
                 measure.remove(direction)
         elif signs_for_all(direction, False, False):
             _lift(measure, here)
+        elif staff == "1" and signs == direction.findall("direction-type") and _anywhere(direction):
+            _settle(direction)
         for what in here:
             shown.setdefault(what, set()).add((staff, at))
     return everything
@@ -112,6 +114,13 @@ def _lift(measure: ET.Element, what: Said) -> None:
         if (direction.findtext("staff", "1").strip() != "1" and said(direction) & what
                 and direction.get("placement") == "above"):
             _settle(direction)
+
+
+def _anywhere(direction: ET.Element) -> bool:
+    """Tell whether a score leaves it open on which side of its staff a mark stands."""
+    return direction.get("placement") is None and not any(
+        sign.get("default-y", "").strip().startswith("-")
+        for sign in direction.iterfind("direction-type/*"))
 
 
 def _settle(direction: ET.Element) -> None:

@@ -24,6 +24,7 @@ from arranger.report.part_breaks import (
     shorten_line,
 )
 from arranger.report.placing_brackets import NAMED_FINGERS, Placed, draw_brackets
+from arranger.report.repeated_grips import thin_fingers
 from arranger.report.staff_rests import hold_staves
 
 #: Verovio's unit of a tenth of a millimetre: 18 cm of music, staves 7 mm high as in printed parts.
@@ -78,6 +79,7 @@ def part_lines(draft_xml: bytes, glyphs: dict[str, ET.Element],
     part = part_alone(root)
     settings = hold_settings(part)
     hold_staves(part)
+    thin_fingers(part, groups)
     plain, = _drawn([root], glyphs, "auto")
     ways = [plain]
     broken = [bar_widths(drawing) for drawing in plain]

@@ -9,6 +9,7 @@ from xml.etree import ElementTree as ET
 
 from arranger.model.harp import PedalSetting
 from arranger.report.diagram import setting_svg
+from arranger.report.for_all import bare, said
 from arranger.report.page_lists import bar_index
 from arranger.report.part_pages import Line, best_pages, free_hands, part_lines
 from arranger.report.pdf_drawing import Drawing
@@ -62,13 +63,25 @@ def part_pdf(report: Mapping[str, Any], draft_xml: bytes) -> bytes:
 
 
 def _names(draft_xml: bytes, report: Mapping[str, Any]) -> tuple[Heading, str]:
-    """Return heading and composer; a score without a title has the name of its file."""
+    """Return heading and composer; a score without a title has the name of its file.
+
+    A tempo that heads the piece and stands over its first bar as well is printed there alone.
+    """
     root = ET.fromstring(draft_xml)
     found, author = names_of(root)
     file = report["source"]["file"]
     title = found.title or file.rpartition(".")[0] or file
-    return (Heading(*(plain(text).strip() for text in (title, found.above, found.below))),
+    below = "" if _opens_with(root, found.below) else found.below
+    return (Heading(*(plain(text).strip() for text in (title, found.above, below))),
             plain(author).strip())
+
+
+def _opens_with(root: ET.Element, text: str) -> bool:
+    """Tell whether the first bar of a part has a direction that begins with these words."""
+    wanted = bare(text)
+    return any(tag == "words" and told.startswith(wanted)
+               for part in root.iterfind("part") for direction in part.iterfind(
+                   "measure[1]/direction") for tag, told in said(direction))
 
 
 def _title(canvas: Any, names: Heading, author: str) -> None:

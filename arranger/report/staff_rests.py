@@ -42,12 +42,12 @@ def _rest(measure: ET.Element, staff: str, voice: str, divisions: Fraction) -> N
 
     They have written values: the clef after a rest that is only "the whole bar" stands before it.
     """
-    *_, at = times = list(_times(measure))
-    clefs = {time / divisions for time, child in zip(times, measure, strict=False)
+    *_, at = places = list(times(measure))
+    clefs = {place / divisions for place, child in zip(places, measure, strict=False)
              for clef in child.findall("clef") if clef.get("number", "1") == staff}
     added = [_with(ET.Element("backup"), duration=str(at))] if at else []
     for start, end in pairwise(sorted({Fraction(0), *filter(_plain, clefs),
-                                       max(times) / divisions})):
+                                       max(places) / divisions})):
         for name, value in _values(end - start):
             rest = ET.Element("note", {"print-object": "no"})
             ET.SubElement(rest, "rest")
@@ -71,7 +71,7 @@ def _values(length: Fraction) -> Iterator[tuple[str, Fraction]]:
         length %= value
 
 
-def _times(measure: ET.Element) -> Iterator[Fraction]:
+def times(measure: ET.Element) -> Iterator[Fraction]:
     """Give the place in divisions at which each element of a bar stands, and that of its end."""
     at = Fraction(0)
     for element in measure:

@@ -46,6 +46,8 @@ SEVERITIES: Mapping[str, str] = {
 }
 #: Findings about the work of the feet, and how many of them in one bar are many (assumption).
 _FEET, _MANY = ("P2", "P3", "P4"), 2
+#: A pedal on a string that rings: it is heard, not felt, and damping mends it, no slower tempo.
+_HEARD = "P2"
 #: A third of the bars, but no fewer than four, make a draft doubtful (assumption).
 _RESISTS, _LEAST_HIT = 3, 4
 CAUTION = "A draft is a proposal; it is settled when a harpist has played it."
@@ -185,9 +187,11 @@ def _comfort(report: Entry) -> list[str]:
     """Say in how many bars there is less time than is comfortable, and which tempo would do.
 
     Bars that cannot be played are told apart. Where the tempo changes, the share of it is told.
+    What only rings on is no matter of time: a study would be comfortable at a third of its tempo.
     """
     beyond = {f["bar"] for f in at_every_place(report["findings"]) if f["severity"] == "error"}
-    limited = [f for f in report["findings"] if "limit" in f and f["severity"] != "error"]
+    limited = [f for f in report["findings"]
+               if "limit" in f and f["severity"] != "error" and f["code"] != _HEARD]
     found = {f["bar"] for f in at_every_place(limited)} - beyond
     tempi = [(Fraction(m["onset"]), Fraction(m["bpm"])) for m in report.get("tempo", ())]
 
