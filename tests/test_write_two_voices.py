@@ -313,6 +313,31 @@ def test_dynamics_stand_between_the_staves_and_are_not_said_twice() -> None:
             for d in harp.iter("direction")] == [("1", "p"), ("1", "f")]
 
 
+def test_a_level_in_force_is_known_by_when_it_takes_effect() -> None:
+    late = loud("sf").replace("</direction-type>", "</direction-type><offset>4</offset>")
+    first = loud("p") + late + loud("p").replace(
+        "</direction-type>", "</direction-type><offset>2</offset>") + UPPER
+    harp = score(part(attributes(2) + first)).find("part")
+    one_line_of_dynamics(harp)
+    assert [d.find("direction-type/dynamics")[0].tag for d in harp.iter("direction")] == ["p", "sf"]
+
+
+def test_an_accent_stays_where_a_note_is_struck() -> None:
+    harp = score(part(attributes(2) + note("G5", 8, tie="start") + loud("sf")
+                      + note("r", 4) + loud("sf") + note("G5", 4))).find("part")
+    one_line_of_dynamics(harp)
+    (left,) = harp.iter("direction")
+    assert left.getnext().find("pitch") is not None
+
+
+def test_what_several_players_are_told_is_said_once() -> None:
+    word = direction("<words>cresc.</words>")
+    harp = score(part(attributes(2) + word + note("G5", 8) + word + note("A5", 8),
+                      word + note("G5", 16))).find("part")
+    one_line_of_words(harp)
+    assert len(list(harp.iter("words"))) == 2
+
+
 def wedge(kind: str, number: int, staff: int = 1) -> str:
     return direction(f'<wedge type="{kind}" number="{number}"/>', staff)
 
