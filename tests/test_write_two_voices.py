@@ -332,10 +332,13 @@ def test_an_accent_stays_where_a_note_is_struck() -> None:
 
 def test_what_several_players_are_told_is_said_once() -> None:
     word = direction("<words>cresc.</words>")
-    harp = score(part(attributes(2) + word + note("G5", 8) + word + note("A5", 8),
-                      word + note("G5", 16))).find("part")
+    other = direction("<words>dolce</words>")
+    whole = note("G5", 16)
+    bars = [attributes(2) + word + note("G5", 8) + word + note("A5", 8), word + whole, whole,
+            whole, word + whole, other + whole, word + whole]
+    harp = score(part(*bars)).find("part")
     one_line_of_words(harp)
-    assert len(list(harp.iter("words"))) == 2
+    assert [len(list(m.iter("words"))) for m in harp.findall("measure")] == [1, 0, 0, 0, 1, 1, 1]
 
 
 def wedge(kind: str, number: int, staff: int = 1) -> str:

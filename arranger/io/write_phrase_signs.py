@@ -13,7 +13,7 @@ from arranger.io.write_order import detach, drop, forget, prune_notations, set_t
 
 Pair = tuple[etree._Element, etree._Element]
 Place = tuple[int, Ticks]
-#: A level said again within so many bars of the same level is left out (assumption).
+#: A level or words said again within so many bars of the same are left out (assumption).
 _BARS = 2
 _ACCENTS = ("sf", "sfz", "sfp", "sfpp", "sffz", "sfzp", "fz", "fp", "rf", "rfz", "pf")
 
@@ -118,10 +118,9 @@ def _direction_places(part: etree._Element) -> dict[etree._Element | None, Place
 def one_line_of_words(part: etree._Element) -> None:
     """Of several singers' words leave those of the highest voice: they are its signpost.
 
-    What several players are told in a bar (*cresc.*, *dolce*) is said once, where it comes first.
+    What several players are told (*cresc.*, *legato*) is said once, where it comes first.
     """
-    for measure in part.findall("measure"):
-        _say_once(measure)
+    _say_once(part)
     sung: dict[str, list[etree._Element]] = {}
     for note in part.iterfind("measure/note"):
         if note.find("lyric") is not None:
@@ -134,14 +133,18 @@ def one_line_of_words(part: etree._Element) -> None:
         drop(note, "lyric")
 
 
-def _say_once(measure: etree._Element) -> None:
-    told: set[str] = set()
-    for _, direction in _in_time(measure):
-        for sign in direction.findall("direction-type/words"):
-            words = (sign.text or "").strip().lower()
-            if words in told:
-                _take_out(direction, sign)
-            told.add(words)
+def _say_once(part: etree._Element) -> None:
+    """Leave words out that stand in the same bar, or were the last said some bars ago."""
+    last = ("", -_BARS)
+    for index, measure in enumerate(part.findall("measure")):
+        told: set[str] = set()
+        for _, direction in _in_time(measure):
+            for sign in direction.findall("direction-type/words"):
+                words = (sign.text or "").strip().lower()
+                if words in told or (words == last[0] and index - last[1] <= _BARS):
+                    _take_out(direction, sign)
+                told.add(words)
+                last = (words, index)
 
 
 def _in_time(measure: etree._Element) -> list[tuple[Ticks, etree._Element]]:
