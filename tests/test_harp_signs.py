@@ -49,6 +49,16 @@ def test_of_levels_at_one_moment_the_tune_gives_the_one():
     assert levels(harp) == [["p"]]
 
 
+def test_a_sign_set_a_hair_beside_its_note_belongs_to_it():
+    late = dynamic("fp").replace("</direction-type>", "</direction-type><offset>-7</offset>")
+    harp = combined(dynamic("fp") + note("C5", 8) + note("D5", 8),
+                    note("E4", 8) + late + note("F4", 8))
+    assert levels(harp) == [["fp"]]
+    apart = late.replace("-7", "-2")  # half a beat early: not the next note's
+    assert levels(combined(dynamic("fp") + note("C5", 8) + note("D5", 8),
+                           note("E4", 8) + apart + note("F4", 8))) == [["fp", "fp"]]
+
+
 def test_the_level_of_an_accompaniment_leaves_that_of_the_tune():
     harp = combined(dynamic("mp") + note("C5", 8) + note("D5", 8),
                     note("E4", 8) + dynamic("p") + note("F4", 8),

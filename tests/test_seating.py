@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import replace
 from fractions import Fraction
-from itertools import product
+from itertools import combinations, product
 from pathlib import Path
 from random import Random
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
@@ -19,9 +20,9 @@ from arranger.io.harp_part import as_harp_part
 from arranger.io.musicxml_read import read
 from arranger.io.musicxml_write import serialise
 from arranger.model.errors import ChoiceError
-from arranger.plan.shares import lines_of, shares
+from arranger.plan.shares import Line, crowding, lines_of, shares
 from arranger.rulebook.players import load_player
-from tests.handwritten import backup, chord, note, piano
+from tests.handwritten import attributes, backup, chord, note, part, piano, score
 from tests.lever_simulator import Rig, replay
 from tests.score_reading import read_score
 from tests.simulator import simulate
@@ -56,6 +57,49 @@ def test_the_cheapest_sharing_of_all(seed):
     assert best is not None
     assert sum(costs[line][p] for line, p in enumerate(found)) == best
     assert all(found[line] == p for line, p in given.items())
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_no_exchange_of_two_lines_would_be_cheaper(seed):
+    random = Random(seed)
+    players, count = random.randint(2, 3), random.randint(3, 7)
+    costs = [[random.randint(0, 50) for _ in range(players)] for _ in range(count)]
+    crowds = np.zeros((count, count), dtype=np.int64)
+    for one, two in combinations(range(count), 2):
+        crowds[one, two] = crowds[two, one] = random.randint(0, 50)
+    given = {random.randrange(count): random.randrange(players)} if seed % 2 else {}
+
+    def total(taken):
+        return sum(costs[line][p] for line, p in enumerate(taken)) + sum(
+            crowds[a, b] for a, b in combinations(range(count), 2) if taken[a] == taken[b])
+
+    found = list(shares(costs, given, crowds))
+    assert total(found) <= total(shares(costs, given))
+    assert Counter(found) == Counter(shares(costs, given))
+    assert all(found[line] == p for line, p in given.items())
+    for one, two in combinations(set(range(count)) - set(given), 2):
+        other = found.copy()
+        other[one], other[two] = other[two], other[one]
+        assert total(other) >= total(found)
+
+
+def test_lines_that_strike_together_go_to_two_seats():
+    voice = "".join(note("C5", 4) + note("r", 4) for _ in range(2))
+    other = "".join(note("r", 4) + note("E4", 4) for _ in range(2))
+    root = score(*(part(attributes(1) + music, ident=f"P{i}") for i, music in enumerate(
+        (voice, voice.replace("C", "D"), other, other.replace("E", "F")), 1)),
+        names=tuple("ABCD"))
+    made = as_harp_part(root, ("P1", "P2", "P3", "P4"))
+    notes = read(made.root).score.part_notes(made.part_id)
+    lines = [Line(str(k), frozenset(n.id for n in notes if n.pitch.step == step))
+             for k, step in enumerate("CDEF")]
+    crowds = crowding(lines, notes)
+    assert crowds[0, 1] == crowds[2, 3] > 0 == crowds[0, 2]
+    found = shares([[0, 0]] * 4, {}, crowds)
+    assert found[0] != found[1]
+    assert found[2] != found[3]
+    unison = [lines[0], lines[0], *lines[2:]]
+    assert crowding(unison, notes)[0, 1] == 0
 
 
 def test_lines_of_two_staves():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from copy import deepcopy
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -15,6 +16,7 @@ from arranger.io.harp_part import as_harp_part
 from arranger.io.musicxml_read import read
 from arranger.io.musicxml_write import serialise
 from arranger.io.note_values import NAMES, longest_value, spelled
+from arranger.io.rung_on import LeftOut, strokes_left_out
 from arranger.io.two_voices import Head, share
 from arranger.io.write_events import events
 from arranger.io.write_phrase_signs import (
@@ -26,10 +28,19 @@ from arranger.io.write_phrase_signs import (
 )
 from arranger.io.write_slurs import pairs
 from arranger.io.write_two_voices import write_two_voices
-from tests.handwritten import attributes, backup, low, note, part, score
+from arranger.model.draft import PedalMove, PedalPlan
+from tests.handwritten import attributes, backup, chord, low, note, part, score
 from tests.schema import validate
 from tests.test_reduction import melody
-from tests.writing import loose_beams, loose_slurs, overlaps
+from tests.writing import (
+    LEFT,
+    document_of,
+    draft_of,
+    loose_beams,
+    loose_slurs,
+    overlaps,
+    wrong_values,
+)
 
 UPPER = melody("G5", "A5", "B5", "C6")
 
@@ -39,7 +50,8 @@ def line(*names: str, voice: int, lengths: tuple[int, ...] = (4, 4, 4, 4)) -> st
                                 for n, length in zip(names, lengths, strict=True))
 
 
-def relaid(*measures: str, ids: tuple[str, ...] = ("P1",), root: etree._Element | None = None):
+def relaid(*measures: str, ids: tuple[str, ...] = ("P1",), root: etree._Element | None = None,
+           left_out: dict[int, tuple[LeftOut, ...]] | None = None):
     """Write a part of two staves anew; the strokes must be those it had."""
     made = score(part(attributes(2) + measures[0], *measures[1:])) if root is None else root
     document = read(as_harp_part(made, ids).root)
@@ -47,7 +59,7 @@ def relaid(*measures: str, ids: tuple[str, ...] = ("P1",), root: etree._Element 
     twin = dict(zip(document.root.iter("note"), tree.iter("note"), strict=True))
     elements = {i: tuple(twin[n] for n in chain) for i, chain in document.elements.items()}
     harp = tree.findall("part")[-1]
-    left = write_two_voices(harp, document.score.measures, elements)
+    left = write_two_voices(harp, document.score.measures, elements, left_out or {})
     assert not validate(serialise(tree))
     after = read(tree).score
     assert {(n.onset, n.pitch) for n in document.score.notes} == {
@@ -58,9 +70,9 @@ def relaid(*measures: str, ids: tuple[str, ...] = ("P1",), root: etree._Element 
     for chain in left.values():
         assert all(n.getparent() is not None for n in chain)
     for measure in harp.findall("measure"):
-        for staff in "12":
-            assert len({n.findtext("voice") for n in measure.findall("note")
-                        if n.findtext("staff") == staff}) <= 2
+        assert {(n.findtext("staff"), n.findtext("voice")) for n in measure.findall("note")} <= {
+            ("1", "1"), ("1", "2"), ("1", "3"), ("2", "5"), ("2", "6"), ("2", "7")}
+    assert not wrong_values(harp)
     return harp, after
 
 
@@ -93,6 +105,74 @@ def test_three_rhythms_become_two_and_the_tune_keeps_its_length() -> None:
 def test_a_string_struck_again_ends_the_held_note_and_rings_as_long() -> None:
     _, after = relaid(note("E5", 16) + line("r", "E5", "C5", "C5", voice=2))
     assert durations(after, "E5") == [1, 3]
+
+
+def test_a_string_struck_again_is_written_with_the_value_it_lasts() -> None:
+    harp, after = relaid(note("E5", 6) + note("D5", 2) + note("E5", 8)
+                         + line("r", "E5", "r", "r", voice=2))
+    assert durations(after, "E5") == [1, 1, 2]
+    assert {n.findtext("type") for n in harp.iterfind("measure/note[pitch]")
+            if n.findtext("pitch/step") == "E" and n.findtext("duration") == "4"} == {"quarter"}
+
+
+def test_a_held_note_between_two_moving_voices_takes_a_third() -> None:
+    quavers = backup(16) + "".join(note(n, 2, voice=2) for n in ("C5", "D5") * 4)
+    crotchets = note("G5", 12) + note("A5", 4)
+    harp, after = relaid(crotchets + quavers + line("E5", voice=3, lengths=(16,)))
+    assert durations(after, "E5") == [4]
+    assert durations(after, "G5") == [3]
+    (third,) = [n for n in harp.iterfind("measure/note") if n.findtext("voice") == "3"]
+    assert third.findtext("pitch/step") == "E"
+
+
+def test_the_third_voice_holds_nothing_short_and_not_the_tune() -> None:
+    quavers = backup(16) + "".join(note(n, 2, voice=2) for n in ("C5", "D5") * 4)
+    figure = backup(16) + "".join(note("E5", n, voice=3) for n in (3, 3, 2, 3, 3, 2))
+    harp, _ = relaid(UPPER + quavers + figure)
+    assert {n.findtext("voice") for n in harp.iterfind("measure/note[pitch]")} == {"1", "2"}
+
+
+def test_what_two_rhythms_share_goes_by_length_where_height_would_cut_it() -> None:
+    inner = backup(16) + note("E5", 16, voice=2)
+    outer = "".join(note(n, 8) + chord("C5", 8) for n in ("G5", "A5"))
+    harp, after = relaid(outer + inner)
+    assert durations(after, "E5") == [4]
+    assert {n.findtext("voice") for n in harp.iterfind("measure/note[pitch]")} == {"1", "2"}
+
+
+def test_of_two_that_hold_one_string_the_one_that_goes_on_is_written() -> None:
+    harp, after = relaid(
+        UPPER + line("r", "r", "r", "E5", voice=2)
+        + backup(4) + note("E5", voice=3, tie="start"),
+        UPPER + backup(16) + note("E5", 8, voice=3, tie="stop"))
+    assert durations(after, "E5") == [3]
+    assert len(list(harp.iter("tied"))) in (0, 2)
+
+
+def test_the_words_of_a_unison_stay() -> None:
+    sung = note("G5", 8).replace("</note>", "<lyric><text>la</text></lyric></note>") \
+        + note("A5", 8)
+    harp, _ = relaid(sung + line("G5", voice=2, lengths=(16,)))
+    assert [t.text for t in harp.iter("text")] == ["la"]
+
+
+def test_a_string_rings_on_through_strokes_that_are_left_out() -> None:
+    crotchets = note("G5") + note("r") + note("G5") + note("r")
+    gone = tuple(LeftOut(79, Fraction(at), Fraction(at) + 1) for at in (1, 3))
+    _, after = relaid(crotchets, left_out={0: gone})
+    assert durations(after, "G5") == [2, 2]
+    late = LeftOut(79, Fraction(3, 2), Fraction(2))  # after a silence: nothing rings on
+    _, after = relaid(crotchets, left_out={0: (late,)})
+    assert durations(after, "G5") == [1, 1]
+
+
+def test_strokes_left_out_are_those_of_strings_that_nothing_changes() -> None:
+    document = document_of(score(part(attributes(2) + UPPER + LEFT)))
+    draft = draft_of(document, drop="A5 B5")
+    found = strokes_left_out(document.score, draft)
+    assert [(s.midi, s.onset, s.end) for s in found[0]] == [(81, 1, 2), (83, 2, 3)]
+    moved = PedalPlan(moves=(PedalMove(Fraction(5, 2), 1.0, "B", 0, -1),))
+    assert [s.midi for s in strokes_left_out(document.score, replace(draft, plan=moved))[0]] == [81]
 
 
 def test_a_unison_is_written_once() -> None:
@@ -209,7 +289,7 @@ def test_slurs_within_one_voice_stay_and_the_others_go() -> None:
     harp = tree.find("part")
     found = pairs(harp, "slur")
     assert len(found) == 2
-    write_two_voices(harp, read(tree).score.measures, {})
+    write_two_voices(harp, read(tree).score.measures, {}, {})
     keep_slurs(harp, found)
     assert not loose_slurs(harp)
     assert len(list(harp.iter("slur"))) == 2
@@ -231,6 +311,34 @@ def test_dynamics_stand_between_the_staves_and_are_not_said_twice() -> None:
     one_line_of_dynamics(harp)
     assert [(d.findtext("staff"), d.find("direction-type/dynamics")[0].tag)
             for d in harp.iter("direction")] == [("1", "p"), ("1", "f")]
+
+
+def test_a_level_in_force_is_known_by_when_it_takes_effect() -> None:
+    late = loud("sf").replace("</direction-type>", "</direction-type><offset>4</offset>")
+    first = loud("p") + late + loud("p").replace(
+        "</direction-type>", "</direction-type><offset>2</offset>") + UPPER
+    harp = score(part(attributes(2) + first)).find("part")
+    one_line_of_dynamics(harp)
+    assert [d.find("direction-type/dynamics")[0].tag for d in harp.iter("direction")] == ["p", "sf"]
+
+
+def test_an_accent_stays_where_a_note_is_struck() -> None:
+    harp = score(part(attributes(2) + note("G5", 8, tie="start") + loud("sf")
+                      + note("r", 4) + loud("sf") + note("G5", 4))).find("part")
+    one_line_of_dynamics(harp)
+    (left,) = harp.iter("direction")
+    assert left.getnext().find("pitch") is not None
+
+
+def test_what_several_players_are_told_is_said_once() -> None:
+    word = direction("<words>cresc.</words>")
+    other = direction("<words>dolce</words>")
+    whole = note("G5", 16)
+    bars = [attributes(2) + word + note("G5", 8) + word + note("A5", 8), word + whole, whole,
+            whole, word + whole, other + whole, word + whole]
+    harp = score(part(*bars)).find("part")
+    one_line_of_words(harp)
+    assert [len(list(m.iter("words"))) for m in harp.findall("measure")] == [1, 0, 0, 0, 1, 1, 1]
 
 
 def wedge(kind: str, number: int, staff: int = 1) -> str:
@@ -282,12 +390,12 @@ HEADS = st.lists(st.tuples(st.integers(0, 7), st.integers(1, 8), st.integers(20,
 
 @settings(max_examples=60, deadline=None)
 @given(HEADS)
-def test_two_voices_hold_one_chord_each_at_a_time(rows) -> None:
+def test_voices_hold_one_chord_each_at_a_time(rows) -> None:
     heads = [Head(etree.Element("note"), Fraction(o), Fraction(min(length, 8 - o)), p)
              for o, length, p in rows if o < 8]
     places = share(heads, lambda length: length)
     assert places.keys() == {h.note for h in heads}
-    by_voice: dict[int, dict[Fraction, set[Fraction]]] = {1: {}, 2: {}}
+    by_voice: dict[int, dict[Fraction, set[Fraction]]] = {1: {}, 2: {}, 3: {}}
     for head in heads:
         voice, length = places[head.note]
         assert 0 < length <= head.length

@@ -14,6 +14,8 @@ from arranger.io.document import Document
 from arranger.io.harp_part import as_harp_part
 from arranger.io.musicxml_read import read
 from arranger.io.musicxml_write import write
+from arranger.io.tempo import NOTE_VALUES
+from arranger.io.write_divisions import divisions_by_measure
 from arranger.io.write_events import events, streams
 from arranger.model.draft import Draft, HarpNote, PedalPlan
 from arranger.model.pitch import Pitch
@@ -114,6 +116,20 @@ def overlaps(harp: etree._Element) -> list[str]:
             spans.sort()
             if any(b[0] < a[1] for a, b in pairwise(spans)):
                 found.append(f"bar {measure.get('number')}: voice {voice} overlaps itself")
+    return found
+
+
+def wrong_values(harp: etree._Element) -> list[str]:
+    """Notes whose type, dots and tuplet do not say how long they last."""
+    found = []
+    for measure, divisions in divisions_by_measure(harp):
+        for n in measure.iterfind("note[type]"):
+            length = NOTE_VALUES[n.findtext("type")] * (2 - Fraction(1, 2 ** len(n.findall("dot"))))
+            if n.find("time-modification") is not None:
+                length *= Fraction(int(n.findtext("time-modification/normal-notes")),
+                                   int(n.findtext("time-modification/actual-notes")))
+            if n.find("grace") is None and length != Fraction(n.findtext("duration")) / divisions:
+                found.append(f"bar {measure.get('number')}: {n.findtext('type')} is not {length}")
     return found
 
 

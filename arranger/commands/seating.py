@@ -27,7 +27,7 @@ from arranger.passes.pipeline import weighed
 from arranger.passes.settings import Settings
 from arranger.passes.start import start
 from arranger.plan.recall import Recall
-from arranger.plan.shares import Line, lines_of, shares
+from arranger.plan.shares import Line, crowding, lines_of, shares
 from arranger.report.json_report import SCHEMA
 
 _SEAT = re.compile(r"([^:=]+)(?::([^:=]+))?(?:=(.+))?")
@@ -55,8 +55,8 @@ def ensemble(request: Request, folder: Path | None = None,
              progress: Progress = lambda _: None) -> Result:
     """Share the music between the seats and make the part of each.
 
-    Every line costs each seat what its draft alone would cost; the cheapest sharing in which
-    nobody has two lines more than another is taken.
+    Every line costs each seat what its draft alone would cost, and lines that strike together
+    crowd a seat; nobody has two lines more than another.
 
     Raises
     ------
@@ -90,7 +90,7 @@ def ensemble(request: Request, folder: Path | None = None,
         notes = tuple(n for n in score.notes if n.part != part or n.id in line.notes)
         costs.append([weighed(replace(score, notes=notes), part, each, Recall()).total
                       for each in settings])
-    taken = shares(costs, given)
+    taken = shares(costs, given, crowding(lines, score.part_notes(part)))
     idle = set(range(len(seats))) - set(taken)
     if idle:
         raise ChoiceError(f"nothing is left for seat {min(idle) + 1}; give fewer lines by name")

@@ -27,13 +27,16 @@ def join_signs(part: etree._Element) -> None:
 
 def _places(part: etree._Element) -> dict[etree._Element, Place]:
     """Return measure and place, in divisions, of every child of a measure."""
-    found = {}
+    found: dict[etree._Element, Place] = {}
     for index, measure in enumerate(part.findall("measure")):
         for start, child in placed(measure):
-            shift = Fraction((child.findtext("offset") or "0").strip() or 0) \
-                if child.tag == "direction" else 0
-            found[child] = (index, start + shift)
+            found[child] = (index, start + offset_of(child))
     return found
+
+
+def offset_of(child: etree._Element) -> Fraction:
+    """Return how far, in divisions, a direction takes effect from where it stands in the file."""
+    return Fraction((child.findtext("offset") or "0").strip() or 0)
 
 
 def _directions(part: etree._Element) -> Iterator[etree._Element]:

@@ -11,6 +11,7 @@ from lxml import etree
 from arranger.io.document import Document
 from arranger.io.harp_signs import join_fermatas
 from arranger.io.note_values import beat_of
+from arranger.io.rung_on import LeftOut, strokes_left_out
 from arranger.io.write_accidentals import needs, write_accidentals
 from arranger.io.write_beams import repair_beams
 from arranger.io.write_clefs import write_clefs
@@ -58,7 +59,7 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
     fingering : ``all``, ``hints`` or ``none``.
     pedals : ``all``; ``changes`` (and the opening setting); ``diagrams`` only; ``none``.
     layout : let clefs and key signatures follow what is written; else they stay.
-    gathered : write two voices a staff at most, as where several parts became one.
+    gathered : write two voices a staff, as where several parts became one.
     keys : signatures that this harp does not read, with those that stand for them.
     span : string steps of the player's hand, within which fingers are placed together.
 
@@ -86,7 +87,8 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
     repair_slurs(part, patch)
     remove_doomed(patch)
     if gathered:
-        elements = _as_one_player(part, measures, elements)
+        elements = _as_one_player(part, measures, elements,
+                                  strokes_left_out(document.score, draft))
         tied = {note for chain in elements.values() for note in chain[1:]}
     _show(part, measures)
     if layout:
@@ -113,12 +115,12 @@ def _write_moves(part: etree._Element, draft: Draft, score: Score,
                      () if pedals == "changes" else diagrams_at, pedals != "diagrams")
 
 
-def _as_one_player(part: etree._Element, measures: tuple[Measure, ...],
-                   elements: Elements) -> Elements:
+def _as_one_player(part: etree._Element, measures: tuple[Measure, ...], elements: Elements,
+                   left_out: Mapping[int, tuple[LeftOut, ...]]) -> Elements:
     """Write what several players had as one player reads it; return the notes that are left."""
     slurs, wedges = pairs(part, "slur"), hairpins(part)
     one_line_of_words(part)
-    elements = write_two_voices(part, measures, elements)
+    elements = write_two_voices(part, measures, elements, left_out)
     keep_slurs(part, slurs)
     keep_hairpins(part, wedges)
     one_line_of_dynamics(part)

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, field
+from fractions import Fraction
 
 from lxml import etree
 
-from arranger.io.harp_signs import LEVELS, level_of, take_out
-from arranger.io.write_divisions import Ticks, duration, placed
+from arranger.io.harp_signs import LEVELS, level_of, offset_of, take_out
+from arranger.io.write_divisions import Ticks, divisions_by_measure, duration, number, placed
 from arranger.io.write_events import pitch_of
+from arranger.io.write_order import drop, element, put
 
 _HAIRPIN = ("crescendo", "diminuendo")
 
@@ -38,6 +40,9 @@ def keep_tune_levels(parts: Sequence[etree._Element], tune: Collection[str] = ()
     tune : ids of the parts that are said to hold the tune; else it is the highest, which keeps it
         until another is higher for two bars.
     """
+    for part in parts:
+        for measure, divisions in divisions_by_measure(part):
+            _settle(measure, divisions)
     bars = _bars(parts)
     stated = {k for k, part in enumerate(parts) if part.get("id") in tune}
     levels: dict[int, str] = {}  # level in force of each part; "" after a hairpin
@@ -66,6 +71,23 @@ def keep_tune_levels(parts: Sequence[etree._Element], tune: Collection[str] = ()
                 levels[k] = ""
 
 
+def _settle(measure: etree._Element, divisions: Fraction) -> None:
+    """Let dynamics stand at the note they belong to: some files set them a hair beside it.
+
+    That is the nearest note struck, the earlier of two, within a sixteenth.
+    """
+    timed = list(placed(measure))
+    struck = sorted({at for at, child in timed if child.tag == "note" and pitch_of(child)})
+    for at, child in timed:
+        if child.tag == "direction" and child.find("direction-type/dynamics") is not None:
+            meant = at + offset_of(child)
+            near = min(struck, key=lambda s: abs(s - meant), default=meant)
+            if 0 < abs(near - meant) <= divisions / 4:
+                drop(child, "offset")
+                if near != at:
+                    put(child, element("offset", number(near - at)))
+
+
 def _bars(parts: Sequence[etree._Element]) -> list[list[_Line]]:
     measures = [part.findall("measure") for part in parts]
     return [[_line(own[index]) if index < len(own) else _Line() for own in measures]
@@ -82,7 +104,8 @@ def _line(measure: etree._Element) -> _Line:
             long = float(duration(child))
             sum_of, weight = sum_of + pitch.midi * long, weight + long
         elif child.tag == "direction":
-            line.signs += [(at, s) for s in child.iterfind("direction-type/dynamics")]
+            line.signs += [(at + offset_of(child), s)
+                           for s in child.iterfind("direction-type/dynamics")]
             line.wedges += [at for w in child.iterfind("direction-type/wedge")
                             if w.get("type") in _HAIRPIN]
     line.height = sum_of / weight if weight else None

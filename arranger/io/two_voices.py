@@ -1,14 +1,15 @@
-"""Which of two voices each note of a staff takes in a bar, and how long it is written there.
+"""Which voice of a staff each note takes in a bar, and how long it is written there.
 
-A staff is read in two voices at most. What is struck together is shared between them from the top
-down, and one voice holds one chord at a time; where that does not go, a note is written shorter
+A staff is read in two voices. What is struck together is shared between them from the top down or
+by length, and one voice holds one chord at a time. Where that does not go, a third voice, between
+them, takes a note that is held, if much would be lost without it; else a note is written shorter
 than it was: a plucked string rings on, however its value is written (common practice). The
 sharing is the cheapest over the whole bar (shortest path over the moments).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import groupby
@@ -19,9 +20,11 @@ from lxml import etree
 #: Prices (assumptions): of a quarter note's length lost of an inner note, and how many times that
 #: the outer note of the staff costs, a note that another one doubles, and a note that only goes on
 #: from the bar before; a tie over the bar line that is cut; a moment with two voices; a lower voice
-#: alone; voices that cross.
+#: alone; voices that cross; a chord in the third voice.
 _OUTER, _DOUBLED, _HELD = 3.0, 0.4, 0.6
-_TIE, _TWO, _ALONE, _CROSSED = 1.0, 0.1, 0.05, 0.3
+_TIE, _TWO, _ALONE, _CROSSED, _THIRD = 1.0, 0.1, 0.05, 0.3, 0.5
+#: So long at least, in quarter notes, is what a third voice holds (assumption).
+_LONG = Fraction(1)
 _MOST_STATES = 24
 
 
@@ -31,7 +34,8 @@ class Head:
 
     ``position`` is its diatonic place; ``held``: tied from the bar before, not struck;
     ``tied``: goes on into the next bar; ``outer``: highest of the right or lowest of the left
-    hand at its moment; ``doubled``: its note name sounds in another octave too.
+    hand at its moment; ``doubled``: its note name sounds in another octave too, as
+    long as it does.
     """
 
     note: etree._Element
@@ -56,7 +60,7 @@ class Head:
 
 
 class Place(NamedTuple):
-    """Voice 1 or 2 and written length of a note; ``length`` 0 where it is not written."""
+    """Voice 1, 2 or 3 and written length of a note; ``length`` 0 where it is not written."""
 
     voice: int
     length: Fraction
@@ -73,17 +77,20 @@ class _Lane(NamedTuple):
     onset: Fraction
 
 
+Voices = tuple[tuple[Head, ...], ...]  # upper, lower and third, each highest note first
+
+
 class _Moment(NamedTuple):
-    """What the two voices strike at one moment, and what was before."""
+    """What the voices strike at one moment, and what was before."""
 
     before: _Moment | None
     onset: Fraction
-    voices: tuple[tuple[Head, ...], tuple[Head, ...]]
+    voices: Voices
 
 
 class _State(NamedTuple):
     cost: float
-    lanes: tuple[_Lane | None, _Lane | None]
+    lanes: tuple[_Lane | None, ...]
     last: _Moment | None
 
 
@@ -96,15 +103,15 @@ def share(heads: Sequence[Head],
     heads : the notes of the staff in the bar.
     fitting : the longest length that can be written as one value within a length.
     """
-    states = [_State(0.0, (None, None), None)]
+    states = [_State(0.0, (None, None, None), None)]
     for onset, group in groupby(sorted(heads, key=lambda h: (h.onset, -h.position)),
                                 key=lambda h: h.onset):
         here = list(group)
         ways = _ways(here)
         best: dict[tuple[object, ...], _State] = {}
         for state in states:
-            for cost, upper, lower in ways:
-                made = _step(state, onset, cost, upper, lower)
+            for cost, voices in ways:
+                made = _step(state, onset, cost, voices)
                 known = best.get(made.lanes)
                 if known is None or made.cost < known.cost - 1e-9:
                     best[made.lanes] = made
@@ -112,7 +119,7 @@ def share(heads: Sequence[Head],
     return _written(states[0], heads, fitting)
 
 
-Way = tuple[float, tuple[Head, ...], tuple[Head, ...]]
+Way = tuple[float, Voices]
 
 
 def _ways(heads: list[Head]) -> list[Way]:
@@ -121,10 +128,25 @@ def _ways(heads: list[Head]) -> list[Way]:
     struck = [h for h in heads if not h.held]
     for notes in (heads, struck) if len(struck) < len(heads) else (heads,):
         lost = sum(h.weight * float(h.length) for h in heads if h not in notes)
-        for cut in range(len(notes) + 1):
-            upper, lower = tuple(notes[:cut]), tuple(notes[cut:])
-            made.append((lost + _shortened(upper) + _shortened(lower), upper, lower))
+        for voices in _shared(notes):
+            made.append((lost + sum(_shortened(v) for v in voices)
+                         + (_THIRD if voices[2] else 0.0), voices))
     return made
+
+
+def _shared(notes: list[Head]) -> Iterator[Voices]:
+    """From the top down; and what has one length in a voice of its own, the second or the third."""
+    for cut in range(len(notes) + 1):
+        yield tuple(notes[:cut]), tuple(notes[cut:]), ()
+    for length in sorted({h.length for h in notes}):
+        alike = tuple(h for h in notes if h.length == length)
+        others = [h for h in notes if h.length != length]
+        if others:
+            yield tuple(others), alike, ()
+            yield alike, tuple(others), ()
+        if length >= _LONG and not any(h.outer for h in alike):
+            for cut in range(len(others) + 1):
+                yield tuple(others[:cut]), tuple(others[cut:]), alike
 
 
 def _shortened(notes: Sequence[Head]) -> float:
@@ -136,11 +158,10 @@ def _shortened(notes: Sequence[Head]) -> float:
                for h in notes if h.length > length)
 
 
-def _step(state: _State, onset: Fraction, cost: float, upper: tuple[Head, ...],
-          lower: tuple[Head, ...]) -> _State:
+def _step(state: _State, onset: Fraction, cost: float, voices: Voices) -> _State:
     cost += state.cost
     lanes: list[_Lane | None] = []
-    for lane, notes in zip(state.lanes, (upper, lower), strict=True):
+    for lane, notes in zip(state.lanes, voices, strict=True):
         goes_on = lane if lane is not None and lane.end > onset else None
         if notes:
             if goes_on is not None:
@@ -150,19 +171,22 @@ def _step(state: _State, onset: Fraction, cost: float, upper: tuple[Head, ...],
                             sum(_TIE for h in notes if h.tied and h.length == length),
                             min(h.position for h in notes), max(h.position for h in notes), onset)
         lanes.append(goes_on)
-    first, second = lanes
+    first, second, third = lanes
     if second is not None:
         cost += _ALONE if first is None else _TWO
         if first is not None and second.top >= first.bottom:
             cost += _CROSSED
-    return _State(cost, (first, second), _Moment(state.last, onset, (upper, lower)))
+    if third is not None and ((first is not None and third.top > first.top)
+                              or (second is not None and third.bottom < second.bottom)):
+        cost += _CROSSED
+    return _State(cost, tuple(lanes), _Moment(state.last, onset, voices))
 
 
 def _written(state: _State, heads: Sequence[Head],
              fitting: Callable[[Fraction], Fraction]) -> dict[etree._Element, Place]:
     """Follow the cheapest path back: voices, and lengths up to the next chord of the voice."""
     placed = {h.note: Place(1, Fraction(0)) for h in heads}
-    ends: list[Fraction | None] = [None, None]
+    ends: list[Fraction | None] = [None, None, None]
     moment = state.last
     while moment is not None:
         for voice, notes in enumerate(moment.voices):

@@ -1,8 +1,8 @@
-"""The two voices of a staff in one bar: which notes they hold, and for how long."""
+"""The voices of a staff in one bar: which notes they hold, and for how long."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from copy import deepcopy
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -11,6 +11,7 @@ from itertools import zip_longest
 from lxml import etree
 
 from arranger.io.note_values import Value, longest_value
+from arranger.io.rung_on import LeftOut
 from arranger.io.two_voices import Head, Place, share
 from arranger.io.write_events import Event, pitch_of
 from arranger.io.write_order import detach, drop, drop_tie, element, put
@@ -41,6 +42,13 @@ class Chains:
             self.gone.add(following)
             following = self.after.get(following)
 
+    def left(self, note: etree._Element) -> Fraction:
+        """Return how long a note goes on by its ties after its own end, in divisions."""
+        following = self.after.get(note)
+        if following is None or following in self.gone:
+            return Fraction(0)
+        return Fraction(following.findtext("duration") or 0) + self.left(following)
+
     def leave(self, note: etree._Element) -> None:
         """Leave out a note that only goes on, and what goes on from it."""
         self.gone.add(note)
@@ -51,13 +59,17 @@ class Chains:
 
 
 def voice_lines(here: Sequence[Event], staff: str, divisions: Fraction,
-           chains: Chains) -> tuple[Line, Line]:
-    """Share the notes of a staff between its two voices; each chord highest note first."""
+           chains: Chains, left_out: Sequence[LeftOut] = ()) -> tuple[Line, ...]:
+    """Share the notes of a staff between its three voices; each chord highest note first.
+
+    A stroke rings on through those ``left_out`` after it, in order of time.
+    """
     found = [(note, e.onset / divisions, e.length / divisions) for e in here
              if not e.rest and not e.grace for note in e.notes
              if (note.findtext("staff") or "1").strip() == staff and note not in chains.gone
              and pitch_of(note) is not None]
-    found = _without_twins(found, chains)
+    as_written = {note: length for note, _, length in found}
+    found = _without_twins(found, chains, divisions, left_out)
     out = 1 if staff == "1" else -1  # the right hand's top and the left hand's bottom lead
     outer = {at: max(out * _height(n) for n, o, v in found if o <= at < o + v)
              for at in {onset for _, onset, _ in found}}
@@ -65,10 +77,11 @@ def voice_lines(here: Sequence[Event], staff: str, divisions: Fraction,
              if not e.rest and not e.grace for n in e.notes if pitch_of(n) is not None]
     heads = [Head(note, onset, length, _height(note), note in chains.before,
                   note in chains.after, out * _height(note) == outer[onset],
-                  sum(c == _pitch_class(note) and o <= onset < e for c, o, e in spans) > 1)
+                  sum(c == _pitch_class(note) and o <= onset and onset + length <= e
+                      for c, o, e in spans) > 1)
              for note, onset, length in found]
     places = share(heads, _fitting)
-    lines = (Line(), Line())
+    lines = (Line(), Line(), Line())
     for head in sorted(heads, key=lambda h: (h.onset, -h.position)):
         if head.note in chains.gone:  # what it went on from has been cut
             continue
@@ -76,7 +89,7 @@ def voice_lines(here: Sequence[Event], staff: str, divisions: Fraction,
         if given.length == 0:
             chains.leave(head.note)
             continue
-        _hold(head, given, heads, chains)
+        _hold(head, given, heads, as_written, chains)
         line = lines[given.voice - 1]
         line.chords.setdefault(head.onset, []).append(head.note)
         line.values[head.onset] = given.length
@@ -86,37 +99,53 @@ def voice_lines(here: Sequence[Event], staff: str, divisions: Fraction,
 Written = tuple[etree._Element, Fraction, Fraction]
 
 
-def _without_twins(found: list[Written], chains: Chains) -> list[Written]:
-    """Leave one note for each string and moment, of two the longer."""
+def _without_twins(found: list[Written], chains: Chains, divisions: Fraction,
+                   left_out: Sequence[LeftOut]) -> list[Written]:
+    """Leave one note for each string and moment, of two the one that goes on longer."""
     first: dict[tuple[Fraction, object], Written] = {}
-    for one in sorted(found, key=lambda f: (f[0] in chains.before, -f[2])):
+    for one in sorted(found, key=lambda f: (f[0] in chains.before,
+                                            -f[2] - chains.left(f[0]) / divisions)):
         other = first.setdefault((one[1], pitch_of(one[0])), one)
         if other is not one:
             chains.twins[one[0]] = other[0]
+            if other[0].find("lyric") is None:
+                for lyric in one[0].findall("lyric"):
+                    put(other[0], lyric)
             if one[0] in chains.before:
                 chains.leave(one[0])
             else:
                 chains.end(one[0])
             detach(one[0])
-    return [one for one in list(_struck_again(first.values(), chains))
+    return [one for one in list(_struck_again(first.values(), chains, left_out))
             if one[0] not in chains.gone]
 
 
-def _struck_again(found: Iterable[Written], chains: Chains) -> Iterator[Written]:
+def _struck_again(found: Iterable[Written], chains: Chains,
+                  left_out: Sequence[LeftOut]) -> Iterator[Written]:
     """Let a note end where its string is struck again; the new stroke lasts as long as it would."""
     strings: dict[object, list[Written]] = {}
     for one in sorted(found, key=lambda f: f[1]):
         strings.setdefault(pitch_of(one[0]), []).append(one)
     for strokes in strings.values():
         reach = Fraction(0)
+        silent = [s for s in left_out if s.midi == _midi(strokes[0][0])]
         for (note, onset, length), after in zip_longest(strokes, strokes[1:]):
             reach = max(reach, onset + length)
+            for stroke in silent if note not in chains.after else ():
+                if onset <= stroke.onset <= reach:
+                    reach = max(reach, stroke.end)
             if after is not None and after[1] < reach:
                 if after[1] < onset + length:
                     chains.end(note)
                 yield note, onset, _fitting(after[1] - onset)
             else:
                 yield note, onset, _fitting(reach - onset) if reach > onset + length else length
+
+
+def _midi(note: etree._Element) -> int:
+    pitch = pitch_of(note)
+    assert pitch is not None
+    return pitch.midi
 
 
 def _height(note: etree._Element) -> int:
@@ -136,18 +165,17 @@ def _fitting(length: Fraction) -> Fraction:
     return value.length if value else length
 
 
-def _hold(head: Head, place: Place, heads: Iterable[Head], chains: Chains) -> None:
+def _hold(head: Head, place: Place, heads: Iterable[Head],
+          as_written: Mapping[etree._Element, Fraction], chains: Chains) -> None:
     """Write the length of a note, as a note of that length beside it is written or anew."""
     note = head.note
     if place.length < head.length:
         chains.end(note)
-    like = next((h.note for h in heads if h.onset == head.onset and h.length == place.length
-                 and h.note.find("type") is not None), None)
-    if like is note:
-        return
-    if like is not None:
+    like = next((h.note for h in (head, *heads) if h.onset == head.onset
+                 and as_written[h.note] == place.length and h.note.find("type") is not None), None)
+    if like is not None and like is not note:
         _copy_value(like, note)
-    else:
+    elif like is None:
         write_value(note, longest_value(place.length))
 
 

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from fractions import Fraction
 
 from lxml import etree
 
-from arranger.io.harp_signs import LEVELS, join_signs
+from arranger.io.harp_signs import LEVELS, join_signs, offset_of
 from arranger.io.write_divisions import Ticks, placed
 from arranger.io.write_events import pitch_of
 from arranger.io.write_order import detach, drop, forget, prune_notations, set_text
 
 Pair = tuple[etree._Element, etree._Element]
 Place = tuple[int, Ticks]
-#: A level said again within so many bars of the same level is left out (assumption).
+#: A level or words said again within so many bars of the same are left out (assumption).
 _BARS = 2
+_ACCENTS = ("sf", "sfz", "sfp", "sfpp", "sffz", "sfzp", "fz", "fp", "rf", "rfz", "pf")
 
 
 def keep_slurs(part: etree._Element, found: Sequence[Pair]) -> None:
@@ -111,13 +111,16 @@ def _direction_places(part: etree._Element) -> dict[etree._Element | None, Place
     for index, measure in enumerate(part.findall("measure")):
         for at, child in placed(measure):
             if child.tag == "direction":
-                own = Fraction((child.findtext("offset") or "0").strip() or 0)
-                found[child] = (index, at + own)
+                found[child] = (index, at + offset_of(child))
     return found
 
 
 def one_line_of_words(part: etree._Element) -> None:
-    """Of several singers' words leave those of the highest voice: they are its signpost."""
+    """Of several singers' words leave those of the highest voice: they are its signpost.
+
+    What several players are told (*cresc.*, *legato*) is said once, where it comes first.
+    """
+    _say_once(part)
     sung: dict[str, list[etree._Element]] = {}
     for note in part.iterfind("measure/note"):
         if note.find("lyric") is not None:
@@ -130,8 +133,31 @@ def one_line_of_words(part: etree._Element) -> None:
         drop(note, "lyric")
 
 
+def _say_once(part: etree._Element) -> None:
+    """Leave words out that stand in the same bar, or were the last said some bars ago."""
+    last = ("", -_BARS)
+    for index, measure in enumerate(part.findall("measure")):
+        told: set[str] = set()
+        for _, direction in _in_time(measure):
+            for sign in direction.findall("direction-type/words"):
+                words = (sign.text or "").strip().lower()
+                if words in told or (words == last[0] and index - last[1] <= _BARS):
+                    _take_out(direction, sign)
+                told.add(words)
+                last = (words, index)
+
+
+def _in_time(measure: etree._Element) -> list[tuple[Ticks, etree._Element]]:
+    """Return the directions of a bar in the order in which they take effect."""
+    return sorted(((at + offset_of(child), child) for at, child in placed(measure)
+                   if child.tag == "direction"), key=lambda t: t[0])
+
+
 def one_line_of_dynamics(part: etree._Element) -> None:
-    """Put dynamics and hairpins between the staves, each once; a level in force is not repeated."""
+    """Put dynamics and hairpins between the staves, each once; a level in force is not repeated.
+
+    An accent (*sf*, *fp*) stays where a note is struck.
+    """
     for direction in part.iterfind("measure/direction"):
         kinds = {str(sign.tag) for sign in direction.iterfind("direction-type/*")}
         if kinds <= {"dynamics", "wedge"}:
@@ -140,13 +166,14 @@ def one_line_of_dynamics(part: etree._Element) -> None:
     join_signs(part)
     said: tuple[str, int] = ("", -_BARS)
     for index, measure in enumerate(part.findall("measure")):
-        timed = [(at, child) for at, child in placed(measure) if child.tag == "direction"]
-        for _, direction in sorted(timed, key=lambda t: t[0]):
+        struck = {at for at, child in placed(measure) if child.tag == "note" and pitch_of(child)}
+        for at, direction in _in_time(measure):
             if direction.find("direction-type/wedge") is not None:
                 said = ("", -_BARS)
             for sign in direction.findall("direction-type/dynamics"):
                 level = " ".join(str(d.tag) for d in sign)
-                if level == said[0] and index - said[1] < _BARS:
+                again = level == said[0] and index - said[1] < _BARS
+                if again or (level in _ACCENTS and at not in struck):
                     _take_out(direction, sign)
                 else:
                     said = (level if level in LEVELS else "", index)

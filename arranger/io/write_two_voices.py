@@ -10,6 +10,7 @@ from itertools import pairwise
 from lxml import etree
 
 from arranger.io.note_values import beat_of, spelled
+from arranger.io.rung_on import LeftOut
 from arranger.io.voice_lines import Chains, Line, voice_lines, write_value
 from arranger.io.write_beat_beams import beam
 from arranger.io.write_divisions import divisions_by_measure, number, step
@@ -20,31 +21,34 @@ from arranger.io.write_tuplets import bracket
 from arranger.model.score import Measure, NoteId
 
 _STAVES = ("1", "2")
-_VOICES = {("1", 1): "1", ("1", 2): "2", ("2", 1): "5", ("2", 2): "6"}
+_VOICES = {("1", 1): "1", ("1", 2): "2", ("1", 3): "3",
+           ("2", 1): "5", ("2", 2): "6", ("2", 3): "7"}
 _TIMED = ("direction", "sound", "harmony", "figured-bass")
 _MOVABLE = ("direction", "sound", "harmony")  # what the schema gives an offset
 _ONCE = ("articulations", "ornaments", "fermata")
 Elements = Mapping[NoteId, tuple[etree._Element, ...]]
 
 
-def write_two_voices(part: etree._Element, measures: tuple[Measure, ...],
-                     elements: Elements) -> Elements:
-    """Write a harp part anew in at most two voices a staff; return the notes that are left.
+def write_two_voices(part: etree._Element, measures: tuple[Measure, ...], elements: Elements,
+                     left_out: Mapping[int, Sequence[LeftOut]]) -> Elements:
+    """Write a harp part anew in two voices a staff; return the notes that are left.
 
     Notes struck together share stems, a unison is written once, rests show where the whole staff
-    is silent, beams go by the beat. Where two voices cannot hold all, lengths are written shorter
-    (``two_voices.share``); onsets and pitches stay.
+    is silent, beams go by the beat. Where two voices cannot hold all, a third takes a held note, or
+    lengths are written shorter (``two_voices.share``); a string that rings on is written longer
+    (``rung_on``). Onsets and pitches stay.
 
     Parameters
     ----------
     part : two staves; changed in place.
     measures : the bars of the score, for their metre.
     elements : the written notes of each note, first the struck one, then those tied to it.
+    left_out : by bar, strokes of the source that are not played, in order of time.
     """
     links = [(a, b) for chain in elements.values() for a, b in pairwise(chain)]
     chains = Chains(dict(links), {b: a for a, b in links})
     for bar, (measure, divisions) in zip(measures, divisions_by_measure(part), strict=False):
-        _relay(measure, divisions, bar, chains)
+        _relay(measure, divisions, bar, chains, left_out.get(bar.index, ()))
     return {ident: tuple(dict.fromkeys(_twin(note, chains) for note in chain
                                        if _twin(note, chains) not in chains.gone))
             for ident, chain in elements.items()}
@@ -56,21 +60,22 @@ def _twin(note: etree._Element, chains: Chains) -> etree._Element:
     return note
 
 
-def _relay(measure: etree._Element, divisions: Fraction, bar: Measure, chains: Chains) -> None:
+def _relay(measure: etree._Element, divisions: Fraction, bar: Measure, chains: Chains,
+           left_out: Sequence[LeftOut]) -> None:
     here = [e for e in events(measure) if e.head.find("cue") is None]
     end = max((e.end for e in here), default=Fraction(0)) / divisions
     timed = _take_timed(measure)
     fermatas = {e.onset / divisions: sign for e in here if e.rest
                 for sign in e.head.iterfind("notations/fermata")}
-    lines = {staff: voice_lines(here, staff, divisions, chains) for staff in _STAVES}
+    lines = {staff: voice_lines(here, staff, divisions, chains, left_out) for staff in _STAVES}
     graces = _graces(here, divisions, lines, chains)
     closing = [b for b in measure.findall("barline") if b.get("location", "right") == "right"]
     for child in [c for c in measure if c.tag in ("note", "backup", "forward")] + closing:
         measure.remove(child)
     at = Fraction(0)
     for staff in _STAVES:
-        for voice in (1, 2):
-            if voice == 2 and not lines[staff][1].chords:
+        for voice in (1, 2, 3):
+            if voice > 1 and not lines[staff][voice - 1].chords:
                 continue
             if at:
                 move = etree.SubElement(measure, "backup")
@@ -112,14 +117,14 @@ def _put_back(measure: etree._Element, at: Fraction, child: etree._Element) -> N
 Graces = dict[tuple[int, Fraction], list[etree._Element]]
 
 
-def _graces(here: Iterable[Event], divisions: Fraction, lines: Mapping[str, tuple[Line, Line]],
+def _graces(here: Iterable[Event], divisions: Fraction, lines: Mapping[str, tuple[Line, ...]],
             chains: Chains) -> dict[str, Graces]:
     """Grace notes by staff, voice and the moment they lean on; those of two parts as chords."""
     sung: dict[tuple[str, int, Fraction], dict[tuple[int, str], list[Event]]] = {}
     for event in here:
         if event.grace:
             staff, at = event.staff, event.onset / divisions
-            voice = next((v for v in (1, 2) if at in lines[staff][v - 1].chords), 1)
+            voice = next((v for v in (1, 2, 3) if at in lines[staff][v - 1].chords), 1)
             sung.setdefault((staff, voice, at), {}).setdefault(
                 (event.run, event.voice), []).append(event)
     found: dict[str, Graces] = {}
@@ -163,11 +168,11 @@ def _position(note: etree._Element) -> int:
 Row = tuple[Fraction, Fraction, list[etree._Element]]  # onset, length, notes (graces first)
 
 
-def _voice(lines: tuple[Line, Line], voice: int, end: Fraction, graces: Graces,
+def _voice(lines: tuple[Line, ...], voice: int, end: Fraction, graces: Graces,
            beat: Fraction) -> list[Row]:
-    """Chords and rests of one voice; the first voice of a staff fills the bar.
+    """Chords and rests of one voice; the first voice of a staff fills the bar, the third has none.
 
-    A beat that a voice has from its start is filled, and the rest that fills it seen.
+    A beat that one of the others has from its start is filled, and the rest that fills it seen.
     """
     mine = lines[voice - 1]
     onsets = sorted(mine.chords)
@@ -175,10 +180,10 @@ def _voice(lines: tuple[Line, Line], voice: int, end: Fraction, graces: Graces,
     at = since = Fraction(0)  # the voice has sounded without a rest since then
     for onset in [*onsets, end]:
         full = min(-(-at // beat) * beat, onset)  # where the beat begun is over
-        if full > at and since <= at // beat * beat:
+        if full > at and since <= at // beat * beat and voice < 3:
             rows += _rests(at, full, lines, voice == 1, True)
             at = full
-        if onset > at and (voice == 1 or onset in mine.chords):
+        if onset > at and (voice == 1 or (voice == 2 and onset in mine.chords)):
             within = onset in mine.chords and onset > onsets[0]
             rows += _rests(at, onset, lines, voice == 1, within)
         if onset > at or not rows:
@@ -192,7 +197,7 @@ def _voice(lines: tuple[Line, Line], voice: int, end: Fraction, graces: Graces,
     return sorted(rows, key=lambda r: (r[0], bool(r[1]) and r[0] >= end))
 
 
-def _rests(start: Fraction, end: Fraction, lines: tuple[Line, Line],
+def _rests(start: Fraction, end: Fraction, lines: tuple[Line, ...],
            first: bool, within: bool) -> list[Row]:
     """Rests over a gap of one voice, seen where the whole staff is silent, of the ``first`` voice.
 

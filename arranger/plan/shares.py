@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import groupby
+from fractions import Fraction
+from itertools import combinations, groupby
 
 import numpy as np
+from numpy.typing import NDArray
 
 from arranger.model.ensemble import Ensemble
 from arranger.model.score import Note, NoteId
@@ -15,6 +17,9 @@ from arranger.model.score import Note, NoteId
 #: What parts of a score for one player are called, from the top down.
 TOP, UPPER, LOWER, BASS = "top", "upper", "lower", "bass"
 _NEVER = 1 << 40
+#: Points, as in rules/prices.toml, for each moment at which two lines of a seat strike (assumption:
+#: half a notch of a pedal).
+_TOGETHER = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,14 +56,36 @@ def lines_of(notes: Sequence[Note], ensemble: Ensemble | None) -> tuple[Line, ..
                  if found.get(name))
 
 
-def shares(costs: Sequence[Sequence[int]], given: Mapping[int, int]) -> tuple[int, ...]:
+def crowding(lines: Sequence[Line], notes: Sequence[Note]) -> NDArray[np.int64]:
+    """Return what it costs to have each two lines at one seat, lines by lines.
+
+    They crowd each other wherever both strike, but in unison, which is one stroke.
+    """
+    by_onset: dict[Fraction, dict[int, set[int]]] = {}
+    for note in notes:
+        for at, line in enumerate(lines):
+            if note.id in line.notes:
+                by_onset.setdefault(note.onset, {}).setdefault(at, set()).add(note.midi)
+    found = np.zeros((len(lines), len(lines)), dtype=np.int64)
+    for struck in by_onset.values():
+        for one, two in combinations(struck, 2):
+            if struck[one] != struck[two]:
+                found[one, two] += _TOGETHER
+                found[two, one] += _TOGETHER
+    return found
+
+
+def shares(costs: Sequence[Sequence[int]], given: Mapping[int, int],
+           crowds: NDArray[np.int64] | None = None) -> tuple[int, ...]:
     """Return the player of every line, at the least cost of all.
 
     Nobody has more lines than another by more than one, but for what is ``given`` (line to player).
+    With ``crowds`` lines are then exchanged as long as that makes it cheaper.
 
     Parameters
     ----------
     costs : of every line, what it costs each player.
+    crowds : what each two lines cost at one seat, as ``crowding`` returns it.
     """
     from scipy.optimize import linear_sum_assignment  # 0.3 s to import
 
@@ -75,4 +102,33 @@ def shares(costs: Sequence[Sequence[int]], given: Mapping[int, int]) -> tuple[in
         table[len(open_):, column] = _NEVER * (rank < least)
     rows, columns = linear_sum_assignment(table)
     chosen = {open_[r]: slots[c][0] for r, c in zip(rows, columns, strict=True) if r < len(open_)}
-    return tuple((chosen | dict(given))[line] for line in range(count))
+    taken = [(chosen | dict(given))[line] for line in range(count)]
+    if crowds is not None:
+        _exchange(taken, open_, costs, crowds)
+    return tuple(taken)
+
+
+def _exchange(taken: list[int], open_: Sequence[int], costs: Sequence[Sequence[int]],
+              crowds: NDArray[np.int64]) -> None:
+    """Let two lines change seats, in place, while that saves anything; the best exchange first."""
+    def saved(one: int, two: int) -> int:
+        before = _total(taken, costs, crowds)
+        taken[one], taken[two] = taken[two], taken[one]
+        after = _total(taken, costs, crowds)
+        taken[one], taken[two] = taken[two], taken[one]
+        return before - after
+
+    pairs = list(combinations(open_, 2))
+    while pairs:
+        best = max(pairs, key=lambda pair: saved(*pair))
+        if saved(*best) <= 0:
+            return
+        one, two = best
+        taken[one], taken[two] = taken[two], taken[one]
+
+
+def _total(taken: Sequence[int], costs: Sequence[Sequence[int]],
+           crowds: NDArray[np.int64]) -> int:
+    seats = np.array(taken)
+    return sum(costs[line][seat] for line, seat in enumerate(taken)) + int(
+        crowds[seats[:, None] == seats[None, :]].sum()) // 2
