@@ -19,7 +19,7 @@ Grip = Sequence[HarpNote]
 
 #: String steps of a tenth, which a hand spans securely (Sibelius Academy, Harp notation manual).
 TENTH = 9
-_REST = Fraction(1)  # quarter notes of rest after which a hand is placed anew (assumption)
+REST = Fraction(1)  # quarter notes of rest after which a hand is placed anew (assumption)
 
 
 @dataclass(slots=True)
@@ -37,7 +37,7 @@ class _Group:
         """Add the grip if it lies ahead of all fingers placed, and within the span; tell if so."""
         placed = [(n.string.position, n.finger or 0) for g in self.grips for n in g]
         more = [(n.string.position, n.finger or 0) for n in grip]
-        if grip[0].onset - max(n.source.end for n in self.grips[-1]) >= _REST:
+        if grip[0].onset - max(n.source.end for n in self.grips[-1]) >= REST:
             return False
         places = [position for position, _ in (*placed, *more)]
         if max(places) - min(places) > self.span:
