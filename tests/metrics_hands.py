@@ -145,8 +145,8 @@ def read_at_sight(notes: Sequence[Note], score: Score) -> dict[str, float | None
     Figures: what one hand plucks in a bar, or in a beat with the attack after it, two attacks at
     least; equal ones have the same places in time and the same strings above the first.
     ``alike_bars``, ``alike_beats``: share of the pairs of equal figures with equal fingers.
-    ``begun_on_beat``: of attacks within a beat of the one before that its fingers do not go on
-    from, the share on a beat.
+    ``begun_on_beat``: of attacks within a beat of the one before at which the hand is placed anew
+    (the fingers do not go on, or not the way they went), the share on a beat.
     """
     pairs: Counter[tuple[str, bool]] = Counter()
     begun: Counter[bool] = Counter()
@@ -159,9 +159,11 @@ def read_at_sight(notes: Sequence[Note], score: Score) -> dict[str, float | None
                 same = sum(k * (k - 1) // 2 for k in fingers.values())
                 pairs[kind, True] += same
                 pairs[kind, False] += total * (total - 1) // 2 - same
+        way = 0
         for (before, a), (onset, b) in pairwise(mine):
-            bar = score.bar_at(onset)
-            if onset - before < _beat(bar) and not _goes_on(a, b):
+            bar, ahead = score.bar_at(onset), _goes_on(a, b)
+            way = ahead if way in (0, ahead) else 0
+            if onset - before < _beat(bar) and not way:
                 begun[(onset - bar.onset) % _beat(bar) == 0] += 1
     return {"alike_bars": _share(pairs["bars", True], pairs["bars", False]),
             "alike_beats": _share(pairs["beats", True], pairs["beats", False]),
@@ -198,13 +200,13 @@ def _figures(mine: Sequence[tuple[Fraction, list[Note]]], score: Score,
     return found
 
 
-def _goes_on(a: Sequence[Note], b: Sequence[Note]) -> bool:
-    """Tell whether an attack lies ahead of the one before, fingers in order, or is a slide."""
+def _goes_on(a: Sequence[Note], b: Sequence[Note]) -> int:
+    """Way from an attack to one ahead of it, fingers in order, or by a slide: 1, -1; else 0."""
     if b[0].position > a[-1].position:
-        return b[0].fingers[0] < a[-1].fingers[0]
+        return int(b[0].fingers[0] < a[-1].fingers[0])
     if b[-1].position < a[0].position:
-        return b[-1].fingers[0] > a[0].fingers[0] or slides(a, b)
-    return False
+        return -int(b[-1].fingers[0] > a[0].fingers[0] or slides(a, b))
+    return 0
 
 
 def difficulty_rate(troubles: np.ndarray) -> float:

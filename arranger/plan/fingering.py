@@ -30,6 +30,9 @@ Usual = Mapping[int, Sequence[Fingers]]  #: by pluck: fingers of its figures els
 _UNIT = 64
 #: What it breaks ties by where the next grip lies above and its fingers do not, or below.
 _AGAINST = 4
+#: Ways of a placed group: both still open, up, down.
+_WAYS = (0, 1, -1)
+_NEVER = 1 << 60
 #: Times that both hands are gone over, at most, until nothing changes.
 _ROUNDS = 4
 
@@ -49,6 +52,39 @@ class Pluck:
     rests: bool
     choice: tuple[Fingers, ...]
     figures: tuple[tuple[Hashable, int, int], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """From the choices of one pluck to those of the next (old x new).
+
+    ``price``: what the plan pays; ``ways``: the way in which a group may go on; ``begins``: what a
+    group that begins there costs besides.
+    """
+
+    price: Prices
+    ways: Prices
+    begins: int
+
+    def after(self, total: Prices) -> tuple[Prices, Prices]:
+        """Least totals (new x way of its group), and where they come from among the old ones.
+
+        ``total``: old x way. A group goes on where it may, as it is printed.
+        """
+        cost = total[:, :, None] + self.price[:, None, :]
+        ahead = self.ways[:, None, :]
+        own = np.array(_WAYS)[None, :, None]
+        goes = (ahead != 0) & ((own == 0) | (own == ahead))
+        cost = cost + np.where(goes, 0, self.begins)
+        then = np.where(goes, ahead, 0)
+        flat, count = cost.reshape(-1, cost.shape[2]), cost.shape[2]
+        best = np.empty((count, len(_WAYS)), np.int64)
+        origin = np.empty((count, len(_WAYS)), np.int64)
+        for rank, way in enumerate(_WAYS):
+            row = np.where(then.reshape(flat.shape) == way, flat, _NEVER)
+            origin[:, rank] = row.argmin(axis=0)
+            best[:, rank] = row.min(axis=0)
+        return best, origin
 
 
 class Stand:
@@ -84,20 +120,25 @@ class Stand:
                  found: Mapping[str, Sequence[Fingers]]) -> tuple[Fingers, ...]:
         """Cheapest fingers of one hand, beside those of the other."""
         beside = self._beside(hand, found)
-        plucks, total, back = self._hands[hand], np.zeros(1, np.int64), []
+        plucks, steps, back = self._hands[hand], self._steps[hand], []
+        total = np.zeros((0, len(_WAYS)), np.int64)
         for at, pluck in enumerate(plucks):
             price = self._own[hand][at] + beside.get(at, 0)
             for fingers in usual.get(at, ()):
                 price = price + np.array([_UNIT * self._prices["unlike"] * (f != fingers)
                                           for f in pluck.choice])
-            table = total[:, None] + (self._steps[hand][at - 1] if at else 0) + price[None, :]
-            back.append(table.argmin(axis=0))
-            total = table.min(axis=0)
+            if at == 0:
+                total = np.full((len(price), len(_WAYS)), _NEVER)
+                total[:, 0] = price
+                continue
+            total, origin = steps[at - 1].after(total)
+            total += price[:, None]
+            back.append(origin)
         picked: list[Fingers] = []
-        best = int(total.argmin())
+        best = int(total.argmin()) if plucks else 0
         for at in range(len(plucks) - 1, -1, -1):
-            picked.append(plucks[at].choice[best])
-            best = int(back[at][best])
+            picked.append(plucks[at].choice[best // len(_WAYS)])
+            best = int(back[at - 1].flat[best]) if at else 0
         return tuple(reversed(picked))
 
     def _grip_prices(self, pluck: Pluck) -> Prices:
@@ -107,8 +148,8 @@ class Stand:
         return np.array([_UNIT * grip_price(Grip(pluck.strings, f), self._player, self._prices)
                          + ranks.get(f, 0) for f in pluck.choice], dtype=np.int64)
 
-    def _step(self, old: Pluck, new: Pluck) -> Prices:
-        """Price of every choice after every one of the pluck before."""
+    def _step(self, old: Pluck, new: Pluck) -> _Step:
+        """From every choice of a pluck to every one of the next."""
         befores, afters = ([Grip(p.strings, f) for f in p.choice] for p in (old, new))
         age = new.seconds - old.seconds
         price = np.zeros((len(befores), len(afters)), dtype=np.int64)
@@ -116,11 +157,9 @@ class Stand:
             ids = [np.array([self._costs.number(g) for g in row]) for row in (befores, afters)]
             price += _UNIT * self._costs.own(0, ids[0], np.full(len(befores), age), ids[1])
         price += _AGAINST * np.array([[_against(a, b) for b in afters] for a in befores])
-        if new.off:
-            begun = [[new.rests or not goes_on(a, b, self._player) for b in afters]
-                     for a in befores]
-            price += _UNIT * self._prices["off_beat"] * new.off * np.array(begun, dtype=np.int64)
-        return price
+        ways = np.array([[0 if new.rests else goes_on(a, b, self._player) for b in afters]
+                         for a in befores])
+        return _Step(price, ways, _UNIT * self._prices["off_beat"] * new.off)
 
     def _beside(self, hand: str, found: Mapping[str, Sequence[Fingers]]) -> dict[int, Prices]:
         """Price of the other hand's fingers on neighbouring strings at the same moment."""
@@ -149,8 +188,8 @@ def _against(before: Grip, after: Grip) -> bool:
     return False
 
 
-def goes_on(before: Grip, after: Grip, player: Player) -> bool:
-    """Tell whether a grip can have been placed together with the one before it.
+def goes_on(before: Grip, after: Grip, player: Player) -> int:
+    """Way in which a grip can have been placed with the one before it: 1 up, -1 down, 0 none.
 
     It lies ahead, with fingers in order and no farther than they span; or the thumb slides to the
     string below.
@@ -161,11 +200,13 @@ def goes_on(before: Grip, after: Grip, player: Player) -> bool:
         one, other, steps = before.fingers[-1], after.fingers[0], up
     elif down > 0:
         other, one, steps = before.fingers[0], after.fingers[-1], down
-        if before.fingers == after.fingers == (1,):
-            return steps == 1
+        if before.fingers == after.fingers == (1,) and steps == 1:
+            return -1
     else:
-        return False
-    return one > other and not beyond(player, one, other, steps)
+        return 0
+    if one <= other or beyond(player, one, other, steps):
+        return 0
+    return 1 if up > 0 else -1
 
 
 def _usual(plucks: Sequence[Pluck], fingers: Sequence[Fingers]) -> dict[int, list[Fingers]]:
