@@ -182,8 +182,19 @@ def hands(notes: Sequence[Note], score: Score) -> dict[str, float]:
             "C8": 100 * again / len(notes) if notes else 0.0}
 
 
-def _same_finger(here: Iterable[Note], there: Iterable[Note]) -> int:
-    """Fingers that must change their string between two attacks."""
+def slides(here: Sequence[Note], there: Sequence[Note]) -> bool:
+    """Tell whether the thumb goes from one single note to the string below."""
+    return (len(here) == len(there) == 1 and here[0].fingers[:1] == there[0].fingers[:1] == (1,)
+            and here[0].position - there[0].position == 1)
+
+
+def _same_finger(here: Sequence[Note], there: Sequence[Note]) -> int:
+    """Fingers that must change their string between two attacks.
+
+    A thumb that slides to the string below is none of them (Volpe Bligh).
+    """
+    if slides(here, there):
+        return 0
     before = {f: n.position for n in here for f in n.fingers[:1]}
     return sum(before.get(f, n.position) != n.position for n in there for f in n.fingers[:1])
 

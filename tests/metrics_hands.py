@@ -1,12 +1,13 @@
-"""Measures C4, C6, C7, C9 and C11 of a written part, and all of B, C and D together.
+"""Measures C4, C6, C7, C9, C11 and how fingers read, and all of B, C and D together.
 
 Everything comes from the written file: staff = hand, spelling = string, fingerings as printed.
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Sequence
+from fractions import Fraction
 from itertools import pairwise
 from statistics import mean
 
@@ -24,10 +25,11 @@ from tests.metrics_comfort import (
     moves_in_fullest_bar,
     repetition,
     respelling,
+    slides,
     troubles,
 )
 from tests.metrics_fidelity import attacks
-from tests.score_values import Note, Score
+from tests.score_values import Bar, Note, Score
 from tests.simulation_result import SimulationResult
 
 #: Strings a second a hand moves at ease: the 95th percentile in printed harp parts, measured.
@@ -123,7 +125,8 @@ def _pairs(attacks: Sequence[Attack]) -> Iterator[bool]:
         if len(here) == len(there) == 1 and then - at < 0.5 - _EPS:
             one, two = here[0], there[0]
             if one.fingers and two.fingers and one.position != two.position:
-                yield _follows(one.fingers[0], two.fingers[0], two.position - one.position)
+                yield slides(here, there) or _follows(
+                    one.fingers[0], two.fingers[0], two.position - one.position)
 
 
 def _follows(before: int, after: int, steps: int) -> bool:
@@ -134,6 +137,76 @@ def _follows(before: int, after: int, steps: int) -> bool:
     if rising > 0:
         return True
     return 1 in (before, after) and (abs(steps) <= _TURN or abs(steps) > 2 * _TURN)
+
+
+def read_at_sight(notes: Sequence[Note], score: Score) -> dict[str, float | None]:
+    """How the fingers of a hand read: equal figures alike, and groups that begin on beats.
+
+    Figures: what one hand plucks in a bar, or in a beat with the attack after it, two attacks at
+    least; equal ones have the same places in time and the same strings above the first.
+    ``alike_bars``, ``alike_beats``: share of the pairs of equal figures with equal fingers.
+    ``begun_on_beat``: of attacks within a beat of the one before at which the hand is placed anew
+    (the fingers do not go on, or not the way they went), the share on a beat.
+    """
+    pairs: Counter[tuple[str, bool]] = Counter()
+    begun: Counter[bool] = Counter()
+    for side in "RL":
+        mine = [(onset, sorted(g, key=lambda n: n.position)) for onset, group in by_onset(notes)
+                if (g := [n for n in group if hand(n) == side and n.fingers])]
+        for kind in ("bars", "beats"):
+            for fingers in _figures(mine, score, kind).values():
+                total = sum(fingers.values())
+                same = sum(k * (k - 1) // 2 for k in fingers.values())
+                pairs[kind, True] += same
+                pairs[kind, False] += total * (total - 1) // 2 - same
+        way = 0
+        for (before, a), (onset, b) in pairwise(mine):
+            bar, ahead = score.bar_at(onset), _goes_on(a, b)
+            way = ahead if way in (0, ahead) else 0
+            if onset - before < _beat(bar) and not way:
+                begun[(onset - bar.onset) % _beat(bar) == 0] += 1
+    return {"alike_bars": _share(pairs["bars", True], pairs["bars", False]),
+            "alike_beats": _share(pairs["beats", True], pairs["beats", False]),
+            "begun_on_beat": _share(begun[True], begun[False])}
+
+
+def _share(yes: int, no: int) -> float | None:
+    return yes / (yes + no) if yes + no else None
+
+
+def _beat(bar: Bar) -> Fraction:
+    compound = bar.beats % 3 == 0 and bar.beats > 3 and bar.beat_type >= 8
+    return Fraction(4, bar.beat_type) * (3 if compound else 1)
+
+
+def _figures(mine: Sequence[tuple[Fraction, list[Note]]], score: Score,
+             kind: str) -> dict[object, Counter[object]]:
+    """Fingers of the figures of one hand, by what is plucked."""
+    places: defaultdict[object, list[int]] = defaultdict(list)
+    for at, (onset, _) in enumerate(mine):
+        bar = score.bar_at(onset)
+        beat = (onset - bar.onset) // _beat(bar) if kind == "beats" else 0
+        places[bar.index, beat].append(at)
+    found: defaultdict[object, Counter[object]] = defaultdict(Counter)
+    for row in places.values():
+        if len(row) >= 2:
+            onset, first = mine[row[0]]
+            start = onset if kind == "beats" else score.bar_at(onset).onset
+            seen = [*row, row[-1] + 1] if kind == "beats" and row[-1] + 1 < len(mine) else row
+            figure = tuple((mine[at][0] - start,
+                            tuple(n.position - first[0].position for n in mine[at][1]))
+                           for at in seen)
+            found[figure][tuple(n.fingers[0] for at in row for n in mine[at][1])] += 1
+    return found
+
+
+def _goes_on(a: Sequence[Note], b: Sequence[Note]) -> int:
+    """Way from an attack to one ahead of it, fingers in order, or by a slide: 1, -1; else 0."""
+    if b[0].position > a[-1].position:
+        return int(b[0].fingers[0] < a[-1].fingers[0])
+    if b[-1].position < a[0].position:
+        return -int(b[-1].fingers[0] > a[0].fingers[0] or slides(a, b))
+    return 0
 
 
 def difficulty_rate(troubles: np.ndarray) -> float:
@@ -162,4 +235,4 @@ def comfort(source: Sequence[Note], draft: Sequence[Note], score: Score,
             "C9": irrational_fingers(theirs, score), "C10": hazard(trouble),
             "C11": difficulty_rate(trouble), **dropped_roles(ours, theirs),
             **enharmonic_doublings(theirs, score), **respelling(ours, theirs),
-            "D4": legible_moves(theirs, result, score)}
+            "D4": legible_moves(theirs, result, score), **read_at_sight(theirs, score)}

@@ -28,7 +28,8 @@ def grips(draw: st.DrawFn) -> Grip:
     strings = sorted(draw(st.sets(st.integers(5, 30), min_size=1, max_size=4)))
     fingers = sorted(draw(st.sets(st.integers(1, 4), min_size=len(strings),
                                   max_size=len(strings))), reverse=True)
-    return Grip(tuple(strings), tuple(fingers), exposed=draw(st.booleans()))
+    return Grip(tuple(strings), tuple(fingers), exposed=draw(st.booleans()),
+                loud=draw(st.booleans()))
 
 
 def weight(new: Grip) -> int:
@@ -45,6 +46,10 @@ def own(old: Grip, age: float, new: Grip) -> int:
     same = set(old.strings) & set(new.strings)
     same_strings = len(same)
     same_fingers = len(set(old.fingers) & set(new.fingers))
+    slides = (old.fingers == new.fingers == (1,) and old.strings[0] - 1 == new.strings[0]
+              and age <= PLAYER.afresh_seconds)
+    if slides:
+        return PRICES["slide"] + swung(old, age, new)
     price += sum(again(age, s <= WIRE_TOP) for s in same) * weight(new) // 100
     placed_again = (old.strings, old.fingers) == (new.strings, new.fingers) and same_strings > 1
     if age < PLAYER.same_finger_seconds - 1e-6 and not placed_again:
@@ -71,8 +76,17 @@ def own(old: Grip, age: float, new: Grip) -> int:
         price += PRICES["under"] * (new.fingers != (4,))
     placed = set(new.strings) - set(old.strings)
     if len(placed) >= 3 and age < PLAYER.collision_seconds - 1e-6:
-        price += len(placed) * PRICES["replace"]
-    return int(price)
+        anchored = (new.strings[0] in placed and new.fingers[0] not in old.fingers
+                    and width <= PLAYER.span_steps)
+        price += (len(placed) - anchored) * PRICES["replace"]
+    return int(price) + swung(old, age, new)
+
+
+def swung(old: Grip, age: float, new: Grip) -> int:
+    """Wire strings into which those plucked loudly just before may still swing."""
+    far = {s + d for s in old.strings if old.loud and s <= WIRE_TOP for d in (-1, 1)}
+    near = {s for s in new.strings if s <= WIRE_TOP}
+    return PRICES["swing"] * len(far & near) * (age < PLAYER.collision_seconds - 1e-6)
 
 
 def again(age: float, wire: bool) -> int:
@@ -115,7 +129,7 @@ def across(old: Grip, age: float, new: Grip) -> int:
     if age < PLAYER.placing_lead_seconds - 1e-6:
         beside = {s + d for s in old.strings for d in (-1, 1)}
         price += PRICES["near_after"] * len(beside & set(new.strings))
-    return price * weight(new) // 100
+    return (price + swung(old, age, new)) * weight(new) // 100
 
 
 @given(st.lists(grips(), min_size=1, max_size=4), st.lists(grips(), min_size=1, max_size=4),

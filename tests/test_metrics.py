@@ -418,3 +418,23 @@ def test_a_small_score_is_measured_from_what_was_written(
     assert main([str(source), "--jobs", "1", "--profile", "-o", str(tmp_path / "x.json")]) == 0
     assert "violations: none" in capsys.readouterr().out
     assert (tmp_path / "x.json").stat().st_size > 1000
+
+
+@pytest.mark.parametrize(("line", "alike", "on_beat"), [
+    ("C4:4 E4:3 G4:2 C5:1 D4:4 F4:3 A4:2 D5:1 E4:4", 1, 1),
+    ("C4:4 E4:3 G4:2 C5:1 D4:4 F4:2 A4:2 D5:1 E4:4", 0, 2 / 3),
+    ("C4:2 E4:1 G4:4 C5:3 E5:2 G5:1 C6:3 E6:2", None, 0)])
+def test_fingers_read_at_sight(line: str, alike: float | None, on_beat: float) -> None:
+    """Beats of four notes: equal figures, and where fingers do not go on."""
+    named = [word.split(":") for word in line.split()]
+    score = read(*(note(name, 2, finger=int(f)) for name, f in named))[0]
+    found = in_hands.read_at_sight(score.notes, score)
+    assert found["alike_bars"] is None
+    assert found["alike_beats"] == alike
+    assert found["begun_on_beat"] == on_beat
+
+
+def test_a_thumb_that_slides_to_the_string_below_is_no_fault() -> None:
+    score = read(note("G4", 1, finger=1), note("F4", 1, finger=1), note("E4", 1, finger=2))[0]
+    assert comfort.hands(score.notes, score)["C8"] == 0
+    assert in_hands.irrational_fingers(score.notes, score) == 0

@@ -48,6 +48,12 @@ def test_chords_are_placed_with_what_lies_ahead_of_them():
     assert groups("R C4:4+E4:3 C4:4+E4:3") == ["C4+E4", "C4+E4"]
 
 
+def test_a_thumb_that_slides_begins_a_group_of_five():
+    assert groups("R G5:1 F5:1 E5:2 D5:3 C5:4") == ["G5 F5 E5 D5 C5"]
+    assert groups("R A5:1 G5:1 F5:1 E5:2") == ["A5 G5", "F5 E5"]
+    assert groups("R E5:2 D5:1 C5:1") == ["E5", "D5 C5"]
+
+
 def test_a_rest_lets_the_hand_go():
     assert groups("R C4:4 E4:3 - G4:2") == ["C4 E4", "G4"]
     assert groups("R C4:4 E4:3 . G4:2") == ["C4 E4 G4"]

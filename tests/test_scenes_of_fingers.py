@@ -9,10 +9,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from itertools import pairwise
 
+import numpy as np
 import pytest
 
 from arranger.model.draft import Draft, HarpNote
+from arranger.model.pitch import Pitch
+from arranger.model.placed_groups import placed_groups
 from arranger.options.spots import risks
+from arranger.plan.grip_costs import GripCosts
+from arranger.plan.grips import Grip
 from tests.handwritten import chord, low, note
 from tests.test_scenes import PLAYER, SETTINGS, by_onset, drafted, named
 
@@ -51,10 +56,11 @@ def told(draft: Draft) -> str:
 
 @pytest.mark.parametrize(("names", "wanted"), [
     (SEVEN, [4, 3, 2, 1, 3, 2, 1]),
-    (" ".join(reversed(SEVEN.split())), [1, 2, 3, 1, 2, 3, 4]),
+    (" ".join(reversed(SEVEN.split())), [1, 2, 3, 4, 1, 2, 3]),
     ("C4 D4 E4 F4 G4 A4 B4 C5", [4, 3, 2, 1, 4, 3, 2, 1])])
 def test_a_line_that_must_stay_in_one_hand_turns_once(names: str, wanted: list[int]):
-    """4-3-2-1-3-2-1: four fingers, then a turn over few strings, as the other hand is busy."""
+    """4-3-2-1-3-2-1: four fingers, then a turn over few strings, as the other hand is busy; the
+    second group begins on the beat."""
     draft = drafted(line(names), BUSY, 110)
     assert [n.pitch.name for n in of_hand(draft, "R")] == names.split()
     assert fingers(draft) == wanted
@@ -77,7 +83,28 @@ def test_an_arpeggio_is_split_in_groups_of_four_at_most_where_it_is_quick():
     assert {n.hand for n in calm.notes} == {"R"}
 
 
-@pytest.mark.parametrize("names", ["C5 D5 E5 F5 G5", "G5 F5 E5 D5 C5", "C5 E5 G5 C6 E6"])
+@pytest.mark.parametrize("length", [1, 2])
+@pytest.mark.parametrize("hand", ["R", "L"])
+def test_the_thumb_slides_down_to_the_first_of_the_last_four(length: int, hand: str):
+    """Volpe Bligh: of five notes downwards the thumb has two, by sliding to the note below."""
+    if hand == "R":
+        draft = drafted(line("G5 F5 E5 D5 C5", length), BUSY, 120)
+    else:
+        draft = drafted(line("G6 C6 G6 C6 G6 C6 G6 C6", 2), line("G3 F3 E3 D3 C3", length, low),
+                        120)
+    assert fingers(draft, hand) == [1, 1, 2, 3, 4]
+    played = of_hand(draft, hand)
+    assert [len(group) for group in placed_groups(played)] == [5]
+
+
+@pytest.mark.parametrize("names", ["A5 G5 F5 E5 D5 C5", "B5 A5 G5 F5 E5 D5 C5"])
+def test_a_longer_scale_turns_and_does_not_slide_twice(names: str):
+    """Common practice: fingers pass the thumb."""
+    draft = drafted(line(names), BUSY, 120)
+    assert not any(a.finger == b.finger for a, b in pairwise(of_hand(draft, "R")))
+
+
+@pytest.mark.parametrize("names", ["C5 D5 E5 F5 G5", "G5 E5 C5 G4 E4", "C5 E5 G5 C6 E6"])
 def test_five_quick_notes_are_a_turn_and_no_slide(names: str):
     """Volpe Bligh: the fourth finger slides badly; a finger hops only where there is time."""
     quick, calm = (drafted(line(names, length), BUSY, 120) for length in (1, 2))
@@ -179,3 +206,22 @@ def test_a_chord_that_comes_again_is_placed_again_as_it_was(names):
     struck = {tuple((n.pitch.name, n.finger) for n in here if n.hand == "R")
               for here in by_onset(draft)}
     assert len(struck) == 1
+
+
+def test_a_chord_is_anchored_by_its_lowest_finger_where_that_is_free_and_near():
+    """The bottom note is placed early, the upper ones last; a chord anchored so costs less (common
+    practice). Not where that finger has just played, nor where the whole hand must come first."""
+    draft = drafted(note("C6", 2) + chord("E5 G5 B5", 2) + note("r", 12), low("C2", 16), 120)
+    first, *held = fingers(draft)
+    assert first == 1
+    assert held[0] != 1
+    costs = GripCosts(PLAYER, SETTINGS.prices)
+
+    def price(before: str, finger: int) -> int:
+        old = costs.number(Grip((Pitch.parse(before).position,), (finger,)))
+        new = costs.number(Grip(tuple(Pitch.parse(n).position for n in ("E5", "G5", "B5")),
+                                (4, 3, 2)))
+        return int(costs.own(1, np.array([old]), np.array([0.25]), np.array([new]))[0, 0])
+
+    assert price("C6", 1) == 2 * SETTINGS.prices["replace"]
+    assert price("C6", 4) == price("B6", 1) == 3 * SETTINGS.prices["replace"]

@@ -15,6 +15,7 @@ import pytest
 
 from arranger.model.harp import HarpString
 from arranger.model.pitch import Pitch
+from arranger.options.spots import risks
 from arranger.plan.exposure import exposed
 from arranger.plan.grip_costs import GripCosts
 from arranger.plan.grips import Grip
@@ -129,6 +130,34 @@ def test_what_goes_wrong_weighs_more_in_a_thin_texture(age: float):
                                            np.array([new]))[0, 0])
     assert prices[True] * 100 == prices[False] * (100 + PRICES["exposure"])
     assert prices[False] > 0
+
+
+def level(sign: str) -> str:
+    return (f"<direction><direction-type><dynamics><{sign}/></dynamics></direction-type>"
+            f"</direction>")
+
+
+@pytest.mark.parametrize(("sign", "strings", "warned"), [
+    ("ff", ["E2", "Gb2", "E2"], False), ("p", ["E2", "F#2", "E2"], False)])
+def test_a_loud_low_string_is_given_room_to_swing(sign: str, strings: list[str], warned: bool):
+    """A string of the wire octaves plucked loudly swings into its neighbour (common practice); the
+    twin string, one farther off, leaves room. Softly played the note is read as it is written."""
+    draft = drafted(level(sign) + note("r", 16), "".join(low(n, 2) for n in ("E2", "F#2", "E2"))
+                    + low("r", 2) + low("r", 8), 120, fifths=1)
+    assert [n.pitch.name for n in draft.notes] == strings
+    assert any(r.kind == "swing" for r in risks(draft, SETTINGS)) is warned
+
+
+def test_a_loud_low_string_without_a_twin_beside_it_is_told_of():
+    """D has one string: nothing to do but know it; high up and softly nothing is told."""
+    def told(sign: str, names: str) -> list[str]:
+        draft = drafted(level(sign) + note("r", 16), "".join(low(n, 2) for n in names.split())
+                        + low("r", 2) + low("r", 8), 120)
+        return [r.sentence for r in risks(draft, SETTINGS) if r.kind == "swing"]
+
+    assert told("f", "C2 D2 G2") == [
+        "C2 is plucked loudly and may still swing into the string of D2 0.25 s after"]
+    assert told("f", "C3 D3 G3") == told("mp", "C2 D2 G2") == []
 
 
 def test_a_texture_is_thin_where_two_notes_sound_at_most():

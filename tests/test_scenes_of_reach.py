@@ -64,6 +64,21 @@ def test_a_chord_wider_than_the_hand_is_rolled_and_the_report_says_why():
     assert told(draft) == {("H5", "wider than the hand spans at once")}
 
 
+def test_a_hand_that_is_far_is_not_called_to_a_wide_chord():
+    """Rolled or not is weighed with all else: the right hand, at the top just before and after,
+    would leap down for one note; a roll is the lesser evil, and the report says why."""
+    high = line("C7 D7 E7 F7") + note("r", 1)
+    run, rest = high[:high.index("<note><rest/>")], "".join(note("r", 1))
+    right = run + rest + "".join(note(n, 1) for n in ("F7", "E7", "D7")) + note("r", 8)
+    left = low("r", 4) + chord("D3 A3 G4", 12, voice=5, staff=2)
+    busy = drafted(right, left, 90)
+    assert named([n for n in busy.notes if n.rolled]) == ["D3", "A3", "G4"]
+    assert {n.hand for n in busy.notes if n.rolled} == {"L"}
+    assert ("H5", "wider than the hand spans at once") in told(busy)
+    near = drafted(note("G5", 4) + note("r", 4) + note("G5", 8), left, 90)
+    assert not any(n.rolled for n in near.notes)
+
+
 def test_a_short_chord_is_not_rolled():
     """A roll takes time for every note; where there is none the chord is thinned or shared."""
     short = chord("C3 G3 F4", 2, voice=5, staff=2)

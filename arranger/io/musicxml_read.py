@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from itertools import accumulate
@@ -12,6 +12,7 @@ from math import lcm
 from lxml import etree
 
 from arranger.io.document import Document
+from arranger.io.loudness import Loudness, loudness
 from arranger.io.part_read import FINEST, Bar, Found, PartReader, Ticks
 from arranger.io.playing_order import flows, playing_order
 from arranger.io.tempo import beat_of, tempo_map
@@ -60,7 +61,7 @@ def read(root: etree._Element, name: str = "",
     measures = tuple(
         Measure(i, bar.number, clock[starts[i]], clock[starts[i + 1] - starts[i]], bar.beats,
                 bar.beat_type, bar.fifths) for i, bar in enumerate(bars))
-    notes, chains = _notes(readers, starts, clock)
+    notes, chains = _notes(readers, starts, clock, loudness(found.levels, starts))
     opening = clock[starts[1]]
     onsets = [m.onset for m in measures]
 
@@ -138,21 +139,25 @@ def _length(bar: Bar, grid: int) -> Ticks:
 
 
 def _notes(readers: Sequence[PartReader], starts: Sequence[Ticks],
-           clock: _Clock) -> tuple[tuple[Note, ...], dict[NoteId, tuple[etree._Element, ...]]]:
+           clock: _Clock, loud: Mapping[str, Loudness]
+           ) -> tuple[tuple[Note, ...], dict[NoteId, tuple[etree._Element, ...]]]:
     ordered = [sounding for reader in readers for sounding in sounding_notes(
         reader.notes, starts, [bar.length for bar in reader.bars])]
     ordered.sort(key=lambda s: (s.onset, s.struck.pitch.midi))
     chains = {s.struck.id: tuple(w.element for w in s.written)
               for note in ordered for s in (note, *note.joined)}
-    return tuple(_note(sounding, clock) for sounding in ordered), chains
+    return tuple(_note(sounding, clock, loud) for sounding in ordered), chains
 
 
-def _note(sounding: Sounding, clock: _Clock) -> Note:
-    struck = sounding.struck
+def _note(sounding: Sounding, clock: _Clock, loud: Mapping[str, Loudness]) -> Note:
+    struck, marks = sounding.struck, sounding.marks
+    levels = loud.get(struck.part)
+    if levels is not None and levels.at(sounding.onset):
+        marks |= {"loud"}
     return Note(
         struck.id, struck.part, struck.bar, clock[sounding.onset],
         clock[sounding.end - sounding.onset], struck.pitch, struck.staff, struck.voice,
-        struck.grace, sounding.marks, (struck.id, *(s.struck.id for s in sounding.joined)),
+        struck.grace, marks, (struck.id, *(s.struck.id for s in sounding.joined)),
         struck.chord)
 
 

@@ -15,6 +15,7 @@ from fractions import Fraction
 from lxml import etree
 
 from arranger.io import playing_order, tempo
+from arranger.io.loudness import Level, read_levels
 from arranger.io.transposition import Transposition
 from arranger.model.errors import SourceError
 from arranger.model.pitch import STEPS, Pitch
@@ -80,6 +81,7 @@ class Found:
     grid: int
     tempi: list[tuple[int, Ticks, tempo.Sign]] = field(default_factory=list)
     signs: list[playing_order.Sign] = field(default_factory=list)
+    levels: list[Level] = field(default_factory=list)
     identified: int = 0
     chords: int = 0
 
@@ -354,6 +356,7 @@ class PartReader:
             offset = direction.findtext("offset")
             at = self._at + (self.number(offset, "an offset") * self._unit if offset else 0)
             self.found.tempi.append((self.index, max(0, at), sign))
+        self.found.levels += read_levels(direction, self.id, self.index, self._at)
         self.found.signs += playing_order.read_direction(direction, self.index)
 
     def _sound(self, sound: etree._Element) -> None:

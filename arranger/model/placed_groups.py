@@ -2,7 +2,8 @@
 
 A hand places fingers in one direction: up with falling fingers, 4 3 2 1, or down with rising ones.
 Where strings turn, a finger is needed again or the hand would have to span more than it can, it is
-placed anew (common practice).
+placed anew (common practice). The thumb may slide to the string below, and the group goes on
+(Volpe Bligh, "Writing for the Pedal Harp").
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ Grip = Sequence[HarpNote]
 
 #: String steps of a tenth, which a hand spans securely (Sibelius Academy, Harp notation manual).
 TENTH = 9
-_REST = Fraction(1)  # quarter notes of rest after which a hand is placed anew (assumption)
+REST = Fraction(1)  # quarter notes of rest after which a hand is placed anew (assumption)
 
 
 @dataclass(slots=True)
@@ -36,11 +37,15 @@ class _Group:
         """Add the grip if it lies ahead of all fingers placed, and within the span; tell if so."""
         placed = [(n.string.position, n.finger or 0) for g in self.grips for n in g]
         more = [(n.string.position, n.finger or 0) for n in grip]
-        if grip[0].onset - max(n.source.end for n in self.grips[-1]) >= _REST:
+        if grip[0].onset - max(n.source.end for n in self.grips[-1]) >= REST:
             return False
         places = [position for position, _ in (*placed, *more)]
         if max(places) - min(places) > self.span:
             return False
+        if not self.way and len(placed) == len(more) == 1 and slides(self.grips[-1], grip):
+            self.grips.append(grip)
+            self.way = -1
+            return True
         for way in (1, -1):
             if self.way in (0, way) and all(way * (s - t) > 0 and way * (f - g) < 0
                                             for s, f in more for t, g in placed):
@@ -48,6 +53,13 @@ class _Group:
                 self.way = way
                 return True
         return False
+
+
+def slides(before: Grip, after: Grip) -> bool:
+    """Tell whether the thumb slides from one single note to the string below."""
+    if len(before) != 1 or len(after) != 1 or not before[0].finger == after[0].finger == 1:
+        return False
+    return before[0].string.position - after[0].string.position == 1
 
 
 def placed_groups(notes: Iterable[HarpNote], span: int = TENTH) -> tuple[tuple[Grip, ...], ...]:

@@ -55,10 +55,10 @@ class Note:
     ``onset`` and ``duration`` in quarter notes; ``pitch`` sounding; ``staff`` from 1 (top);
     ``marks`` from: staccato staccatissimo accent fermata arpeggiate non-arpeggiate harmonic
     tremolo trill mordent turn glissando slide let-ring tie-only; beside an ornament inverted (a
-    mordent upwards), above-flat, below-sharp and the like. A grace note has duration 0 and
-    the onset of the note it leans on. ``source_ids`` names the note itself and the duplicates of
-    it (same part, onset and pitch) that the reader joined into it. ``chord`` numbers the written
-    chord: notes of one voice with one stem share it.
+    mordent upwards), above-flat, below-sharp and the like; loud under a sign from f on. A grace
+    note has duration 0 and the onset of the note it leans on. ``source_ids`` names the note itself
+    and the duplicates of it (same part, onset and pitch) that the reader joined into it. ``chord``
+    numbers the written chord: notes of one voice with one stem share it.
     """
 
     id: NoteId

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
 
 from arranger.model.draft import Draft, HarpNote
+from arranger.model.harp import HarpString
 from arranger.options.risk import FINGER, HAND, Risk, played, risk
 from arranger.passes.settings import Settings
 from arranger.plan.slices import Slice
@@ -25,7 +26,8 @@ def hand_risks(draft: Draft, settings: Settings) -> list[Risk]:
         mine = [(s.seconds, _grip(s, hand)) for s in here if _grip(s, hand)]
         found += [*_leaps(mine, player, prices), *_placing(mine, player, prices),
                   *_lines(mine, player, prices)]
-    return [*found, *_strings(here, player, prices)]
+    return [*found, *_strings(here, player, prices),
+            *_swings(here, player, prices, settings.harp.wire_top)]
 
 
 def _grip(here: Slice, hand: str) -> list[HarpNote]:
@@ -173,3 +175,22 @@ def _close(before: float, old: HarpNote, now: float, new: HarpNote, player: Play
                    f"the {HAND[new.hand]} hand comes to {new.pitch.label} beside "
                    f"{old.pitch.label}, which the {HAND[old.hand]} hand plucked "
                    f"{now - before:.2f} s before")
+
+
+def _swings(here: Sequence[Slice], player: Player, prices: Mapping[str, int],
+            wire_top: HarpString) -> Iterator[Risk]:
+    """Wire strings plucked while one plucked loudly beside them swings far (common practice)."""
+    last: dict[int, tuple[float, HarpNote]] = {}
+    for s in here:
+        for note in s.notes:
+            place = note.string.position
+            for beside in (place - 1, place + 1):
+                if beside in last and place <= wire_top.position:
+                    before, old = last[beside]
+                    if _EPS < s.seconds - before < player.collision_seconds - _EPS:
+                        yield risk("swing", prices["swing"], note, (note, old),
+                                   f"{old.pitch.label} is plucked loudly and may still swing into "
+                                   f"the string of {note.pitch.label} "
+                                   f"{s.seconds - before:.2f} s after")
+        last |= {n.string.position: (s.seconds, n) for n in s.notes
+                 if "loud" in n.source.marks and n.string <= wire_top}

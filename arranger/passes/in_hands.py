@@ -66,7 +66,9 @@ def _tone(note: HarpNote, role: Role, here: Slice, thin: bool, free: tuple[str, 
                 drop=worth(note, role, settings.prices).drop,
                 fixed=bool(role.tune or role.bass), roll=roll, rolled=note.rolled,
                 chord=note.source.chord, exposed=thin, moving=length < 1,
-                idle=len(here.notes) > 1 and rests not in ("", note.hand), tune=bool(role.tune))
+                idle=len(here.notes) > 1 and rests not in ("", note.hand), tune=bool(role.tune),
+                loud=("loud" in note.source.marks
+                      and note.pitch.position <= settings.harp.wire_top.position))
     return pinned_tone(tone, settings.pins.of(note.id))
 
 

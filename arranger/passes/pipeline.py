@@ -20,6 +20,7 @@ from arranger.passes.alike import alike
 from arranger.passes.compass import fold, fold_price, tuning
 from arranger.passes.damping import mark_damping
 from arranger.passes.feet import give_up, move_pedals
+from arranger.passes.fingers import finger_as_read
 from arranger.passes.hands import give_hands
 from arranger.passes.levers import give_levers, set_levers
 from arranger.passes.piece import Ground
@@ -80,7 +81,8 @@ def arrange(score: Score, part: str, settings: Settings,
     notes = tuple(replace(n, source=origin[n.id]) for n in result.draft.notes)
     draft = replace(result.draft, source=score, notes=notes, cost=cost, bound=bound,
                     stays=stays, ledger=Ledger(entries))
-    return Arranged(mark_damping(net(draft, settings), settings), result.missed, settled)
+    read = finger_as_read(net(draft, settings), settings)
+    return Arranged(mark_damping(read, settings), result.missed, settled)
 
 
 def weighed(score: Score, part: str, settings: Settings, recall: Recall) -> Draft:

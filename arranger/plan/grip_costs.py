@@ -52,11 +52,13 @@ class GripCosts:
             self.grips.append(grip)
             mask = sum(1 << s for s in grip.strings)
             single = grip.fingers[0] if len(grip.fingers) == 1 else 0
+            wires = mask & self._wires
             self._rows.append((grip.strings[0], grip.strings[-1], mask, mask << 1 | mask >> 1,
                                single, sum(1 << f for f in grip.fingers),
                                100 + self._prices["exposure"] * grip.exposed,
                                1 << grip.fingers[0] if len(grip.fingers) >= _CHORD else 0,
-                               mask & self._wires, grip.fingers[0], grip.fingers[-1]))
+                               wires, grip.fingers[0], grip.fingers[-1],
+                               (wires << 1 | wires >> 1) & self._wires if grip.loud else 0))
             self._array = None
         return found
 
@@ -65,10 +67,11 @@ class GripCosts:
 
         Lowest and highest string, set of strings, of their neighbours, finger of a single note,
         set of fingers, per cent by which clumsiness towards it weighs, finger under a chord,
-        set of wire strings, finger on the lowest and on the highest string.
+        set of wire strings, finger on the lowest and on the highest string, wire strings that
+        others of the grip swing into.
         """
         if self._array is None:
-            rows = np.array(self._rows, dtype=np.int64).reshape(-1, 11)
+            rows = np.array(self._rows, dtype=np.int64).reshape(-1, 12)
             self._array = np.array(rows.T, order="C")
         return self._array
 
@@ -97,7 +100,7 @@ def _fees(player: Player, prices: Mapping[str, int], impossible: int) -> Fees:
         impossible=impossible, lowest=player.fingers_per_hand,
         **{name: int(prices[name]) for name in (
             "travel", "leap", "replace", "apart", "restrike", "restrike_easy", "restrike_wire",
-            "hop", "hop_quick", "late_bottom", "under", "collision", "near_after")})
+            "hop", "hop_quick", "late_bottom", "under", "collision", "near_after", "swing")})
 
 
 def _turns(player: Player, prices: Mapping[str, int]) -> npt.NDArray[np.int64]:
@@ -116,6 +119,8 @@ def _turns(player: Player, prices: Mapping[str, int]) -> npt.NDArray[np.int64]:
                 price = 0
             elif abs(way) > player.span_steps:
                 price = prices["turn"] + prices["turn_string"] * _FAR
+            elif before == after == 1 and way == -1:
+                price = prices["slide"]
             elif rising > 0:
                 price = prices["shape"] * min(uneasy(rising, abs(way), close=True), _FAR)
                 price += prices["stretch"] * min(beyond(player, before, after, abs(way)), _FAR)

@@ -57,18 +57,23 @@ class Fees(NamedTuple):
     lowest: int
     collision: int
     near_after: int
+    swing: int
     impossible: int
 
 
 @compiled
 def own_prices(grips: Grips, turns: Grips, fees: Fees, old: Ids, age: Times, new: Ids) -> Table:
-    """Travel, turning, the same finger or string again (old x new); 0 after no grip."""
+    """Travel, turning, the same finger or string again (old x new); 0 after no grip.
+
+    A thumb that slides to the string below pays that alone; a chord whose lowest finger is free
+    and near is anchored there, and has one string less to place.
+    """
     out = np.zeros((len(old), len(new)), dtype=np.int32)
     for k in range(len(old)):
         a = old[k]
         if a < 0:
             continue
-        free = fees.span + fees.travel_speed * age[k]
+        reach = fees.span + fees.travel_speed * age[k]
         easy = fees.span + _LEISURE * fees.travel_speed * age[k]
         again = _again(fees, age[k], 1.0)
         wired = _again(fees, age[k], fees.wire_factor)
@@ -76,27 +81,40 @@ def own_prices(grips: Grips, turns: Grips, fees: Fees, old: Ids, age: Times, new
         quick = fees.hop_quick if age[k] < fees.lead - _EPS else 0
         bottom = fees.late_bottom if age[k] < fees.lead - _EPS else 0
         afresh = fees.replace if age[k] < fees.collision_time - _EPS else 0
+        swing = fees.swing if age[k] < fees.collision_time - _EPS else 0
         for j in range(len(new)):
             b = new[j]
             width = max(grips[1, a], grips[1, b]) - min(grips[0, a], grips[0, b])
-            price = max(width - free, 0.0) * fees.travel + max(width - easy, 0.0) * fees.leap
+            price = max(width - reach, 0.0) * fees.travel + max(width - easy, 0.0) * fees.leap
             strings = _count(grips[2, a] & grips[2, b])
             wires = _count(grips[8, a] & grips[2, b])
             fingers = _count(grips[5, a] & grips[5, b])
             price += ((strings - wires) * again + wires * wired) * grips[6, b] // 100
-            if strings < _PAIR or grips[2, a] != grips[2, b] or grips[5, a] != grips[5, b]:
+            same = (strings >= _PAIR and grips[2, a] == grips[2, b]
+                    and grips[5, a] == grips[5, b])
+            if not same and not _slides(grips, fees, a, age[k], b):
                 price += fingers * hop + max(fingers - strings, 0) * quick
-            if not grips[2, a] >> grips[0, b] & 1:
+            held = grips[2, a] >> grips[0, b] & 1
+            if not held:
                 price += _count(grips[7, b] & grips[5, a]) * bottom
+            price += _count(grips[11, a] & grips[2, b]) * swing
             price += _turning(grips, turns, fees, a, age[k], b)
             if grips[1, b] < grips[0, a] and 0 < grips[4, b] < fees.lowest and (
                     grips[4, a] == 0 or width > fees.span):
                 price += fees.under
             placed = _count(grips[2, b] & ~grips[2, a])
             if placed >= _CHORD:
-                price += placed * afresh
+                free = not held and not grips[5, a] >> grips[9, b] & 1
+                price += (placed - (free and width <= fees.span)) * afresh
             out[k, j] = np.int32(price)
     return out
+
+
+@compiled
+def _slides(grips: Grips, fees: Fees, a: int, age: float, b: int) -> bool:
+    """Tell whether the thumb slides from one single note to the string below (Volpe Bligh)."""
+    return (grips[4, a] == 1 and grips[4, b] == 1 and grips[0, a] - grips[0, b] == 1
+            and age <= fees.afresh)
 
 
 @compiled
@@ -154,11 +172,13 @@ def across_prices(grips: Grips, fees: Fees, old: Ids, age: Times, new: Ids) -> T
         if fees.restrike_error - _EPS <= age[k] < fees.collision_time - _EPS:
             each = fees.collision
         close = fees.near_after if age[k] < fees.lead - _EPS else 0
+        swing = fees.swing if age[k] < fees.collision_time - _EPS else 0
         for j in range(len(new)):
             b = new[j]
             wires = _count(grips[8, a] & grips[2, b])
             price = ((_count(grips[2, a] & grips[2, b]) - wires) * each + wires * max(each, wired)
-                     + _count(grips[3, a] & grips[2, b]) * close)
+                     + _count(grips[3, a] & grips[2, b]) * close
+                     + _count(grips[11, a] & grips[2, b]) * swing)
             out[k, j] = np.int32(price * grips[6, b] // 100)
     return out
 

@@ -22,13 +22,15 @@ _EASY = {1: (1, 3), 2: (3, 5), 3: (5, 9)}
 class Grip:
     """Positions of the strings from the lowest up, the finger on each, and if it is rolled.
 
-    ``exposed``: the texture is thin, so that what goes wrong is heard.
+    ``exposed``: the texture is thin, so that what goes wrong is heard; ``loud``: wire strings of
+    it are plucked loudly, so that they swing far.
     """
 
     strings: tuple[int, ...]
     fingers: tuple[int, ...]
     rolled: bool = False
     exposed: bool = False
+    loud: bool = False
 
 
 @lru_cache(maxsize=16)
@@ -38,9 +40,11 @@ def finger_sets(count: int, most: int) -> tuple[tuple[int, ...], ...]:
                         key=lambda f: (f[-1], f)))
 
 
-def grips(strings: tuple[int, ...], rolled: bool, exposed: bool, most: int) -> tuple[Grip, ...]:
+def grips(strings: tuple[int, ...], rolled: bool, exposed: bool, loud: bool,
+          most: int) -> tuple[Grip, ...]:
     """All grips of one hand on these strings with its first ``most`` fingers."""
-    return tuple(Grip(strings, f, rolled, exposed) for f in finger_sets(len(strings), most))
+    return tuple(Grip(strings, f, rolled, exposed, loud)
+                 for f in finger_sets(len(strings), most))
 
 
 def uneasy(fingers: int, steps: int, close: bool = False) -> int:

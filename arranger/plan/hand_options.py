@@ -1,8 +1,8 @@
 """What two hands can do with the notes of one slice.
 
 Hands are split at a cut point, lower strings to the left; the split of the staves is kept as an
-option where it crosses. Only where no split fits the hands are notes left out, moved by an octave
-or rolled.
+option where it crosses. A hand's share that is too wide to be plucked at once may be rolled; only
+where no split fits the hands otherwise are notes left out or moved by an octave.
 """
 
 from __future__ import annotations
@@ -30,7 +30,8 @@ class Tone:
     the written chord. ``exposed``: it is struck in a thin texture (``plan.exposure``).
     ``moving``: it is shorter than a beat, so that an octave breaks its line. ``idle``: the other
     hand has nothing to do about that time and may well take all of the moment. ``loose``: its
-    staff says little of the hand. ``tune``: it leads the tune.
+    staff says little of the hand. ``tune``: it leads the tune. ``loud``: it is plucked loudly on a
+    wire string.
     """
 
     pitch: Pitch
@@ -45,6 +46,7 @@ class Tone:
     idle: bool = False
     loose: bool = False
     tune: bool = False
+    loud: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +92,9 @@ def options(tones: Sequence[Tone], player: Player, prices: Mapping[str, int],
     """
     if not tones:
         return (Option(Hand(), Hand(), 0),)
-    whole = [_sized(o, tones, player, prices) for o in _splits(tones, player)]
-    if whole:
-        return tuple(whole)
+    splits = _splits(tones, player, prices["roll"])
+    if any(o.price == 0 for o in splits):
+        return tuple(_sized(o, tones, player, prices) for o in splits)
     found: dict[tuple[Hand, Hand], Option] = {}
     for cut in range(len(tones) + 1):
         lefts, rights = (_thin(tones, picked, which, player, prices, octaves, 2 * most)
@@ -112,7 +114,8 @@ def _clash(left: Hand, right: Hand) -> bool:
     return any(p.position in mine for _, p in right.tones)
 
 
-def _splits(tones: Sequence[Tone], player: Player) -> list[Option]:
+def _splits(tones: Sequence[Tone], player: Player, roll: int) -> list[Option]:
+    """Every note in one of the hands; what is too wide for one may be rolled at this price."""
     n = len(tones)
     ways = [(tuple(range(cut)), tuple(range(cut, n))) for cut in range(n + 1)]
     staves = (tuple(i for i in range(n) if tones[i].hand == "L"),
@@ -121,9 +124,13 @@ def _splits(tones: Sequence[Tone], player: Player) -> list[Option]:
         ways.append(staves)
     found = []
     for left, right in ways:
-        hands = (_hand(tones, left, "L", player), _hand(tones, right, "R", player))
-        if hands[0] is not None and hands[1] is not None:
-            found.append(Option(hands[0], hands[1], 0))
+        hands = [(_hand(tones, left, "L", player), 0), (_hand(tones, right, "R", player), 0)]
+        for at, (picked, which) in enumerate(((left, "L"), (right, "R"))):
+            if hands[at][0] is None:
+                hands[at] = _wide(tones, picked, which, player), roll
+        (one, its), (other, theirs) = hands
+        if one is not None and other is not None:
+            found.append(Option(one, other, its + theirs))
     return found
 
 
@@ -133,6 +140,13 @@ def _hand(tones: Sequence[Tone], picked: Sequence[int], which: str,
     rolled = any(tones[i].rolled for i in picked)
     hand = Hand(tuple((i, tones[i].pitch) for i in picked), rolled)
     return hand if _fits(hand, which, player) else None
+
+
+def _wide(tones: Sequence[Tone], picked: Sequence[int], which: str,
+          player: Player) -> Hand | None:
+    """One hand rolling these tones, which it does not span at once; None if it cannot."""
+    hand = Hand(tuple((i, tones[i].pitch) for i in picked), True)
+    return hand if all(tones[i].roll for i in picked) and _fits(hand, which, player) else None
 
 
 def reach(which: str, player: Player) -> tuple[HarpString, HarpString]:
@@ -164,10 +178,8 @@ def _thin(tones: Sequence[Tone], picked: Sequence[int], which: str, player: Play
             plain = _hand(tones, kept, which, player)
             if plain is not None:
                 found.append((plain, lost))
-            elif all(tones[i].roll for i in kept):
-                wide = Hand(tuple((i, tones[i].pitch) for i in kept), True)
-                if _fits(wide, which, player):
-                    found.append((wide, lost + prices["roll"]))
+            elif (wide := _wide(tones, kept, which, player)) is not None:
+                found.append((wide, lost + prices["roll"]))
             found += [(hand, lost - tones[i].drop
                        + prices["octave"] * (_BROKEN if tones[i].moving else 1))
                       for i, hand in _moved(tones, movable, kept, which, player)]

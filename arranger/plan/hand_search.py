@@ -197,13 +197,15 @@ def _touchy(scene: Scene, base: Sequence[Sequence[int]], player: Player) -> list
         for i in _edges(scene, t, row, player):
             touchy[t][i] = True
     lead, free = player.placing_lead_seconds, player.restrike_free_seconds
-    struck = _Struck(max(lead, free))
+    struck = _Struck(max(lead, free, player.collision_seconds))
     for t, (part, row) in enumerate(zip(scene.parts, base, strict=True)):
         for i, way in enumerate(row):
-            if way == LOST or scene.tones[t][i] is None:
+            tone = scene.tones[t][i]
+            if way == LOST or tone is None:
                 continue
             place = scene.ways[t][i].ways[way].pitch.position
-            for beside, near in ((-1, lead), (1, lead), (0, free)):
+            next_to = player.collision_seconds if tone.loud else lead
+            for beside, near in ((-1, next_to), (1, next_to), (0, free)):
                 for time, u, j in struck.lately(place + beside, part.seconds):
                     if part.seconds - time < near - _EPS:
                         touchy[t][i] = touchy[u][j] = True

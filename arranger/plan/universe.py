@@ -106,7 +106,7 @@ class Choices:
         self._places = places
         self._thinned = thinned
         self._shared: dict[tuple[Tone, ...], tuple[_Shared, ...]] = {}
-        self._held: dict[tuple[tuple[int, ...], bool, bool],
+        self._held: dict[tuple[tuple[int, ...], bool, bool, bool],
                          tuple[tuple[Grip | None, int], ...]] = {}
 
     def of(self, tones: Sequence[Tone], ways: Sequence[Ways],
@@ -135,7 +135,7 @@ class Choices:
 
     def _hands(self, tones: tuple[Tone, ...]) -> Iterator[_Shared]:
         """Notes held, notes moved by octaves, and grips of both hands with their price."""
-        exposed = any(t.exposed for t in tones)
+        heard = any(t.exposed for t in tones), any(t.loud for t in tones)
         for option in options(tones, self._player, self._prices, self._places,
                               self._thinned):
             held = {i: p for hand in (option.left, option.right) for i, p in hand.tones}
@@ -144,14 +144,15 @@ class Choices:
                    tuple((i, p) for i, p in held.items() if p != tones[i].pitch),
                    tuple((left, right, price + one + other + (
                        together(left, right, self._prices) if left and right else 0))
-                       for left, one in self._grips(option.left, exposed)
-                       for right, other in self._grips(option.right, exposed)))
+                       for left, one in self._grips(option.left, *heard)
+                       for right, other in self._grips(option.right, *heard)))
 
-    def _grips(self, hand: Hand, exposed: bool) -> tuple[tuple[Grip | None, int], ...]:
+    def _grips(self, hand: Hand, exposed: bool,
+               loud: bool) -> tuple[tuple[Grip | None, int], ...]:
         """Grips of a hand, with their price."""
         if not hand.tones:
             return ((None, 0),)
-        key = tuple(p.position for _, p in hand.tones), hand.rolled, exposed
+        key = tuple(p.position for _, p in hand.tones), hand.rolled, exposed, loud
         if key not in self._held:
             self._held[key] = tuple((g, grip_price(g, self._player, self._prices))
                                     for g in grips(*key, self._player.fingers_per_hand))
