@@ -59,7 +59,7 @@ def conflicts(score: Score, part: str, settings: Settings, matched: Matched,
         def fails(ranks: Sequence[int], cut: Score = cut, near: Sequence[Placed] = near) -> bool:
             some = [near[i] for i in ranks]
             pins = Matched(tuple(some)).pins
-            draft = arrange(cut, part, replace(settings, pins=pins)).draft
+            draft = arrange(cut, part, replace(settings, pins=pins, proof=0)).draft
             return bool(broken(draft, some))
         found, _ = minimal_sets(range(len(near)), fails, _TRIES)
         sets = sorted(([near[i] for i in s] for s in found), key=len)

@@ -87,7 +87,8 @@ class Scales:
         self.alter = present is None if alter is None else alter
         self.shop = Workshop.of(draft, settings)
         self.present = present
-        self._glance = replace(settings, universe=replace(settings.universe, rounds=_ROUNDS))
+        self._glance = replace(settings, proof=0,
+                               universe=replace(settings.universe, rounds=_ROUNDS))
         self._whole: Draft | None = None
         self._feet: int | None = None  # how hard the work of the feet is
         self._recall = known or Recall()

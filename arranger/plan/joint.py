@@ -37,7 +37,7 @@ _DEAR = 1 << 12
 #: Of a gap wider than one part in so many, some comes from plans that are not good enough.
 _WIDE = 15
 #: Pairs of grips weighed in all rounds of a proof, about; thick and quick music has many.
-_WORK = 1 << 25
+_WORK = 1 << 26
 #: Slices weighed anew where one changes, and the share of the time of weighing a slice in which it
 #: is found to be as it was (about, measured on ten scores).
 _SPREAD, _KNOWN = 10, 0.125
