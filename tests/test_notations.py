@@ -9,7 +9,7 @@ from arranger.commands.converting import convert
 from arranger.commands.request import Request, Result
 from arranger.io.musicxml_read import read
 from arranger.model.errors import SourceError
-from tests.handwritten import attributes, backup, low, note, part, piano, score, words
+from tests.handwritten import attributes, backup, chord, low, note, part, piano, score, words
 from tests.schema import validate
 from tests.score_reading import read_score
 from tests.simulation_result import HARD
@@ -158,7 +158,8 @@ def test_graces_and_ornaments_stay_and_add_no_note(converted) -> None:
     ("<mordent/>", []), ('<inverted-mordent/><accidental-mark>flat</accidental-mark>', ["D♭6"])])
 def test_an_ornament_whose_other_note_the_pedals_lack_is_told(converted, sign, wanted) -> None:
     ornament = note("C6", notations=f"<ornaments>{sign}</ornaments>")
-    result, _ = converted(piano(note("B5") + ornament + note("D6") + note("B5") + REST))
+    held = backup(16) + chord("B2 D3", voice=5, staff=2) * 4  # what the pedals must give
+    result, _ = converted(piano(note("B5") + ornament + note("D6") + note("B5") + held))
     told = [f["message"] for f in result.report["findings"] if "ornament" in f["message"]]
     assert len(told) == len(wanted)
     assert all(name in line for name, line in zip(wanted, told, strict=True))
