@@ -66,7 +66,9 @@ def _tone(note: HarpNote, role: Role, here: Slice, thin: bool, free: tuple[str, 
                 drop=worth(note, role, settings.prices).drop,
                 fixed=bool(role.tune or role.bass), roll=roll, rolled=note.rolled,
                 chord=note.source.chord, exposed=thin, moving=length < 1,
-                idle=len(here.notes) > 1 and rests not in ("", note.hand))
+                idle=len(here.notes) > 1 and rests not in ("", note.hand),
+                shifts=tuple(shift for shift in (-1, 1)
+                             if role.floor < note.pitch.midi + 12 * shift < role.ceiling))
     return pinned_tone(tone, settings.pins.of(note.id))
 
 
