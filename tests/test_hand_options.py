@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from fractions import Fraction
 from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from arranger.model.draft import HarpNote
 from arranger.model.pitch import Pitch
+from arranger.model.score import Note
 from arranger.plan.hand_options import Hand, Option, Tone, options, reach
+from arranger.plan.roles import roles
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
 from tests.strategies import tones_
@@ -105,6 +110,28 @@ def test_two_notes_moved_towards_each_other_do_not_meet_on_one_string():
     for option in options(chord, PLAYER, PRICES, STRINGS, 16):
         struck = [p for _, places, _ in grips(option) for p in places]
         assert len(struck) == len(set(struck))
+
+
+def test_an_octave_keeps_between_bass_and_tune_as_long_as_the_note_sounds():
+    """G4 held under C6 may not go to G5 where the tune comes below that meanwhile."""
+    def note(name, onset, length, voice):
+        pitch = Pitch.parse(name)
+        source = Note(f"{name}@{onset}", "P1", 0, Fraction(onset), Fraction(length), pitch, 1,
+                      str(voice))
+        return HarpNote(source, pitch)
+
+    held = note("G4", 0, 4, 2)
+    notes = [note("C2", 0, 4, 3), held, note("C6", 0, 1, 1), note("E5", 1, 3, 1)]
+    role = roles(notes)[held.id]
+    assert (role.floor, role.ceiling) == (36, 76)
+    chord = [tone("G2", drop=40, fixed=True), tone("B4", drop=900), tone("B6", fixed=True)]
+    moved = {p.name for o in options(chord, PLAYER, PRICES, STRINGS, 16)
+             for hand in (o.left, o.right) for i, p in hand.tones if i == 1}
+    assert moved == {"B3", "B4", "B5"}
+    chord[1] = replace(chord[1], shifts=(-1,))
+    moved = {p.name for o in options(chord, PLAYER, PRICES, STRINGS, 16)
+             for hand in (o.left, o.right) for i, p in hand.tones if i == 1}
+    assert moved <= {"B3", "B4"}
 
 
 def test_no_tones_no_hands():

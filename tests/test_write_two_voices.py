@@ -224,6 +224,15 @@ def test_grace_notes_stay_before_their_note() -> None:
     assert harp.find("measure/note").find("grace") is not None
 
 
+def test_grace_notes_of_the_second_voice_leave_the_first_in_time() -> None:
+    upper = note("G5", 6) + note("A5", 8) + note("r", 2)
+    harp, after = relaid(upper + backup(16) + note("C5", 8, voice=2)
+                         + note("D5", 2, grace=True, voice=2) + note("E5", 8, voice=2))
+    (grace,) = [n for n in after.notes if n.grace]
+    assert grace.onset == 2
+    assert harp.find("measure/forward") is None
+
+
 def test_grace_notes_of_two_voices_sound_together() -> None:
     harp, after = relaid(
         note("C6", 2, grace=True) + note("A5", 2, grace=True) + UPPER

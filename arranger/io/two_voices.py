@@ -22,7 +22,7 @@ from lxml import etree
 #: from the bar before; a tie over the bar line that is cut; a moment with two voices; a lower voice
 #: alone; voices that cross; a chord in the third voice.
 _OUTER, _DOUBLED, _HELD = 3.0, 0.4, 0.6
-_TIE, _TWO, _ALONE, _CROSSED, _THIRD = 1.0, 0.1, 0.05, 0.3, 0.5
+_TIE, _TWO, _ALONE, _CROSSED, _THIRD = 1.0, 0.1, 0.05, 0.25, 0.3
 #: So long at least, in quarter notes, is what a third voice holds (assumption).
 _LONG = Fraction(1)
 _MOST_STATES = 24
@@ -129,8 +129,7 @@ def _ways(heads: list[Head]) -> list[Way]:
     for notes in (heads, struck) if len(struck) < len(heads) else (heads,):
         lost = sum(h.weight * float(h.length) for h in heads if h not in notes)
         for voices in _shared(notes):
-            made.append((lost + sum(_shortened(v) for v in voices)
-                         + (_THIRD if voices[2] else 0.0), voices))
+            made.append((lost + sum(_shortened(v) for v in voices), voices))
     return made
 
 
@@ -174,11 +173,14 @@ def _step(state: _State, onset: Fraction, cost: float, voices: Voices) -> _State
     first, second, third = lanes
     if second is not None:
         cost += _ALONE if first is None else _TWO
-        if first is not None and second.top >= first.bottom:
+        if first is not None and second.top >= first.bottom and (
+                voices[1] or second.top > first.top):  # a chord around a held note is no crossing
             cost += _CROSSED
-    if third is not None and ((first is not None and third.top > first.top)
-                              or (second is not None and third.bottom < second.bottom)):
-        cost += _CROSSED
+    if third is not None and voices[2]:
+        cost += _THIRD
+        if first is None or second is None or third.top > first.top \
+                or third.bottom < second.bottom:
+            cost += _CROSSED + (_TWO if second is None else 0.0)
     return _State(cost, tuple(lanes), _Moment(state.last, onset, voices))
 
 

@@ -192,8 +192,9 @@ def _voice(lines: tuple[Line, ...], voice: int, end: Fraction, graces: Graces,
             rows.append((onset, mine.values[onset],
                          [*graces.pop((voice, onset), ()), *mine.chords[onset]]))
             at = onset + mine.values[onset]
-    for (_, at), notes in sorted(graces.items()) if voice == 1 else ():
-        rows.append((min(at, end), Fraction(0), notes))  # they lean on the note before
+    for (leant, at), notes in sorted(graces.items()) if voice == 1 else ():
+        if at not in lines[leant - 1].chords:
+            rows.append((min(at, end), Fraction(0), notes))  # they lean on the note before
     return sorted(rows, key=lambda r: (r[0], bool(r[1]) and r[0] >= end))
 
 
@@ -201,8 +202,11 @@ def _rests(start: Fraction, end: Fraction, lines: tuple[Line, ...],
            first: bool, within: bool) -> list[Row]:
     """Rests over a gap of one voice, seen where the whole staff is silent, of the ``first`` voice.
 
-    Beside a note of the other voice they are seen ``within`` a voice, between two of its notes.
+    Beside a note of the other voice they are seen ``within`` a voice, between two of its notes;
+    beside one of the third voice never.
     """
+    third = [(o, o + lines[2].values[o]) for o in lines[2].chords]
+    within = within and not any(a < end and start < b for a, b in third)
     sounding = [(o, o + line.values[o]) for line in lines for o in line.chords]
     cuts = sorted({start, end, *(c for span in sounding for c in span if start < c < end)})
     heard = {at: any(a <= at < b for a, b in sounding) for at in cuts}
@@ -249,7 +253,7 @@ def _finish(rows: list[Row], staff: str, voice: int, divisions: Fraction, bar: M
         if chord and chord[0].find("rest") is not None and onset in fermatas and chord[0].get(
                 "print-object") != "no":
             notations(chord[0]).append(deepcopy(fermatas[onset]))
-        at = onset + length
+        at = max(at, onset + length)
     stems = [(o, v, next(n for n in notes if n.find("grace") is None))
              for o, v, notes in rows if v]
     beam(stems, bar)

@@ -68,7 +68,9 @@ def _tone(note: HarpNote, role: Role, here: Slice, thin: bool, free: tuple[str, 
                 chord=note.source.chord, exposed=thin, moving=length < 1,
                 idle=len(here.notes) > 1 and rests not in ("", note.hand), tune=bool(role.tune),
                 loud=("loud" in note.source.marks
-                      and note.pitch.position <= settings.harp.wire_top.position))
+                      and note.pitch.position <= settings.harp.wire_top.position),
+                shifts=tuple(shift for shift in (-1, 1)
+                             if role.floor < note.pitch.midi + 12 * shift < role.ceiling))
     return pinned_tone(tone, settings.pins.of(note.id))
 
 

@@ -25,7 +25,8 @@ _BROKEN = 4
 class Tone:
     """A note of a slice: its pitch, the hand its staff suggests, and what losing it costs.
 
-    ``fixed``: it may not be moved by octaves (tune, bass, or a string without disc near by).
+    ``fixed``: it may not be moved by octaves (tune, bass, or a string without disc near by);
+    else by one of ``shifts``, which keep it between bass and tune as long as it sounds.
     ``roll``: it may be part of a rolled chord; ``rolled``: the source rolls it; ``chord`` numbers
     the written chord. ``exposed``: it is struck in a thin texture (``plan.exposure``).
     ``moving``: it is shorter than a beat, so that an octave breaks its line. ``idle``: the other
@@ -47,6 +48,7 @@ class Tone:
     loose: bool = False
     tune: bool = False
     loud: bool = False
+    shifts: tuple[int, ...] = (-1, 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,7 +195,7 @@ def _movable(tones: Sequence[Tone], picked: Sequence[int],
     taken = {t.pitch.position for t in tones}
     found = []
     for i in picked:
-        for shift in () if tones[i].fixed else (-1, 1):
+        for shift in () if tones[i].fixed else tones[i].shifts:
             pitch = tones[i].pitch.shifted(shift)
             inside = tones[0].pitch.position < pitch.position < tones[-1].pitch.position
             if inside and pitch.position not in taken and pitch.position in octaves:

@@ -28,7 +28,8 @@ class Role:
     ``doubled``: its pitch class sounds in another octave at its onset, and it is not the one note
     that stands for it: of those struck together with none held, one is never a doubling;
     ``colour``: it is the third or seventh of the harmony; ``alone``: nothing else is struck with
-    it in its hand; ``harmony``: the pitch classes sounding at its onset.
+    it in its hand; ``harmony``: the pitch classes sounding at its onset; ``floor`` and ``ceiling``:
+    MIDI numbers of the highest bass and the lowest tune while it sounds.
     """
 
     tune: Fraction
@@ -37,6 +38,8 @@ class Role:
     colour: bool
     alone: bool
     harmony: frozenset[int]
+    floor: int = 0
+    ceiling: int = 127
 
     @property
     def word(self) -> str:
@@ -85,6 +88,7 @@ def roles(notes: Sequence[HarpNote]) -> Mapping[NoteId, Role]:
     for held in struck:
         starts[held.start].append(held)
     moments = sorted(starts.keys() | {h.end for h in struck})
+    floor, ceiling = dict(tune), dict.fromkeys(tune, 127)
     sounding: list[_Held] = []
     heard: dict[int, tuple[HarpNote, ...]] = {}
     for here, after in pairwise([*moments, moments[-1] if moments else 0]):
@@ -97,9 +101,13 @@ def roles(notes: Sequence[HarpNote]) -> Mapping[NoteId, Role]:
             for leading in {top.note.id, sung.note.id}:
                 tune[leading] += after - here
             bass[low.note.id] += after - here
+            for ident in (h.note.id for h in sounding):
+                floor[ident] = max(floor[ident], low.midi)
+                ceiling[ident] = min(ceiling[ident], top.midi)
     leads = {n.id: tune[n.id] + bass[n.id] for n in notes}
     return {n.id: _role(n, heard[places[n.id]], Fraction(tune[n.id], grid),
-                        Fraction(bass[n.id], grid), leads) for n in notes}
+                        Fraction(bass[n.id], grid), leads, floor[n.id], ceiling[n.id])
+            for n in notes}
 
 
 class _Held(NamedTuple):
@@ -122,7 +130,7 @@ def _ticks(note: HarpNote, grid: int) -> tuple[int, int]:
 
 
 def _role(note: HarpNote, sounding: tuple[HarpNote, ...], tune: Fraction, bass: Fraction,
-          leads: Mapping[NoteId, int]) -> Role:
+          leads: Mapping[NoteId, int], floor: int, ceiling: int) -> Role:
     pc = note.pitch.pitch_class
     others = [n for n in sounding if n.id != note.id]
     alike = [n for n in others if n.pitch.pitch_class == pc]
@@ -135,4 +143,4 @@ def _role(note: HarpNote, sounding: tuple[HarpNote, ...], tune: Fraction, bass: 
         colour=pc in colour_tones(classes),
         alone=not any(n.onset == note.onset and n.source.staff == note.source.staff
                       for n in others),
-        harmony=classes)
+        harmony=classes, floor=floor, ceiling=ceiling)
