@@ -34,7 +34,7 @@ _AGAINST = 4
 _WAYS = (0, 1, -1)
 _NEVER = 1 << 60
 #: Times that both hands are gone over, at most, until nothing changes.
-_ROUNDS = 4
+_ROUNDS = 3
 
 
 @dataclass(frozen=True, slots=True)
