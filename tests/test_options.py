@@ -137,6 +137,37 @@ def test_a_long_arpeggio_of_one_hand_is_split():
     assert "line-left" in first_two(found)
 
 
+def test_a_quick_trill_of_one_hand_is_offered_to_both():
+    # C. Swanson: a trill is for two hands, or for one by 2121; the left hand has the lower string
+    trill = "".join(note(n, 1) for n in ("B5", "C6") * 8)
+    found = spot_of(bars((trill, low("r", 16))), 160, "repeat")
+    both = next(o for o in found.outcomes if o.idea.choice.kind == "trill")
+    assert both.idea.title == "trill with both hands: the left hand takes the B5s"
+    assert both.idea.choice.outcome == "trill-left"
+    hands = {(n.pitch.name, n.hand) for n in both.draft.notes if n.pitch.octave > 4}
+    assert hands == {("B5", "L"), ("C6", "R")}
+
+
+def test_of_five_very_quick_notes_the_last_may_be_left_out():
+    # Kuntz: harpists commonly leave out the fifth note (Strauss, Don Juan); where there is time, or
+    # four, nothing is said
+    def found(names: str, bpm: int) -> list[str]:
+        run = "".join(note(n, 1) for n in names.split())
+        rest = "".join(note("r", k) for k in (1, 2, 4, 8) if 16 - len(names.split()) & k)
+        busy = "".join(low(n, 2) for n in ("C2", "G2", "C3", "G2") * 2)
+        draft = arrange(*score_of(bars((run + rest, busy)), bpm), SETTINGS).draft
+        return [r.sentence for r in hand_risks(draft, SETTINGS) if r.kind == "fifth"]
+
+    assert found("C5 E5 G5 C6 E6", 190) == [
+        "5 quick notes are one more than the right hand places: the last, E6, is commonly left out"]
+    assert found("C5 E5 G5 C6 E6", 100) == found("C5 E5 G5 C6", 190) == []
+    run = "".join(note(n, 1) for n in ("C5", "E5", "G5", "C6", "E6"))
+    root = bars((run + note("r", 1) + note("r", 2) + note("r", 8),
+                 "".join(low(n, 2) for n in ("C2", "G2", "C3", "G2") * 2)))
+    assert any(o.idea.choice.outcome == "drop" and o.idea.choice.note == Pitch.parse("E6")
+               for o in spot_of(root, 190, "fifth", alter=True).outcomes)
+
+
 def test_one_member_of_a_broken_chord_is_respelled_beside_the_other_hand():
     # common practice: respelling one member lets a finger be placed before the other hand has left
     # the neighbouring string
@@ -296,7 +327,7 @@ def test_a_roll_that_only_sets_the_strings_free_is_not_offered():
 def test_ids_name_their_choice_and_come_back():
     for text in ("12:3:C#5:string-D", "12@14:7/3:Bb3:drop", "1:1:F4:octave--1",
                  "3:2:pedal:pedal-F#", "5:1:C5:roll-no", "5:1:C5:pitch-Eb5", "5:1:C5:hand-left",
-                 "5:1:C5:finger-2"):
+                 "5:1:C5:finger-2", "5:1:C5:trill-left"):
         assert Choice.parse(text).id == text
     for text in ("12:3:C#5", "12:3:H5:drop", "12:3:C5:finger-x", "12:3:C5:pedal-F", "",
                  "3:2:pedal:pedal-FF", "3:2:C5:pitch-H", "3:2:C5:string-H"):
@@ -310,6 +341,8 @@ def test_choices_are_told_in_words():
                         ("14:6:Cb5:string-C", "C♭5 in bar 14, beat 6, on the C string"),
                         ("1:1:F4:octave--1", "F4 in bar 1, beat 1, an octave lower"),
                         ("1:1:F4:octave-2", "F4 in bar 1, beat 1, 2 octaves higher"),
+                        ("5:1:C5:trill-left", "C5 in bar 5, beat 1, and every second note of its "
+                         "trill in the left hand"),
                         ("5:3/2:C5:pitch-Eb5", "C5 in bar 5, beat 1½, sounded as E♭5"),
                         ("3:2:pedal:pedal-F#", "pedal F♯ moved in bar 3, beat 2"),
                         ("3:2:pedal:pedal-F", "pedal F♮ moved in bar 3, beat 2")):

@@ -56,6 +56,8 @@ def test_hands_do_not_meet_on_one_string():
     one, two = sorted(shared, key=lambda n: n.onset)
     assert one.pitch != two.pitch or one.hand == two.hand
     assert {n.pitch.midi for n in draft.notes} == {68, 66, 64, 61, 52}
+    assert [e.reason for e in draft.ledger.entries] == [
+        "plucked on the D string: the C string is plucked 0.17 s after"]
 
 
 def test_a_note_without_twin_is_not_exchanged():
@@ -134,6 +136,10 @@ def test_repeated_notes_take_both_strings_of_a_unison_when_they_are_fast():
     assert len(strings) == 16
     assert set(strings) == {"A", "B"}
     assert all(a != b for a, b in pairwise(strings))
+    assert {e.reason for e in fast.ledger.entries} <= {
+        f"plucked on the A string: the B string is plucked 0.09 s {when}"
+        for when in ("before", "after")}
+    assert fast.ledger.entries
 
 
 def test_repeated_notes_at_leisure_stay_on_their_string():
@@ -150,12 +156,15 @@ def test_ten_notes_become_eight():
     assert all(sum(n.hand == hand for n in notes) <= 4 for hand in "LR")
     assert named(notes)[0] == "C3"
     assert named(notes)[-1] == "E6"
+    assert {e.reason.partition(": ")[2] for e in draft.ledger.entries} == {
+        "10 strings at once, two hands have 8 fingers"}
 
 
 def test_the_right_hand_stays_out_of_the_lowest_octaves():
     """Below G2 a note of the upper staff goes to the left hand (common practice)."""
     draft = drafted(note("E2", 16), low("r", 16), 60)
     assert [n.hand for n in draft.notes] == ["L"]
+    assert [e.reason for e in draft.ledger.entries] == ["E2 is out of the right hand's reach"]
 
 
 def test_a_quick_run_of_five_is_not_left_to_one_hand():

@@ -168,6 +168,13 @@ def test_a_texture_is_thin_where_two_notes_sound_at_most():
     assert exposed(parts) == [True, True, False, True]
 
 
+def test_a_loud_texture_is_not_exposed():
+    """Common practice: the risk weighs more where it is thin and quiet."""
+    draft = drafted(note("C5", 4) + level("f") + note("D5", 4) + level("p") + note("E5", 8),
+                    low("C3", 16), 60)
+    assert exposed(slices(draft.notes, draft.source.tempo)) == [True, False, True]
+
+
 def test_parallel_sixths_in_both_hands_lose_nothing():
     """Awkward, so they cost more than the same tune in one line; still every note sounds."""
     tops = ("E5", "F5", "G5", "A5", "B5", "A5", "G5", "F5")

@@ -27,7 +27,7 @@ from pathlib import Path
 from typing import Any
 
 from arranger.io.files import read_bytes
-from arranger.model.choice import HANDS, KINDS, Around, Choice
+from arranger.model.choice import HANDS, KINDS, OF_HANDS, Around, Choice
 from arranger.model.errors import ChoiceError, SourceError
 from arranger.model.pitch import Pitch
 
@@ -148,7 +148,7 @@ class _Reader:
         match kind:
             case "string" if isinstance(value, str) and re.fullmatch("[A-G]", value):
                 return value
-            case "hand" | "line" if value in HANDS:
+            case "hand" | "line" | "trill" if value in HANDS:
                 return HANDS[str(value)]
             case "finger" if type(value) is int and 1 <= value <= 4:
                 return value
@@ -163,7 +163,7 @@ class _Reader:
             case "pedal" if isinstance(value, str) and _PEDAL.fullmatch(value):
                 return value
         wanted = {"string": "a letter from A to G", "hand": '"right" or "left"',
-                  "line": '"right" or "left"',
+                  "line": '"right" or "left"', "trill": '"right" or "left"',
                   "finger": "a finger from 1 (thumb) to 4", "octave": "octaves up, from -3 to 3",
                   "keep": "true", "drop": "true", "still": "true", "roll": "true or false",
                   "pedal": "a letter with its sign, as F, F# or Fb"}[kind]
@@ -219,7 +219,7 @@ def _block(same: Sequence[Choice]) -> str:
 
 def _value_text(choice: Choice) -> str:
     value = choice.value
-    if choice.kind in ("hand", "line"):
+    if choice.kind in OF_HANDS:
         return '"right"' if value == "R" else '"left"'
     if isinstance(value, bool):
         return "true" if value else "false"

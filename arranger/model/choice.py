@@ -11,9 +11,11 @@ from arranger.model.pitch import Pitch
 from arranger.model.score import bar_name, beat_name
 
 #: What can be decided of a note, in the order in which a file names it.
-KINDS = ("string", "hand", "line", "finger", "octave", "pitch", "keep", "drop", "roll",
+KINDS = ("string", "hand", "line", "trill", "finger", "octave", "pitch", "keep", "drop", "roll",
          "still")
 HANDS = {"right": "R", "left": "L"}
+#: Kinds whose value is a hand.
+OF_HANDS = ("hand", "line", "trill")
 #: Kinds whose value is a name, and what it looks like.
 _NAMED = {"string": r"[A-G]", "pitch": r"[A-G](bb|b|##|#|)-?\d", "pedal": r"[A-G][#b]?"}
 _SIGN = {"": 0, "#": 1, "b": -1}
@@ -42,7 +44,8 @@ class Choice:
 
     ``bar`` as printed; ``beat`` from 1 in units of the metre's denominator. ``note``: the sounding
     note it is about (any spelling). ``kind`` is one of KINDS, with ``value`` a letter, R or L
-    (``line``: for the single notes from this one on), a finger, octaves up, a pitch name, or a
+    (``line``: for the single notes from this one on; ``trill``: for its string in the trill that
+    begins with it), a finger, octaves up, a pitch name, or a
     truth value (``still``: no pedal moves in this bar, its altered notes become others). For a
     pedal move ``kind`` is ``pedal`` and ``value`` the letter with its sign
     (``F#``, ``Fb``, ``F``); ``note`` is None, and bar and beat are where the foot moves.
@@ -68,7 +71,7 @@ class Choice:
     @property
     def outcome(self) -> str:
         """What is decided, in one word: ``string-D``, ``hand-left``, ``drop``, ``keep``."""
-        if self.kind in ("hand", "line"):
+        if self.kind in OF_HANDS:
             return f"{self.kind}-{'right' if self.value == 'R' else 'left'}"
         if self.value is True:
             return self.kind
@@ -85,6 +88,8 @@ class Choice:
                 "hand": f"in the {'right' if self.value == 'R' else 'left'} hand",
                 "line": f"with the line that follows in the "
                         f"{'right' if self.value == 'R' else 'left'} hand",
+                "trill": f"and every second note of its trill in the "
+                         f"{'right' if self.value == 'R' else 'left'} hand",
                 "finger": f"with finger {self.value}",
                 "pitch": f"sounded as {self.value}".replace("#", "♯").replace("b", "♭"),
                 "octave": _octaves(self.value) if self.kind == "octave" else "",
@@ -111,7 +116,7 @@ class Choice:
             made = value is None
         elif kind in ("finger", "octave") and re.fullmatch(r"-?\d", value or ""):
             made = int(value)
-        elif kind in ("hand", "line") and value in HANDS:
+        elif kind in OF_HANDS and value in HANDS:
             made = HANDS[value]
         elif kind in _NAMED and re.fullmatch(_NAMED[kind], value or "") and (kind == "pedal") == (
                 found["note"] == "pedal"):

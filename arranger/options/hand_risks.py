@@ -103,7 +103,7 @@ def _lines(mine: Sequence[tuple[float, list[HarpNote]]], player: Player,
            prices: Mapping[str, int]) -> Iterator[Risk]:
     """Lines of one hand longer than it places at once, and turns that skip strings."""
     line: list[HarpNote] = []
-    way, last = 0, 0.0
+    way, last, first = 0, 0.0, 0.0
     for now, grip in [*mine, (1e9, [])]:
         note = grip[0] if len(grip) == 1 else None
         step = note.string.position - line[-1].string.position if note and line else 0
@@ -113,15 +113,24 @@ def _lines(mine: Sequence[tuple[float, list[HarpNote]]], player: Player,
             line.append(note)
             way = step
         else:
-            yield from _line(line, player, prices)
+            yield from _line(line, last - first, player, prices)
             chained = note is not None and line and now - last <= _LINE and step
+            first = last if chained else now
             line = [line[-1], note] if chained and note else [note] if note else []
             way = step if chained else 0
         last = now
 
 
-def _line(line: Sequence[HarpNote], player: Player, prices: Mapping[str, int]) -> Iterator[Risk]:
+def _line(line: Sequence[HarpNote], seconds: float, player: Player,
+          prices: Mapping[str, int]) -> Iterator[Risk]:
+    """``seconds``: from the first note to the last."""
     if len(line) <= player.one_hand_run_notes:
+        return
+    if len(line) == player.one_hand_run_notes + 1 and (
+            seconds < player.placing_lead_seconds * (len(line) - 1) / 2 - _EPS):
+        yield risk("fifth", prices["collision"], line[-1], (line[-1],),
+                   f"{len(line)} quick notes are one more than the {HAND[line[0].hand]} hand "
+                   f"places: the last, {line[-1].pitch.label}, is commonly left out")
         return
     steps = [abs(b.string.position - a.string.position) for a, b in pairwise(line)]
     skips = [i + 1 for i, s in enumerate(steps)

@@ -86,7 +86,7 @@ def ideas(spot: Spot, shop: Workshop, as_it_is: bool = False) -> list[Idea]:
             continue
         found += _strings(note, shop)
         if ident in of_hands:
-            found += [*_hands(note, shop), *_rolls(note, shop)]
+            found += [*_hands(note, shop), *_trills(note, shop), *_rolls(note, shop)]
         if not as_it_is and rank < _MAY_GO:
             found += [*_other_notes(note, shop)]
     if "turn" in kinds:
@@ -125,6 +125,19 @@ def _hands(note: Note, shop: Workshop) -> Iterator[Idea]:
         other = "L" if now.hand == "R" else "R"
         yield shop.idea(note, "hand", other,
                    f"give the {_role(note, shop)}{note.pitch.label} to the {_HAND[other]} hand")
+
+
+def _trills(note: Note, shop: Workshop) -> Iterator[Idea]:
+    """Share the trill of which the note is one between both hands (C. Swanson: the other way)."""
+    first = shop.ground.lower_of_trill(note)
+    now = None if first is None else shop.played.get(first.id)
+    if first is None or now is None:
+        return
+    other = "L" if now.hand == "R" else "R"
+    onsets = {n.onset for n in shop.ground.trill(first)}
+    if not any(n.hand == other and n.onset in onsets for n in shop.draft.notes):
+        yield shop.idea(first, "trill", other, f"trill with both hands: the {_HAND[other]} hand "
+                                               f"takes the {first.pitch.label}s")
 
 
 def _other_notes(note: Note, shop: Workshop) -> Iterator[Idea]:

@@ -19,6 +19,7 @@ from arranger.model.pins import PedalPin, Pin, Pins
 from arranger.model.pitch import Pitch
 from arranger.model.score import Location, Note, NoteId, Score
 from arranger.options.still import still_pins
+from arranger.plan.trills import TRILL_NOTES, TRILL_STEPS
 
 #: Attacks on each side that a choice remembers (assumption).
 REACH = 6
@@ -111,6 +112,30 @@ class Ground:
             found.append(struck[0])
             way = step
         return found
+
+    def trill(self, note: Note) -> list[Note]:
+        """The note, if a trill begins with it, and all later notes of the trill on its string."""
+        run = self._in_turn(note, 1)
+        return run[::2] if len(run) >= TRILL_NOTES else []
+
+    def lower_of_trill(self, note: Note) -> Note | None:
+        """First note on the lower string of the trill that a note belongs to; None: to none."""
+        run = self._in_turn(self._in_turn(note, -1)[-1], 1)
+        lower = [n for n in run[:2] if n.pitch.position == min(m.pitch.position for m in run[:2])]
+        return lower[0] if note in run and lower and self.trill(lower[0]) else None
+
+    def _in_turn(self, note: Note, way: int) -> list[Note]:
+        """From a note on, later (1) or earlier (-1), single notes of its staff on two strings."""
+        run = [note]
+        at = bisect_left(self.onsets, note.onset)
+        for onset in self.onsets[at + 1:] if way > 0 else reversed(self.onsets[:at]):
+            struck = self.struck(onset, note.staff)
+            steps = struck[0].pitch.position - run[-1].pitch.position if struck else 0
+            if len(struck) != 1 or not 0 < abs(steps) <= TRILL_STEPS or (
+                    len(run) > 1 and struck[0].pitch != run[-2].pitch):
+                break
+            run.append(struck[0])
+        return run
 
     def place(self, note: Note) -> Location:
         """Bar and beat of a note as printed."""
@@ -254,6 +279,10 @@ def pins_of(choice: Choice, onset: Fraction, note: Note | None, harp: Harp,
         case "line":
             return Pins({n.id: Pin(harp.spellings(n.midi), hand=str(choice.value))
                          for n in ground.line(note)}), ""
+        case "trill":
+            pins = Pins({n.id: Pin(harp.spellings(n.midi), hand=str(choice.value))
+                         for n in ground.trill(note)})
+            return pins, "" if pins else f"no trill begins with {note.pitch.label} there"
         case "still":
             fifths = ground.score.measures[note.measure].fifths
             pins = still_pins(ground.notes, note.measure, fifths, harp)

@@ -31,7 +31,7 @@ MOST = 3
 #: Ideas weighed besides where others turn out to be the same, or impossible, in the whole piece.
 _SPARE = 2
 #: Options of one kind at most, where not two: the same move at other moments is one idea.
-_OF_A_KIND = {"pedal": 1, "line": 1, "roll": 1, "still": 1}
+_OF_A_KIND = {"pedal": 1, "line": 1, "trill": 1, "roll": 1, "still": 1}
 #: Bars on each side of a spot that are planned to see which ideas are worth the whole piece.
 _AROUND = 1
 #: Rounds of bargaining in which they are planned. One finds nearly what thirty find, and only the
@@ -133,7 +133,8 @@ class Scales:
         """Tell whether what is hard at the spot is less hard, or the whole cheaper.
 
         Another moment of a pedal must make the work of the feet lighter or cleaner. Where a note
-        was altered any other way with it counts, and any by which it sounds as written.
+        was altered any other way with it counts, and any by which it sounds as written. A trill in
+        both hands is easier for either, though its strings come back as soon.
         """
         settings, worst = self.shop.settings, spot.risks[0]
         if idea.choice.kind == "pedal":
@@ -144,7 +145,7 @@ class Scales:
             lost = self.shop.written[worst.notes[0]]
             return (lost.id in idea.placed.pins.notes
                     or any(n.id == lost.id and n.pitch.midi == lost.midi for n in now.notes))
-        return (now.total < was.total
+        return (now.total < was.total or idea.choice.kind == "trill"
                 or not any(r.kind == worst.kind and r.weight >= worst.weight
                            and abs(r.onset - worst.onset) <= _MOMENT
                            and set(r.notes) & set(worst.notes) for r in risks(now, settings)))

@@ -14,6 +14,8 @@ from arranger.plan.pedal_path import PedalPath, Way
 from arranger.plan.roles import Role
 from arranger.plan.slices import Slice, in_order
 
+#: Seconds within which another pluck is the cause of a change (assumption).
+_LATELY = 0.5
 _NEARBY = 24  # slices on either side in which the cause of a change is looked for
 
 
@@ -91,6 +93,24 @@ def pedal_words(draft: Draft, parts: Sequence[Slice], path: PedalPath,
     def respelled(note: HarpNote, pitch: Pitch, at: int) -> str:
         if abs(note.pitch.alter) > 1:
             return f"no string gives {note.pitch.label}; {pitch.label} is the string to pluck"
-        return f"plucked on the {pitch.step} string: {stands(note.pitch.step, at)}"
+        step = note.pitch.step
+        free = path.states[at][PEDALS.index(step)] - 1 == note.pitch.alter
+        because = for_the_hands(note, at) if free else stands(step, at)
+        return f"plucked on the {pitch.step} string: {because}"
+
+    def for_the_hands(note: HarpNote, at: int) -> str:
+        """The pedal would give the note: say whose string, near in time, is its own or beside."""
+        own, step = note.pitch.position, note.pitch.step
+        for steps in (0, 1):
+            for other in nearest(at, len(parts)):
+                gap = parts[other].seconds - parts[at].seconds
+                found = next((w.pitch for w in path.taken[other] if w is not None
+                              and abs(w.pitch.position - own) == steps), None)
+                if found is not None and abs(gap) <= _LATELY:
+                    when = f"{abs(gap):.2f} s {'after' if gap > 0 else 'before'}" if gap else \
+                        "at once"
+                    return (f"the {step} string is plucked {when}" if steps == 0 else
+                            f"the {step} string lies beside {found.label}, plucked {when}")
+        return f"it lies better in the hand than the {step} string"
 
     return Words("strings", "P1", why, respelled)

@@ -19,14 +19,16 @@ _FEW = 8
 def exposed(parts: Sequence[Slice]) -> list[bool]:
     """Tell of every slice whether at most two notes sound in it, those held from before included.
 
-    A soloist's accompaniment is exposed; the same risk weighs more there (common practice).
+    A soloist's accompaniment is exposed; the same risk weighs more there, where nothing is struck
+    loudly (common practice).
     """
     found = []
     sounding: list[Fraction] = []
     for part in parts:
         sounding = [end for end in sounding if end > part.onset]
         sounding += [n.source.end for n in part.notes if not n.source.grace]
-        found.append(len(sounding) <= _THIN)
+        loud = any("loud" in n.source.marks for n in part.notes)
+        found.append(len(sounding) <= _THIN and not loud)
     return found
 
 

@@ -34,7 +34,7 @@ _AGAINST = 4
 _WAYS = (0, 1, -1)
 _NEVER = 1 << 60
 #: Times that both hands are gone over, at most, until nothing changes.
-_ROUNDS = 4
+_ROUNDS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +96,7 @@ class Stand:
         self._player = player
         self._prices = prices
         self._costs = GripCosts(player, prices)
+        self._ahead: dict[tuple[object, ...], tuple[Prices, Prices]] = {}
         for pluck in (p for plucks in hands.values() for p in plucks):
             for held in pluck.choice:
                 self._costs.number(Grip(pluck.strings, held))
@@ -150,16 +151,24 @@ class Stand:
 
     def _step(self, old: Pluck, new: Pluck) -> _Step:
         """From every choice of a pluck to every one of the next."""
-        befores, afters = ([Grip(p.strings, f) for f in p.choice] for p in (old, new))
-        age = new.seconds - old.seconds
-        price = np.zeros((len(befores), len(afters)), dtype=np.int64)
+        against, ways = self._directions(old, new)
+        price, age = against, new.seconds - old.seconds
         if age <= self._costs.horizon:
-            ids = [np.array([self._costs.number(g) for g in row]) for row in (befores, afters)]
-            price += _UNIT * self._costs.own(0, ids[0], np.full(len(befores), age), ids[1])
-        price += _AGAINST * np.array([[_against(a, b) for b in afters] for a in befores])
-        ways = np.array([[0 if new.rests else goes_on(a, b, self._player) for b in afters]
-                         for a in befores])
-        return _Step(price, ways, _UNIT * self._prices["off_beat"] * new.off)
+            ids = [np.array([self._costs.number(Grip(p.strings, f)) for f in p.choice])
+                   for p in (old, new)]
+            price = price + _UNIT * self._costs.own(0, ids[0], np.full(len(ids[0]), age), ids[1])
+        return _Step(price, np.zeros_like(ways) if new.rests else ways,
+                     _UNIT * self._prices["off_beat"] * new.off)
+
+    def _directions(self, old: Pluck, new: Pluck) -> tuple[Prices, Prices]:
+        """Price of fingers that go against the strings, and ways in which a group may go on."""
+        key = old.strings, old.choice, new.strings, new.choice
+        if key not in self._ahead:
+            befores, afters = ([Grip(p.strings, f) for f in p.choice] for p in (old, new))
+            self._ahead[key] = (
+                _AGAINST * np.array([[_against(a, b) for b in afters] for a in befores]),
+                np.array([[goes_on(a, b, self._player) for b in afters] for a in befores]))
+        return self._ahead[key]
 
     def _beside(self, hand: str, found: Mapping[str, Sequence[Fingers]]) -> dict[int, Prices]:
         """Price of the other hand's fingers on neighbouring strings at the same moment."""

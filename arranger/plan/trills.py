@@ -8,7 +8,7 @@ from itertools import pairwise
 from arranger.rulebook.players import Player
 
 #: Notes from which on two strings in turn are a trill, and most steps between them (assumption).
-_LEAST, _WIDEST = 6, 2
+TRILL_NOTES, TRILL_STEPS = 6, 2
 #: Fingers of a trill from its lower string on, by the strings they serve in turn: lower and upper
 #: (C. Swanson, harpcolumn topic 83412: 2121, 213121, 43214321).
 _FINGERS = {"calm": ((2,), (1,)), "quick": ((2, 3), (1,)), "quickest": ((4, 2), (3, 1))}
@@ -26,7 +26,7 @@ def trill_fingers(strings: Sequence[tuple[int, ...]], seconds: Sequence[float],
     for at in range(1, len(strings) + 1):
         if at < len(strings) and _alternates(strings, first, at):
             continue
-        if at - first >= _LEAST:
+        if at - first >= TRILL_NOTES:
             found |= _fingers(strings, seconds, range(first, at), player)
         first = max(at - 1, first)
     return found
@@ -35,7 +35,7 @@ def trill_fingers(strings: Sequence[tuple[int, ...]], seconds: Sequence[float],
 def _alternates(strings: Sequence[tuple[int, ...]], first: int, at: int) -> bool:
     """Tell whether a string is the other one of two that lie close."""
     before, here = strings[at - 1], strings[at]
-    return (len(before) == len(here) == 1 and 0 < abs(here[0] - before[0]) <= _WIDEST
+    return (len(before) == len(here) == 1 and 0 < abs(here[0] - before[0]) <= TRILL_STEPS
             and (at - first < 2 or here == strings[at - 2]))
 
 
