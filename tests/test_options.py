@@ -14,21 +14,30 @@ from lxml import etree
 
 from arranger.model.choice import Choice
 from arranger.model.draft import Draft
+from arranger.model.ledger import GiveToHand
 from arranger.model.pins import PedalPin, Pins
 from arranger.model.pitch import Pitch
 from arranger.model.score import Score
-from arranger.options.drafts import apart, dominates, whole_drafts
+from arranger.options.drafts import (
+    LEAST_APART,
+    WholeDraft,
+    apart,
+    dominates,
+    whole_drafts,
+    worth_offering,
+)
 from arranger.options.hand_risks import hand_risks
 from arranger.options.honoured import broken
 from arranger.options.key_table import key_table, told
 from arranger.options.knock_on import knock_on
 from arranger.options.matching import match
+from arranger.options.measures import measure
 from arranger.options.present import present_pins
 from arranger.options.spots import spots
 from arranger.options.weigh import Scales, Weighed
 from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
-from arranger.passes.start import start
+from arranger.passes.start import HANDS, start
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
@@ -276,6 +285,40 @@ def test_whole_drafts_are_apart_and_none_is_dominated():
         assert apart(one.draft, other.draft) >= 0.10
         assert not dominates(one.measures, other.measures)
         assert not dominates(other.measures, one.measures)
+
+
+def test_where_no_taste_changes_a_tenth_the_hands_are_shared_otherwise():
+    # broken chords that either hand can take, over a bass that rests: nothing there is dear
+    figure = "".join(note(n, 2) for n in ("C4", "E4", "G4", "C5"))
+    root = bars((figure + note("r", 8), low("r", 8) + "".join(low(n, 2) for n in (
+        "G3", "E3", "C3", "G2"))), (figure * 2, low("r", 16)))
+    score, part = score_of(root, 60)
+    draft = arrange(score, part, SETTINGS).draft
+    offered = whole_drafts(draft, SETTINGS)
+    (one,) = [d for d in offered if d.id == "otherwise"]
+    assert apart(one.draft, draft) >= LEAST_APART
+    hands = [{n.id: n.hand for n in d.notes} for d in (draft, one.draft)]
+    moved = {i for i in hands[0] if hands[0][i] != hands[1].get(i)}
+    assert len(moved) >= LEAST_APART * len(hands[0])
+    staffs = {n.id: HANDS[n.staff] for n in score.part_notes(part)}
+    told = {e.edit.note for e in one.draft.ledger.entries if isinstance(e.edit, GiveToHand)}
+    assert told == {i for i, hand in hands[1].items() if hand != staffs[i]}
+
+
+def test_a_draft_near_the_usual_one_is_not_offered_and_puts_no_other_out():
+    score, part = score_of(bars(*CHROMATIC, fifths=3), 132)
+    draft = arrange(score, part, SETTINGS).draft
+    usual = WholeDraft(None, draft, measure(draft, SETTINGS))
+    better = replace(usual, measures=replace(usual.measures, pedals=usual.measures.pedals - 1))
+    turned = replace(draft, notes=tuple(
+        replace(n, hand="L" if n.hand == "R" else "R") for n in draft.notes))
+    other = replace(usual, draft=turned)
+    assert worth_offering([usual, better]) == (usual,)
+    assert worth_offering([usual, better, other]) == (usual, other)
+    worse = replace(other, measures=replace(other.measures, collisions=9))
+    assert worth_offering([usual, worse]) == (usual,)
+    best = replace(other, measures=better.measures)
+    assert worth_offering([usual, best]) == (best,)
 
 
 def test_a_part_that_is_kept_loses_and_changes_no_note():

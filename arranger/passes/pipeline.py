@@ -32,7 +32,6 @@ from arranger.passes.together import plan_together
 from arranger.plan.recall import Recall
 from arranger.plan.timing import Window
 
-ROUNDS = 6
 Progress = Callable[[str], None]
 
 
@@ -59,7 +58,7 @@ def arrange(score: Score, part: str, settings: Settings,
     looked = score if settings.ensemble is None else None
     settings = replace(settings, ensemble=None)  # now it is one part
     settled = refused = False
-    for _ in range(ROUNDS):
+    for _ in range(settings.looks):
         progress("looking again at the draft")
         like = result.draft if refused else alike(result.draft)
         now = as_source(like)
