@@ -254,7 +254,7 @@ def test_what_a_choice_entails_is_told_in_words():
 def test_outcomes_of_a_spot_differ_in_music_and_are_ranked(free):
     *_, weighed = free
     for one in weighed:
-        faces = [frozenset((n.id, n.pitch, n.hand, n.rolled) for n in o.draft.notes)
+        faces = [frozenset((n.onset, n.pitch, n.hand, n.rolled) for n in o.draft.notes)
                  for o in one.outcomes if o.idea.choice.kind != "pedal"]
         assert len(set(faces)) == len(faces)
         prices = [o.cost_change for o in one.outcomes]

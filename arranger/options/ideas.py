@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from arranger.model.choice import Choice
 from arranger.model.draft import Draft, HarpNote, PedalMove
-from arranger.model.harp import Harp
+from arranger.model.harp import Harp, pedal_word
 from arranger.model.pitch import Pitch
-from arranger.model.score import Note, NoteId
+from arranger.model.score import Note, NoteId, beat_name
 from arranger.options.matching import Ground, Placed, pins_of, place_choice
 from arranger.options.spots import Spot
 from arranger.options.still import altered_notes, standing
@@ -95,7 +95,19 @@ def ideas(spot: Spot, shop: Workshop, as_it_is: bool = False) -> list[Idea]:
         found += [i for m in _moves(spot, shop) for i in _moments(m, shop)]
         if not as_it_is:
             found += _still(spot, shop)
-    return list({i.choice.id: i for i in found if i.placed.pins}.values())
+    return [_where(i, spot, shop)
+            for i in {i.choice.id: i for i in found if i.placed.pins}.values()]
+
+
+def _where(idea: Idea, spot: Spot, shop: Workshop) -> Idea:
+    """The idea, whose title says where its note stands if that is not where the spot is."""
+    note = shop.written.get(idea.placed.note or "")
+    if note is None or note.onset == spot.where.onset or idea.choice.kind == "still":
+        return idea
+    where = shop.ground.place(note)
+    same_bar = where.bar_index == spot.where.bar_index
+    told = f"beat {beat_name(where.beat)}" if same_bar else str(where)
+    return replace(idea, title=f"{told}: {idea.title}")
 
 
 def _role(note: Note, shop: Workshop) -> str:
@@ -146,7 +158,8 @@ def _other_notes(note: Note, shop: Workshop) -> Iterator[Idea]:
         for octaves, where in ((1, "higher"), (-1, "lower")):
             lowest = min(n.pitch.midi for n in here.notes)
             highest = max(n.pitch.midi for n in here.notes)
-            if lowest < note.midi + 12 * octaves < highest:
+            other = note.midi + 12 * octaves
+            if lowest < other < highest and all(n.pitch.midi != other for n in here.notes):
                 yield shop.idea(note, "octave", octaves,
                            f"play the {name} an octave {where}")
 
@@ -234,5 +247,5 @@ def _moments(move: PedalMove, shop: Workshop) -> Iterator[Idea]:
             choice = place_choice(bare, where, None, shop.ground)
             pins, _ = pins_of(choice, onset, None, shop.settings.harp, shop.ground)
             yield Idea(Placed(choice, pins),
-                       f"move the {move.pedal} pedal "
+                       f"move pedal {pedal_word(move.pedal, move.after)} "
                        f"{'earlier' if onset < move.onset else 'later'}, to {where}")

@@ -45,14 +45,14 @@ class Arranged:
 
 
 def arrange(score: Score, part: str, settings: Settings,
-            progress: Progress = lambda _: None, known: Recall | None = None) -> Arranged:
+            progress: Progress = lambda _: None, recall: Recall | None = None) -> Arranged:
     """Arrange one part of a score for the harp.
 
-    ``known``: takes in what the first look finds, for whoever plans the same again.
+    ``recall``: takes in what the first look finds, for whoever plans the same again.
     """
     progress("reading the texture")
-    recall = Recall(searches=False)
-    first = _once(score, part, settings, progress, settings.proof, known or recall.elsewhere())
+    recall = recall or Recall(searches=False)
+    first = _once(score, part, settings, progress, settings.proof, recall)
     cost, bound, stays = first.draft.cost, first.draft.bound, first.draft.stays
     result, entries = first, first.draft.ledger.entries
     looked = score if settings.ensemble is None else None

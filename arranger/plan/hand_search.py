@@ -122,8 +122,9 @@ class HandSearch:
         drops = tuple(w.drop for w in ways)
         key = ("menu", tuple(placed), drops, tuple(held), tuple(mine), rows, pins, rolled,
                scene.places, scene.universe.thinned, scene.universe.choices)
-        return Slot(part.seconds, self._recall.common(key, lambda: Menu(placed, drops, self._options(
-            held, mine, rows, pins, rolled, self._prices["roll"], placed), self._costs, rows)))
+        return Slot(part.seconds, self._recall.common(key, lambda: Menu(
+            placed, drops, self._options(held, mine, rows, pins, rolled, self._prices["roll"],
+                                         placed), self._costs, rows)))
 
     def _options(self, held: Sequence[Tone], mine: Sequence[Ways],
                  rows: Sequence[tuple[int, ...]], pins: Sequence[Pin], rolled: Sequence[bool],
