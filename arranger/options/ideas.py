@@ -25,6 +25,8 @@ _HAND = {"R": "right", "L": "left"}
 #: Notes of a spot that are looked at, and of these the ones that may give way: on 16 scores no
 #: other was ever the better one to lose, two of 40 the better to become another.
 _NOTES, _MAY_GO = 6, 3
+#: Quarter notes from which on a note of the tune is never replaced for comfort (a beat: common practice).
+_BEAT = 1
 #: Risks that another moment of a pedal can lessen.
 _OF_TIME = frozenset({"crowd", "ring", "two-notch"})
 
@@ -88,7 +90,7 @@ def ideas(spot: Spot, shop: Workshop, as_it_is: bool = False) -> list[Idea]:
         if ident in of_hands:
             found += [*_hands(note, shop), *_rolls(note, shop)]
         if not as_it_is and rank < _MAY_GO:
-            found += [*_other_notes(note, shop)]
+            found += [*_other_notes(note, shop, "altered" in kinds)]
     if "turn" in kinds:
         found += _split(spot, shop)
     if kinds & _OF_TIME:
@@ -139,17 +141,23 @@ def _hands(note: Note, shop: Workshop) -> Iterator[Idea]:
                    f"give the {_role(note, shop)}{note.pitch.label} to the {_HAND[other]} hand")
 
 
-def _other_notes(note: Note, shop: Workshop) -> Iterator[Idea]:
-    """Leave the note out, keep it after all, sound another one or another octave of it."""
+def _other_notes(note: Note, shop: Workshop, at_a_loss: bool) -> Iterator[Idea]:
+    """Leave the note out, keep it after all, sound another one or another octave of it.
+
+    ``at_a_loss``: something is lost here as it is. Else no tune or bass is given up, but for
+    short notes of a tune that become others of the harmony: nobody would for comfort.
+    """
     now, role = shop.played.get(note.id), shop.roles[note.id]
     name = f"{_role(note, shop)}{note.pitch.label}"
-    if now is not None:
+    filling = at_a_loss or not (role.tune or role.bass)
+    if now is not None and filling:
         yield shop.idea(note, "drop", True, f"leave out the {name}")
     if now is None or now.pitch.midi != note.midi:
         yield shop.idea(note, "keep", True, f"keep the {name} after all")
     here = shop.slices[note.onset]
     me = next(n for n in here.notes if n.id == note.id)
-    for midi in stand_ins(me, here, role)[:2]:
+    figure = filling or (not role.bass and note.duration < _BEAT)
+    for midi in stand_ins(me, here, role)[:2] if figure else ():
         for pitch in _as_near(midi, note.pitch, shop.settings.harp):
             if now is None or now.pitch.midi != midi:
                 yield shop.idea(note, "pitch", pitch.name,
