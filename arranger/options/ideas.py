@@ -25,8 +25,10 @@ _HAND = {"R": "right", "L": "left"}
 #: Notes of a spot that are looked at, and of these the ones that may give way: on 16 scores no
 #: other was ever the better one to lose, two of 40 the better to become another.
 _NOTES, _MAY_GO = 6, 3
-#: Quarter notes from which on a note of the tune is never replaced for comfort (a beat: common practice).
+#: Quarter notes from which on a note of the tune is never replaced for comfort (common practice).
 _BEAT = 1
+#: Below it the lowest note is called a bass.
+_MIDDLE_C = 60
 #: Risks that another moment of a pedal can lessen.
 _OF_TIME = frozenset({"crowd", "ring", "two-notch"})
 
@@ -117,7 +119,7 @@ def _role(note: Note, shop: Workshop) -> str:
     role = shop.roles[note.id]
     if role.tune and role.bass:
         return ""
-    return ("tune's " if role.tune else "bass " if role.bass else
+    return ("tune's " if role.tune else "bass " if role.bass and note.midi < _MIDDLE_C else
             "doubled " if role.doubled else "")
 
 
