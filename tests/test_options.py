@@ -28,12 +28,13 @@ from arranger.options.drafts import (
 )
 from arranger.options.hand_risks import hand_risks
 from arranger.options.honoured import broken
+from arranger.options.ideas import Workshop, ideas
 from arranger.options.key_table import key_table, told
 from arranger.options.knock_on import knock_on
 from arranger.options.matching import match
 from arranger.options.measures import measure
 from arranger.options.present import present_pins
-from arranger.options.spots import spots
+from arranger.options.spots import Spot, spots
 from arranger.options.weigh import Scales, Weighed
 from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
@@ -262,7 +263,6 @@ def test_outcomes_of_a_spot_differ_in_music_and_are_ranked(free):
 
 
 def test_ranked_options_equal_brute_force_over_all_ideas(free):
-    from arranger.options.ideas import ideas
     score, part, draft, weighed = free
     scales = Scales(draft, SETTINGS)
     for one in weighed[:1]:
@@ -285,6 +285,40 @@ def test_whole_drafts_are_apart_and_none_is_dominated():
         assert apart(one.draft, other.draft) >= 0.10
         assert not dominates(one.measures, other.measures)
         assert not dominates(other.measures, one.measures)
+
+
+@pytest.fixture(scope="module")
+def again() -> tuple[Spot, Workshop]:
+    """A tune's string plucked again at once by the same hand, which is a matter of comfort."""
+    figure = "".join(note(n, 1) for n in ("E5", "D5", "D5", "C5"))
+    score, part = score_of(bars((figure + note("G4", 12), low("C3", 16))), 90)
+    present = present_pins(score, part, SETTINGS.harp, {})
+    draft = arrange(score, part, replace(SETTINGS, pins=present)).draft
+    (spot,) = [s for s in spots(draft, SETTINGS) if s.risks[0].kind == "repeat"]
+    return spot, Workshop.of(draft, SETTINGS)
+
+
+def test_no_tune_is_given_up_for_comfort(again):
+    told = {i.choice.outcome for i in ideas(*again)}
+    assert "hand-left" in told
+    assert not told & {"drop", "octave-1", "octave--1"}
+    assert any(i.startswith("pitch") for i in told)  # a short note may become another
+
+
+def test_an_idea_about_another_moment_says_which(again):
+    titles = {i.choice.beat: i.title for i in ideas(*again) if i.choice.kind == "hand"}
+    assert titles[Fraction(3, 2)] == "give the tune's D5 to the left hand"
+    assert titles[Fraction(5, 4)] == "beat 1¼: give the tune's D5 to the left hand"
+
+
+def test_what_is_lost_is_named_once():
+    score, part = score_of(bars((chord("E#5 F#5 G5", 16), chord("E3 B3", 16, voice=5, staff=2))),
+                           60)
+    draft = arrange(score, part, SETTINGS).draft
+    (spot,) = [s for s in spots(draft, SETTINGS) if s.risks[0].kind == "altered"]
+    name, told, why = spot.risks[0].sentence.partition(" is left out: ")
+    assert told
+    assert not why.startswith((name, "tune note", "bass note"))
 
 
 def test_where_no_taste_changes_a_tenth_the_hands_are_shared_otherwise():
