@@ -14,21 +14,31 @@ from lxml import etree
 
 from arranger.model.choice import Choice
 from arranger.model.draft import Draft
+from arranger.model.ledger import GiveToHand
 from arranger.model.pins import PedalPin, Pins
 from arranger.model.pitch import Pitch
 from arranger.model.score import Score
-from arranger.options.drafts import apart, dominates, whole_drafts
+from arranger.options.drafts import (
+    LEAST_APART,
+    WholeDraft,
+    apart,
+    dominates,
+    whole_drafts,
+    worth_offering,
+)
 from arranger.options.hand_risks import hand_risks
 from arranger.options.honoured import broken
+from arranger.options.ideas import Workshop, ideas
 from arranger.options.key_table import key_table, told
 from arranger.options.knock_on import knock_on
 from arranger.options.matching import match
+from arranger.options.measures import measure
 from arranger.options.present import present_pins
-from arranger.options.spots import spots
+from arranger.options.spots import Spot, spots
 from arranger.options.weigh import Scales, Weighed
 from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
-from arranger.passes.start import start
+from arranger.passes.start import HANDS, start
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
@@ -276,7 +286,7 @@ def test_what_a_choice_entails_is_told_in_words():
 def test_outcomes_of_a_spot_differ_in_music_and_are_ranked(free):
     *_, weighed = free
     for one in weighed:
-        faces = [frozenset((n.id, n.pitch, n.hand, n.rolled) for n in o.draft.notes)
+        faces = [frozenset((n.onset, n.pitch, n.hand, n.rolled) for n in o.draft.notes)
                  for o in one.outcomes if o.idea.choice.kind != "pedal"]
         assert len(set(faces)) == len(faces)
         prices = [o.cost_change for o in one.outcomes]
@@ -284,7 +294,6 @@ def test_outcomes_of_a_spot_differ_in_music_and_are_ranked(free):
 
 
 def test_ranked_options_equal_brute_force_over_all_ideas(free):
-    from arranger.options.ideas import ideas
     score, part, draft, weighed = free
     scales = Scales(draft, SETTINGS)
     for one in weighed[:1]:
@@ -307,6 +316,74 @@ def test_whole_drafts_are_apart_and_none_is_dominated():
         assert apart(one.draft, other.draft) >= 0.10
         assert not dominates(one.measures, other.measures)
         assert not dominates(other.measures, one.measures)
+
+
+@pytest.fixture(scope="module")
+def again() -> tuple[Spot, Workshop]:
+    """A tune's string plucked again at once by the same hand, which is a matter of comfort."""
+    figure = "".join(note(n, 1) for n in ("E5", "D5", "D5", "C5"))
+    score, part = score_of(bars((figure + note("G4", 12), low("C3", 16))), 90)
+    present = present_pins(score, part, SETTINGS.harp, {})
+    draft = arrange(score, part, replace(SETTINGS, pins=present)).draft
+    (spot,) = [s for s in spots(draft, SETTINGS) if s.risks[0].kind == "repeat"]
+    return spot, Workshop.of(draft, SETTINGS)
+
+
+def test_no_tune_is_given_up_for_comfort(again):
+    told = {i.choice.outcome for i in ideas(*again)}
+    assert "hand-left" in told
+    assert not told & {"drop", "octave-1", "octave--1"}
+    assert any(i.startswith("pitch") for i in told)  # a short note may become another
+
+
+def test_an_idea_about_another_moment_says_which(again):
+    titles = {i.choice.beat: i.title for i in ideas(*again) if i.choice.kind == "hand"}
+    assert titles[Fraction(3, 2)] == "give the tune's D5 to the left hand"
+    assert titles[Fraction(5, 4)] == "beat 1¼: give the tune's D5 to the left hand"
+
+
+def test_what_is_lost_is_named_once():
+    score, part = score_of(bars((chord("E#5 F#5 G5", 16), chord("E3 B3", 16, voice=5, staff=2))),
+                           60)
+    draft = arrange(score, part, SETTINGS).draft
+    (spot,) = [s for s in spots(draft, SETTINGS) if s.risks[0].kind == "altered"]
+    name, told, why = spot.risks[0].sentence.partition(" is left out: ")
+    assert told
+    assert not why.startswith((name, "tune note", "bass note"))
+
+
+def test_where_no_taste_changes_a_tenth_the_hands_are_shared_otherwise():
+    # broken chords that either hand can take, over a bass that rests: nothing there is dear
+    figure = "".join(note(n, 2) for n in ("C4", "E4", "G4", "C5"))
+    root = bars((figure + note("r", 8), low("r", 8) + "".join(low(n, 2) for n in (
+        "G3", "E3", "C3", "G2"))), (figure * 2, low("r", 16)))
+    score, part = score_of(root, 60)
+    draft = arrange(score, part, SETTINGS).draft
+    offered = whole_drafts(draft, SETTINGS)
+    (one,) = [d for d in offered if d.id == "otherwise"]
+    assert apart(one.draft, draft) >= LEAST_APART
+    hands = [{n.id: n.hand for n in d.notes} for d in (draft, one.draft)]
+    moved = {i for i in hands[0] if hands[0][i] != hands[1].get(i)}
+    assert len(moved) >= LEAST_APART * len(hands[0])
+    staffs = {n.id: HANDS[n.staff] for n in score.part_notes(part)}
+    told = {e.edit.note for e in one.draft.ledger.entries if isinstance(e.edit, GiveToHand)}
+    assert told == {i for i, hand in hands[1].items() if hand != staffs[i]}
+
+
+def test_a_draft_near_the_usual_one_is_not_offered_and_puts_no_other_out():
+    score, part = score_of(bars(*CHROMATIC, fifths=3), 132)
+    draft = arrange(score, part, SETTINGS).draft
+    usual = WholeDraft(None, draft, measure(draft, SETTINGS))
+    better = replace(usual, measures=replace(usual.measures, pedals=usual.measures.pedals - 1))
+    turned = replace(draft, notes=tuple(
+        replace(n, hand="L" if n.hand == "R" else "R") for n in draft.notes))
+    other = replace(usual, draft=turned)
+    assert worth_offering([usual, better]) == (usual,)
+    assert worth_offering([usual, better, other]) == (usual, other)
+    worse = replace(other, measures=replace(other.measures, collisions=9))
+    assert worth_offering([usual, worse]) == (usual,)
+    best = replace(other, measures=better.measures)
+    assert worth_offering([usual, best]) == (best,)
 
 
 def test_a_part_that_is_kept_loses_and_changes_no_note():

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 
 from arranger.search import positions
 from arranger.search.board import INFINITE, SETTINGS, Gap, Movers, decode, encode
-from arranger.search.positions import cheapest
+from arranger.search.positions import PositionSearch, cheapest
 from tests.benchmark_pieces import search_time
 from tests.oracles import POSITIONS, brute_force, integer_programme, replay
 from tests.strategies import KINDS, MOVERS, Piece, gaps_of, long_piece, small_pieces
@@ -80,6 +80,23 @@ def test_a_piece_solved_in_blocks_is_the_same_piece(kind, monkeypatch):
     for block in (1, 7, 49, 50):
         monkeypatch.setattr(positions, "_BLOCK", block)
         assert cheapest(piece.nodes, piece.gaps, piece.movers) == whole
+
+
+@pytest.mark.parametrize("kept", [positions._KEPT, 0])
+@pytest.mark.parametrize("kind", KINDS)
+def test_totals_alone_between_paths_change_neither(kind, kept, monkeypatch):
+    monkeypatch.setattr(positions, "_KEPT", kept)
+    piece = long_piece(5, 50, kind)
+    search = PositionSearch(piece.gaps, piece.movers)
+    nodes, random = list(piece.nodes), np.random.default_rng(5)
+    for turn in range(12):
+        for at in random.integers(0, len(nodes), 2):
+            nodes[at] = nodes[at] + random.integers(0, 30, SETTINGS).astype(np.int32)
+        once = cheapest(nodes, piece.gaps, piece.movers)
+        if turn % 3:
+            assert search.least(nodes) == once[0]
+        else:
+            assert search.cheapest(nodes) == once
 
 
 def test_a_piece_longer_than_a_block_is_replayed(monkeypatch):

@@ -248,7 +248,7 @@ def test_first_line_says_when_a_piece_resists():
 
 def test_what_a_choice_entails_is_one_sentence_or_a_list():
     assert entailed([]) == ("", "")
-    assert entailed(["bar 3: no pedal F♯"]) == ("also bar 3: no pedal F♯", "")
+    assert entailed(["bar 3: no pedal F♯"]) == ("then bar 3: no pedal F♯", "")
     said, rows = entailed(["bar 3: no pedal F♯", "bar 5: A4 < B4"])
     assert said == "changes 2 bars, 3 to 5"
     assert rows == "<ul><li>bar 3: no pedal F♯</li><li>bar 5: A4 &lt; B4</li></ul>"

@@ -56,11 +56,12 @@ def options(request: Request, folder: Path | None = None,
     progress("reading the score")
     opened = transposed(request, settings, progress)
     chosen = take(request, opened, settings)
-    known = Recall()
-    draft = chosen.arranged(opened, progress, known)
+    recall = Recall()
+    draft = chosen.arranged(opened, progress, recall)
     score = opened.document.score
     usual = replace(chosen.settings, ensemble=opened.ensemble)
-    scales = Scales(draft, replace(usual, pins=chosen.matched.pins), chosen.present, known=known)
+    scales = Scales(draft, replace(usual, pins=chosen.matched.pins), chosen.present,
+                    recall=recall)
     if request.what_if:
         more = {"spots": [_what_if(request.what_if, scales)], "drafts": []}
         return drafted("options", request, chosen, opened, draft, folder, progress, more)

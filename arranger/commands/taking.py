@@ -39,14 +39,14 @@ class Taken:
     ease: int = 0
 
     def arranged(self, opened: Opened, progress: Progress = lambda _: None,
-                 known: Recall | None = None) -> Draft:
+                 recall: Recall | None = None) -> Draft:
         """Arrange the part under the choices; its ledger names them as reasons.
 
-        ``known``: takes in what the first look at the score finds, to weigh options with.
+        ``recall``: takes in what the first look at the score finds, to weigh options with.
         """
         settings = replace(self.settings, ensemble=opened.ensemble)
         draft = arrange_within(opened.document.score, opened.part, settings, self.ease, progress,
-                               known)
+                               recall)
         return with_reasons(draft, self.matched.placed)
 
 

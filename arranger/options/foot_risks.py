@@ -133,9 +133,17 @@ def losses(draft: Draft, settings: Settings) -> list[Risk]:
         price = settings.prices["neighbours"] if isinstance(entry.edit, Merge) else (
             value.drop if gone else value.other)
         found.append(Risk("altered", price, note.onset, (note.id, *_rivals(draft, note), *beside),
-                          f"{note.pitch.label} {what}: {entry.reason}",
+                          _lost(note, what, entry.reason),
                           ("altered", entry.kind, note.pitch.midi, entry.reason)))
     return found
+
+
+def _lost(note: HarpNote, what: str, reason: str) -> str:
+    """Say what becomes of a note and why; a reason that begins by naming it names it once."""
+    name, colon, why = reason.partition(": ")
+    if colon and name.endswith(note.pitch.label):
+        return f"{name} {what}: {why}"
+    return f"{note.pitch.label} {what}: {reason}"
 
 
 def _rivals(draft: Draft, lost: HarpNote) -> Iterator[NoteId]:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from arranger.model.choice import Choice
 from arranger.model.draft import Draft, HarpNote, PedalMove
-from arranger.model.harp import Harp
+from arranger.model.harp import Harp, pedal_word
 from arranger.model.pitch import Pitch
-from arranger.model.score import Note, NoteId
+from arranger.model.score import Note, NoteId, beat_name
 from arranger.options.matching import Ground, Placed, pins_of, place_choice
 from arranger.options.spots import Spot
 from arranger.options.still import altered_notes, standing
@@ -25,6 +25,10 @@ _HAND = {"R": "right", "L": "left"}
 #: Notes of a spot that are looked at, and of these the ones that may give way: on 16 scores no
 #: other was ever the better one to lose, two of 40 the better to become another.
 _NOTES, _MAY_GO = 6, 3
+#: Quarter notes from which on a note of the tune is never replaced for comfort (common practice).
+_BEAT = 1
+#: Below it the lowest note is called a bass.
+_MIDDLE_C = 60
 #: Risks that another moment of a pedal can lessen.
 _OF_TIME = frozenset({"crowd", "ring", "two-notch"})
 
@@ -88,14 +92,26 @@ def ideas(spot: Spot, shop: Workshop, as_it_is: bool = False) -> list[Idea]:
         if ident in of_hands:
             found += [*_hands(note, shop), *_trills(note, shop), *_rolls(note, shop)]
         if not as_it_is and rank < _MAY_GO:
-            found += [*_other_notes(note, shop)]
+            found += [*_other_notes(note, shop, "altered" in kinds)]
     if "turn" in kinds:
         found += _split(spot, shop)
     if kinds & _OF_TIME:
         found += [i for m in _moves(spot, shop) for i in _moments(m, shop)]
         if not as_it_is:
             found += _still(spot, shop)
-    return list({i.choice.id: i for i in found if i.placed.pins}.values())
+    return [_where(i, spot, shop)
+            for i in {i.choice.id: i for i in found if i.placed.pins}.values()]
+
+
+def _where(idea: Idea, spot: Spot, shop: Workshop) -> Idea:
+    """The idea, whose title says where its note stands if that is not where the spot is."""
+    note = shop.written.get(idea.placed.note or "")
+    if note is None or note.onset == spot.where.onset or idea.choice.kind == "still":
+        return idea
+    where = shop.ground.place(note)
+    same_bar = where.bar_index == spot.where.bar_index
+    told = f"beat {beat_name(where.beat)}" if same_bar else str(where)
+    return replace(idea, title=f"{told}: {idea.title}")
 
 
 def _role(note: Note, shop: Workshop) -> str:
@@ -103,7 +119,7 @@ def _role(note: Note, shop: Workshop) -> str:
     role = shop.roles[note.id]
     if role.tune and role.bass:
         return ""
-    return ("tune's " if role.tune else "bass " if role.bass else
+    return ("tune's " if role.tune else "bass " if role.bass and note.midi < _MIDDLE_C else
             "doubled " if role.doubled else "")
 
 
@@ -140,17 +156,23 @@ def _trills(note: Note, shop: Workshop) -> Iterator[Idea]:
                                                f"takes the {first.pitch.label}s")
 
 
-def _other_notes(note: Note, shop: Workshop) -> Iterator[Idea]:
-    """Leave the note out, keep it after all, sound another one or another octave of it."""
+def _other_notes(note: Note, shop: Workshop, at_a_loss: bool) -> Iterator[Idea]:
+    """Leave the note out, keep it after all, sound another one or another octave of it.
+
+    ``at_a_loss``: something is lost here as it is. Else no tune or bass is given up, but for
+    short notes of a tune that become others of the harmony: nobody would for comfort.
+    """
     now, role = shop.played.get(note.id), shop.roles[note.id]
     name = f"{_role(note, shop)}{note.pitch.label}"
-    if now is not None:
+    filling = at_a_loss or not (role.tune or role.bass)
+    if now is not None and filling:
         yield shop.idea(note, "drop", True, f"leave out the {name}")
     if now is None or now.pitch.midi != note.midi:
         yield shop.idea(note, "keep", True, f"keep the {name} after all")
     here = shop.slices[note.onset]
     me = next(n for n in here.notes if n.id == note.id)
-    for midi in stand_ins(me, here, role)[:2]:
+    figure = filling or (not role.bass and note.duration < _BEAT)
+    for midi in stand_ins(me, here, role)[:2] if figure else ():
         for pitch in _as_near(midi, note.pitch, shop.settings.harp):
             if now is None or now.pitch.midi != midi:
                 yield shop.idea(note, "pitch", pitch.name,
@@ -159,7 +181,8 @@ def _other_notes(note: Note, shop: Workshop) -> Iterator[Idea]:
         for octaves, where in ((1, "higher"), (-1, "lower")):
             lowest = min(n.pitch.midi for n in here.notes)
             highest = max(n.pitch.midi for n in here.notes)
-            if lowest < note.midi + 12 * octaves < highest:
+            other = note.midi + 12 * octaves
+            if lowest < other < highest and all(n.pitch.midi != other for n in here.notes):
                 yield shop.idea(note, "octave", octaves,
                            f"play the {name} an octave {where}")
 
@@ -247,5 +270,5 @@ def _moments(move: PedalMove, shop: Workshop) -> Iterator[Idea]:
             choice = place_choice(bare, where, None, shop.ground)
             pins, _ = pins_of(choice, onset, None, shop.settings.harp, shop.ground)
             yield Idea(Placed(choice, pins),
-                       f"move the {move.pedal} pedal "
+                       f"move pedal {pedal_word(move.pedal, move.after)} "
                        f"{'earlier' if onset < move.onset else 'later'}, to {where}")

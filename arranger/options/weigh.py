@@ -78,11 +78,11 @@ class Scales:
     """A draft, and what becomes of it under further pins."""
 
     def __init__(self, draft: Draft, settings: Settings, present: Pins | None = None,
-                 alter: bool | None = None, known: Recall | None = None) -> None:
+                 alter: bool | None = None, recall: Recall | None = None) -> None:
         """``present``: the player's own solution, which stands but for what a spot sets free.
 
-        ``alter``: whether notes may be altered; else not where there is such a solution. ``known``:
-        what the first look at the score found, from which every plan starts.
+        ``alter``: whether notes may be altered; else not where there is such a solution.
+        ``recall``: what the first look at the score found, from which every plan starts.
         """
         self.alter = present is None if alter is None else alter
         self.shop = Workshop.of(draft, settings)
@@ -91,7 +91,7 @@ class Scales:
                                universe=replace(settings.universe, rounds=_ROUNDS))
         self._whole: Draft | None = None
         self._feet: int | None = None  # how hard the work of the feet is
-        self._recall = known or Recall()
+        self._recall = recall or Recall()
         self._done: dict[str, Outcome | None] = {}
 
     def weigh(self, spot: Spot) -> Weighed:
@@ -241,8 +241,11 @@ def _held(draft: Draft) -> frozenset[tuple[object, ...]]:
 
 
 def _face(draft: Draft, idea: Idea | None = None) -> tuple[object, ...]:
-    """What makes two outcomes musically the same; moments of pedals only where asked about."""
-    notes = frozenset((n.id, n.pitch, n.hand, n.rolled) for n in draft.notes)
+    """What makes two outcomes musically the same; moments of pedals only where asked about.
+
+    Which of two notes of the source sounds on a string is no difference.
+    """
+    notes = frozenset((n.onset, n.source.grace, n.pitch, n.hand, n.rolled) for n in draft.notes)
     if idea is not None and idea.choice.kind == "pedal":
         return notes, tuple((m.onset, m.pedal, m.after) for m in draft.plan.moves)
     return (notes,)

@@ -34,11 +34,11 @@ Progress = Callable[[str], None]
 
 
 def arrange_within(score: Score, part: str, settings: Settings, ease: int = 0,
-                   progress: Progress = lambda _: None, known: Recall | None = None) -> Draft:
+                   progress: Progress = lambda _: None, recall: Recall | None = None) -> Draft:
     """Arrange a part within a budget of difficulty: 1, the easiest, to 5; 0 for none.
 
     The notes of a level are notes of every harder one: from level to level the draft itself is
-    thinned and arranged again. ``known``: takes in what the first look at the score finds.
+    thinned and arranged again. ``recall``: takes in what the first look at the score finds.
 
     Raises
     ------
@@ -47,7 +47,7 @@ def arrange_within(score: Score, part: str, settings: Settings, ease: int = 0,
     """
     if ease and not EASIEST <= ease <= HARDEST:
         raise ChoiceError(f"--ease is {EASIEST}, the easiest, to {HARDEST}, not {ease}")
-    draft = arrange(score, part, settings, progress, known).draft
+    draft = arrange(score, part, settings, progress, recall).draft
     later = replace(settings, ensemble=None)
     for level in range(HARDEST - 1, ease - 1, -1) if ease else ():
         progress(f"making it easier, level {level}")

@@ -33,7 +33,6 @@ from arranger.passes.together import plan_together
 from arranger.plan.recall import Recall
 from arranger.plan.timing import Window
 
-ROUNDS = 6
 Progress = Callable[[str], None]
 
 
@@ -47,20 +46,20 @@ class Arranged:
 
 
 def arrange(score: Score, part: str, settings: Settings,
-            progress: Progress = lambda _: None, known: Recall | None = None) -> Arranged:
+            progress: Progress = lambda _: None, recall: Recall | None = None) -> Arranged:
     """Arrange one part of a score for the harp.
 
-    ``known``: takes in what the first look finds, for whoever plans the same again.
+    ``recall``: takes in what the first look finds, for whoever plans the same again.
     """
     progress("reading the texture")
-    recall = Recall(searches=False)
-    first = _once(score, part, settings, progress, known or recall.elsewhere())
+    recall = recall or Recall(searches=False)
+    first = _once(score, part, settings, progress, recall)
     cost, bound, stays = first.draft.cost, first.draft.bound, first.draft.stays
     result, entries = first, first.draft.ledger.entries
     looked = score if settings.ensemble is None else None
     settings = replace(settings, ensemble=None)  # now it is one part
     settled = refused = False
-    for _ in range(ROUNDS):
+    for _ in range(settings.looks):
         progress("looking again at the draft")
         like = result.draft if refused else alike(result.draft)
         now = as_source(like)

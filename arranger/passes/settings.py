@@ -18,6 +18,7 @@ class Settings:
 
     ``ensemble``: the parts behind the harp part, if they are several. ``universe``: how much the
     planner weighs. ``proof``: work on proving how good the plan is, in shares of the usual.
+    ``looks``: how often a draft is looked at again, at most, until that changes nothing.
     """
 
     harp: Harp
@@ -27,3 +28,4 @@ class Settings:
     ensemble: Ensemble | None = None
     universe: Universe = field(default_factory=load_universe)
     proof: int = 1
+    looks: int = 6

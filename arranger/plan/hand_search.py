@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import defaultdict, deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
 
 from arranger.model.pins import Pin
 from arranger.plan.grip_costs import IMPOSSIBLE, GripCosts
@@ -128,10 +127,9 @@ class HandSearch:
         drops = tuple(w.drop for w in ways)
         key = ("menu", tuple(placed), drops, tuple(held), tuple(mine), rows, pins, rolled,
                scene.places, scene.universe.thinned, scene.universe.choices)
-        options = partial(self._options, held, mine, rows, pins, rolled, self._prices["roll"],
-                          placed)
-        return Slot(part.seconds, self._recall.common(
-            key, lambda: Menu(placed, drops, options(), self._costs, rows)))
+        return Slot(part.seconds, self._recall.common(key, lambda: Menu(
+            placed, drops, self._options(held, mine, rows, pins, rolled, self._prices["roll"],
+                                         placed), self._costs, rows)))
 
     def _options(self, held: Sequence[Tone], mine: Sequence[Ways],
                  rows: Sequence[tuple[int, ...]], pins: Sequence[Pin], rolled: Sequence[bool],

@@ -337,15 +337,15 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
          recall: Recall | None = None, wishes: Sequence[Sequence[Wish]] = ()) -> Plan:
     """Solve a piece. ``trace`` collects (bound, best total, quarrels) of every round.
 
-    ``prove``: how much work, in shares of the usual, goes into raising the bound when no better
-    plan comes any more; where both sides agree in the end, that is the best plan. ``recall``: of
+    ``prove``: how much work, in shares of the usual, goes into what is left when no better plan
+    comes any more, the bound most of all; where both sides agree in the end, that is the best plan. ``recall``: of
     earlier plans of nearly the same piece, for the same player and prices. ``wishes``: what
     ornaments ask of the pedals at each slice.
     """
     table = _Table(scene, player, prices, pins, recall or Recall(searches=False), wishes)
     universe = scene.universe
     deal = Deal(table.shares(), {})
-    table.seek(deal, universe.rounds, 1.0)
+    table.seek(deal, universe.rounds, prove)
     if table.best is None:  # nothing met can be played: leave out all that may come too fast
         table.keep(table.price(tuple(
             tuple(LOST if fast else way for way, fast in zip(row, losable, strict=True))

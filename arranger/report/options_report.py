@@ -51,13 +51,13 @@ def _spot(rank: int, spot: Entry) -> Iterator[str]:
         bars = ", ".join(dict.fromkeys(bar_name(a["bar"]) for a in spot["again"]))
         yield from _wrap(f"   The same in {bars}.", "   ")
     if not spot["options"]:
-        yield "   Nothing better was found."
+        yield "   No other way was found."
     for option in spot["options"]:
         yield from _wrap(f"   {_price(option['cost_change']):>6}  {option['title']}", " " * 11)
         told = option["knock_on"]
         if told:
             more = f"; and {len(told) - _TOLD} more" if len(told) > _TOLD else ""
-            yield from _wrap(f"{' ' * 11}also {'; '.join(told[:_TOLD])}{more}", " " * 11)
+            yield from _wrap(f"{' ' * 11}then {'; '.join(told[:_TOLD])}{more}", " " * 11)
         yield f"{' ' * 11}{option['id']}"
 
 

@@ -38,7 +38,7 @@ def _spot(spot: Entry) -> str:
     bars = ", ".join(dict.fromkeys(bar_name(shown(a["bar"])) for a in spot.get("again", ())))
     again = f" <small>The same in {bars}.</small>" if bars else ""
     ways = "".join(_option(o) for o in spot["options"])
-    ways = f'<ul class="options">{ways}</ul>' if ways else "<p>Nothing better was found.</p>"
+    ways = f'<ul class="options">{ways}</ul>' if ways else "<p>No other way was found.</p>"
     where = place(spot)
     return (f"<li><p><b>{shown(where[:1].upper() + where[1:])}.</b> {said[:1].upper()}{said[1:]}."
             f"{again}</p>{ways}</li>")

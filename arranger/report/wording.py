@@ -248,7 +248,7 @@ def entailed(lines: Sequence[str]) -> tuple[str, str]:
     The list is empty where the sentence says it all.
     """
     if len(lines) < 2:
-        return (f"also {plain(lines[0])}" if lines else ""), ""
+        return (f"then {plain(lines[0])}" if lines else ""), ""
     first, last = (plain(line).partition(":")[0].removeprefix("bar ") for line in
                    (lines[0], lines[-1]))
     rows = "".join(f"<li>{escape(plain(line))}</li>" for line in lines)

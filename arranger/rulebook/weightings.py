@@ -21,7 +21,9 @@ class Weighting:
     """A whole draft's taste: which prices count more or less, and whose hands play.
 
     ``player`` is empty where the player of the run stays. ``ease`` is the level of ``--ease`` to
-    which the usual draft is thinned first, 0 for none.
+    which the usual draft is thinned first, 0 for none. ``unlike``: what a note pays that stays in
+    the hand it has in the usual draft, in shares of ``other_hand``, tried in turn; none: the hands
+    are those of the staves.
     """
 
     id: str
@@ -30,6 +32,7 @@ class Weighting:
     factors: Mapping[str, float]
     player: str = ""
     ease: int = 0
+    unlike: tuple[float, ...] = ()
 
     def prices(self, usual: Mapping[str, int]) -> Mapping[str, int]:
         """The usual prices times these factors, rounded."""
@@ -52,7 +55,7 @@ def load_weightings(folder: Path | None = None) -> tuple[Weighting, ...]:
 
 def _read(path: Path) -> Weighting:
     table = read_toml(path)
-    refuse_unknown(table, ("title", "why", "player", "ease", "source", "factor"), path)
+    refuse_unknown(table, ("title", "why", "player", "ease", "unlike", "source", "factor"), path)
     need(table, "source", str, path)
     factors: dict[str, float] = {}
     for name in need(table, "factor", dict, path):
@@ -64,6 +67,9 @@ def _read(path: Path) -> Weighting:
     ease = table.get("ease", 0)
     if ease not in range(HARDEST + 1):
         raise RuleError(f"{path}: ease must be a whole number from 0 to {HARDEST}")
+    unlike = tuple(table.get("unlike", ()))
+    if not all(isinstance(share, float) and 0 <= share <= 1 for share in unlike):
+        raise RuleError(f"{path}: unlike must be numbers from 0.0 to 1.0")
     _, _, name = path.stem.partition("-")  # the number before it is the order
     return Weighting(name, need(table, "title", str, path), need(table, "why", str, path),
-                     MappingProxyType(factors), str(table.get("player", "")), ease)
+                     MappingProxyType(factors), str(table.get("player", "")), ease, unlike)

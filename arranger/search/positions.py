@@ -79,11 +79,18 @@ class PositionSearch:
 
     def least(self, nodes: Sequence[Table]) -> int:
         """The least total alone, as ``cheapest`` finds it."""
-        if not nodes or not self._fits(len(nodes)):
-            return self.cheapest(nodes)[0]
-        total = self._forward(nodes)
-        self._untraced = True
-        return total
+        if not nodes:
+            return 0
+        if self._fits(len(nodes)):
+            total = self._forward(nodes)
+            self._untraced = True
+            return total
+        table, shift = self._start(nodes[0])
+        total = shift
+        for t in range(1, len(nodes)):
+            table, shift = self._next(table, nodes, t)
+            total += shift
+        return INFINITE if shift >= INFINITE else total
 
     def over(self, gaps: Sequence[Gap]) -> PositionSearch:
         """The same search over these gaps, which starts from what this one knows.

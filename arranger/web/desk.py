@@ -126,7 +126,7 @@ def _spot(spot: Entry, taken: Mapping[str, str], still: str) -> str:
     said = "; ".join(dict.fromkeys(shown(message(f)) for f in spot["findings"][:2]))
     ways = "".join(_way(o, spot, taken, still) for o in spot["options"])
     ways = (f'<ul class="options">{ways}</ul>' if ways else
-            '<p class="soft">Nothing better was found.</p>')
+            '<p class="soft">No other way was found.</p>')
     return (f'<li><h3><a href="#sheet" data-bar="{int(spot["bar_index"])}">'
             f"{shown(where[:1].upper() + where[1:])}</a></h3>"
             f"<p>{said[:1].upper()}{said[1:]}.</p>{ways}</li>")
