@@ -338,9 +338,9 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
     """Solve a piece. ``trace`` collects (bound, best total, quarrels) of every round.
 
     ``prove``: how much work, in shares of the usual, goes into what is left when no better plan
-    comes any more, the bound most of all; where both sides agree in the end, that is the best plan. ``recall``: of
-    earlier plans of nearly the same piece, for the same player and prices. ``wishes``: what
-    ornaments ask of the pedals at each slice.
+    comes any more, the bound most of all; where both sides agree in the end, that is the best
+    plan. ``recall``: of earlier plans of nearly the same piece, for the same player and prices.
+    ``wishes``: what ornaments ask of the pedals at each slice.
     """
     table = _Table(scene, player, prices, pins, recall or Recall(searches=False), wishes)
     universe = scene.universe
