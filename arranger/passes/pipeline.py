@@ -51,8 +51,9 @@ def arrange(score: Score, part: str, settings: Settings,
     ``recall``: takes in what the first look finds, for whoever plans the same again.
     """
     progress("reading the texture")
-    recall = recall or Recall(searches=False)
-    first = _once(score, part, settings, progress, settings.proof, recall)
+    of_any = recall or Recall(searches=False)
+    first = _once(score, part, settings, progress, settings.proof,
+                  recall or of_any.elsewhere())
     cost, bound, stays = first.draft.cost, first.draft.bound, first.draft.stays
     result, entries = first, first.draft.ledger.entries
     looked = score if settings.ensemble is None else None
@@ -64,7 +65,7 @@ def arrange(score: Score, part: str, settings: Settings,
         now = as_source(like)
         known = looked is not None and _asked(now, part) == _asked(looked, part)
         if not known:
-            looked, again = now, _once(now, part, settings, progress, 0, recall.elsewhere())
+            looked, again = now, _once(now, part, settings, progress, 0, of_any.elsewhere())
             known = _same(again.draft, result.draft)
         if known:
             settled = _same(like, result.draft)
