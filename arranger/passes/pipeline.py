@@ -52,8 +52,8 @@ def arrange(score: Score, part: str, settings: Settings,
     ``recall``: takes in what the first look finds, for whoever plans the same again.
     """
     progress("reading the texture")
-    recall = recall or Recall(searches=False)
-    first = _once(score, part, settings, progress, recall)
+    of_any = recall or Recall(searches=False)
+    first = _once(score, part, settings, progress, recall or of_any.elsewhere())
     cost, bound, stays = first.draft.cost, first.draft.bound, first.draft.stays
     result, entries = first, first.draft.ledger.entries
     looked = score if settings.ensemble is None else None
@@ -63,11 +63,11 @@ def arrange(score: Score, part: str, settings: Settings,
         progress("looking again at the draft")
         like = result.draft if refused else alike(result.draft)
         now = as_source(like)
-        same = looked is not None and _asked(now, part) == _asked(looked, part)
-        if not same:
-            looked, again = now, _once(now, part, settings, progress, recall.elsewhere())
-            same = _same(again.draft, result.draft)
-        if same:
+        known = looked is not None and _asked(now, part) == _asked(looked, part)
+        if not known:
+            looked, again = now, _once(now, part, settings, progress, of_any.elsewhere())
+            known = _same(again.draft, result.draft)
+        if known:
             settled = _same(like, result.draft)
             if settled:
                 break
