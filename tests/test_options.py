@@ -152,7 +152,7 @@ def test_a_quick_trill_of_one_hand_is_offered_to_both():
     trill = "".join(note(n, 1) for n in ("B5", "C6") * 8)
     found = spot_of(bars((trill, low("r", 16))), 160, "repeat")
     both = next(o for o in found.outcomes if o.idea.choice.kind == "trill")
-    assert both.idea.title == "trill with both hands: the left hand takes the B5s"
+    assert both.idea.title == "beat 1: trill with both hands: the left hand takes the B5s"
     assert both.idea.choice.outcome == "trill-left"
     hands = {(n.pitch.name, n.hand) for n in both.draft.notes if n.pitch.octave > 4}
     assert hands == {("B5", "L"), ("C6", "R")}
@@ -334,6 +334,8 @@ def test_no_tune_is_given_up_for_comfort(again):
     assert "hand-left" in told
     assert not told & {"drop", "octave-1", "octave--1"}
     assert any(i.startswith("pitch") for i in told)  # a short note may become another
+    last = {i.choice.outcome for i in ideas(*again, at_a_loss=True)}  # where hardly any is found
+    assert last - told >= {"drop"}
 
 
 def test_an_idea_about_another_moment_says_which(again):

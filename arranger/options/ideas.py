@@ -31,6 +31,8 @@ _BEAT = 1
 _MIDDLE_C = 60
 #: Risks that another moment of a pedal can lessen.
 _OF_TIME = frozenset({"crowd", "ring", "two-notch"})
+#: Those where a note is lost as it is, or commonly left out.
+_LOSSES = frozenset({"altered", "fifth"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,10 +78,12 @@ class Workshop:
         return Idea(Placed(choice, pins, note.id), title)
 
 
-def ideas(spot: Spot, shop: Workshop, as_it_is: bool = False) -> list[Idea]:
+def ideas(spot: Spot, shop: Workshop, as_it_is: bool = False,
+          at_a_loss: bool = False) -> list[Idea]:
     """What could be done at a spot, without repetition.
 
-    ``as_it_is``: no note may be altered; strings, hands, rolls and pedals only.
+    ``as_it_is``: no note may be altered; strings, hands, rolls and pedals only. ``at_a_loss``:
+    a tune or a bass may be given up, as it may where something is lost as it is.
     """
     found: list[Idea] = []
     kinds = {r.kind for r in spot.risks}
@@ -92,7 +96,7 @@ def ideas(spot: Spot, shop: Workshop, as_it_is: bool = False) -> list[Idea]:
         if ident in of_hands:
             found += [*_hands(note, shop), *_trills(note, shop), *_rolls(note, shop)]
         if not as_it_is and rank < _MAY_GO:
-            found += [*_other_notes(note, shop, "altered" in kinds)]
+            found += [*_other_notes(note, shop, at_a_loss or bool(kinds & _LOSSES))]
     if "turn" in kinds:
         found += _split(spot, shop)
     if kinds & _OF_TIME:

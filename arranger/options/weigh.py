@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
@@ -112,7 +112,7 @@ class Scales:
         base = self._plan(near, Pins(), recall, self._glance)
         guesses: list[tuple[int, int, Idea]] = []
         seen: set[object] = set()
-        for rank, idea in enumerate(ideas(spot, shop, not self.alter)):
+        for rank, idea in enumerate(self._in_turn(spot, guesses)):
             timed, pins = idea.choice.kind == "pedal", idea.placed.pins
             if timed and any(i.choice.kind == "pedal" for _, _, i in guesses):
                 continue  # one other moment is offered, the first that helps
@@ -128,6 +128,15 @@ class Scales:
             seen.add(face)
             guesses.append((0 if timed else draft.total - base.total, rank, idea))
         return guesses
+
+    def _in_turn(self, spot: Spot, found: Sequence[object]) -> Iterator[Idea]:
+        """The ideas of a spot; a tune or a bass is given up where hardly any other is found."""
+        first = ideas(spot, self.shop, not self.alter)
+        yield from first
+        if self.alter and len(found) < _FEW:
+            tried = {i.choice.id for i in first}
+            yield from (i for i in ideas(spot, self.shop, False, at_a_loss=True)
+                        if i.choice.id not in tried)
 
     def _helps(self, spot: Spot, idea: Idea, was: Draft, now: Draft) -> bool:
         """Tell whether what is hard at the spot is less hard, or the whole cheaper.
