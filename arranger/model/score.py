@@ -97,6 +97,12 @@ class Measure:
     beat_type: int = 4
     fifths: int = 0  # key signature of the arranged (or first) part
 
+    @property
+    def unit(self) -> Fraction:
+        """Quarter notes of a beat: the metre's lower number, three of them in a compound metre."""
+        compound = self.beats % 3 == 0 and self.beats > 3 and self.beat_type >= 8
+        return Fraction(12 if compound else 4, self.beat_type)
+
 
 @dataclass(frozen=True, slots=True)
 class TempoMark:

@@ -263,8 +263,7 @@ def _moments(move: PedalMove, shop: Workshop) -> Iterator[Idea]:
     if after is None or before is None:
         return
     bar = draft.source.measure_at(move.onset)
-    compound = bar.beats % 3 == 0 and bar.beats > 3 and bar.beat_type >= 8
-    unit = Fraction(4, bar.beat_type) * (3 if compound else 1)
+    unit = bar.unit
     sign = {-1: "b", 0: "", 1: "#"}[move.after]
     first = bar.onset + ((move.onset - bar.onset) // unit) * unit
     for onset in (first - 2 * unit, first - unit, first, first + unit):

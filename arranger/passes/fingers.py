@@ -95,14 +95,8 @@ def _off_beat(grip: _Grip, bar: Measure) -> int:
     """0 on a beat (graces too, whose place says nothing), 1 halfway to the next, 2 elsewhere."""
     if grip.notes[0].source.grace:
         return 0
-    beats = (grip.at - bar.onset) / beat_of(bar)
+    beats = (grip.at - bar.onset) / bar.unit
     return {1: 0, 2: 1}.get(beats.denominator, 2)
-
-
-def beat_of(bar: Measure) -> Fraction:
-    """Quarter notes of a beat: three units of a compound metre."""
-    compound = bar.beats % 3 == 0 and bar.beats > 3 and bar.beat_type >= 8
-    return Fraction(4, bar.beat_type) * (3 if compound else 1)
 
 
 def _choice(grip: _Grip, trilled: int | None, settings: Settings) -> tuple[Fingers, ...]:
@@ -126,7 +120,7 @@ def _figures(grips: Sequence[_Grip],
     for rank, (grip, bar) in enumerate(zip(grips, bars, strict=True)):
         onset = grip.notes[0].onset
         ranks["bar", bar.index].append(rank)
-        ranks["beat", bar.index, (onset - bar.onset) // beat_of(bar)].append(rank)
+        ranks["beat", bar.index, (onset - bar.onset) // bar.unit].append(rank)
     for number, (kind, row) in enumerate(ranks.items()):
         if len(row) < 2:
             continue

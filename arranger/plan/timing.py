@@ -147,12 +147,8 @@ def _beats(score: Score) -> Iterator[tuple[float, Fraction]]:
     Each also as a float, which tells musical moments apart and compares fast.
     """
     for bar in score.measures:
-        unit = Fraction(4, bar.beat_type)
-        if bar.beats % 3 == 0 and bar.beats > 3 and bar.beat_type >= 8:
-            unit *= 3
-        count = -(-bar.duration // unit)
-        for i in range(count):
-            beat = bar.onset + unit * i
+        for i in range(-(-bar.duration // bar.unit)):
+            beat = bar.onset + bar.unit * i
             yield float(beat), beat
 
 
