@@ -77,6 +77,15 @@ def test_no_pedal_passes_its_natural_notch_in_a_hurry(bpm):
     assert [n.pitch.midi for n in draft.notes] == [75, 77, 75, 77]
 
 
+@pytest.mark.parametrize("bpm", [60, 80, 100])
+def test_a_chord_of_the_key_is_read_as_it_is(bpm):
+    """The B flat of an E flat chord, after B natural: its pedal moves back, it is no A sharp."""
+    right = (chord("Eb4 G4 Bb4", 4) + note("C5", 2) + note("B4", 2) + note("C5", 4)
+             + chord("Eb4 G4 Bb4", 4))
+    draft = drafted(right, low("Eb2", 16), bpm, fifths=-3)
+    assert named(by_onset(draft)[-1]) == ["Eb4", "G4", "Bb4"]
+
+
 def test_what_leans_on_a_note_does_not_take_its_place():
     """F sharp leans on the G of a chord of G over B: B may stand in for G, F sharp not."""
     music = note("F#4", 16) + backup(16) + chord("B2 G3 D4", 16, voice=5, staff=2)

@@ -9,6 +9,7 @@ from functools import partial
 
 import numpy as np
 
+from arranger.io.write_keys import alter_in
 from arranger.model.draft import Draft, HarpNote
 from arranger.model.harp import PEDALS, Harp, HarpString
 from arranger.model.score import NoteId
@@ -214,8 +215,9 @@ def _ways(note: HarpNote, here: Slice, role: Role, draft: Draft, settings: Setti
         return pinned_ways(Ways((only,), value.drop, free=True), pin, note.pitch, value,
                            settings.prices)
     spelled = sorted(options, key=lambda p: (p != note.pitch, abs(p.alter), p))
-    hides = ((note.pitch.alter == 0 and len(here.notes) >= _CHORD)
-             or bool(note.source.marks & ORNAMENTS))
+    plain = note.pitch.alter in (0, alter_in(
+        draft.source.measures[note.source.measure].fifths, note.pitch.step))
+    hides = (plain and len(here.notes) >= _CHORD) or bool(note.source.marks & ORNAMENTS)
     other = settings.prices["respell_chord" if hides else "respell"]
     ways = [Way(p, 0 if i == 0 else other) for i, p in enumerate(spelled)]
     if not note.source.grace:
