@@ -345,7 +345,7 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
     table = _Table(scene, player, prices, pins, recall or Recall(searches=False), wishes)
     universe = scene.universe
     deal = Deal(table.shares(), {})
-    table.seek(deal, universe.rounds, prove)
+    table.seek(deal, universe.rounds, prove / 2)
     if table.best is None:  # nothing met can be played: leave out all that may come too fast
         table.keep(table.price(tuple(
             tuple(LOST if fast else way for way, fast in zip(row, losable, strict=True))
