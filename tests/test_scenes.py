@@ -86,6 +86,16 @@ def test_a_chord_of_the_key_is_read_as_it_is(bpm):
     assert named(by_onset(draft)[-1]) == ["Eb4", "G4", "Bb4"]
 
 
+def test_a_grace_note_left_out_is_called_one():
+    """Its D sharp stands among D naturals, too quick for the pedal."""
+    right = "".join(note("D5", 1) + note("D#5", grace=True) + note("E5", 1) + note("F5", 1)
+                    + note("E5", 1) for _ in range(4))
+    draft = drafted(right, low("D3", 16), 120)
+    reasons = [e.reason for e in draft.ledger.entries if "D♯5" in e.reason]
+    assert reasons
+    assert all(r.startswith("grace note D♯5: the D pedal") for r in reasons)
+
+
 def test_what_leans_on_a_note_does_not_take_its_place():
     """F sharp leans on the G of a chord of G over B: B may stand in for G, F sharp not."""
     music = note("F#4", 16) + backup(16) + chord("B2 G3 D4", 16, voice=5, staff=2)

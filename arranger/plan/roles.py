@@ -40,10 +40,13 @@ class Role:
     harmony: frozenset[int]
     floor: int = 0
     ceiling: int = 127
+    grace: bool = False
 
     @property
     def word(self) -> str:
         """Name of the role for a reader."""
+        if self.grace:
+            return "grace note"
         if self.tune:
             return "tune note"
         if self.bass:
@@ -140,7 +143,7 @@ def _role(note: HarpNote, sounding: tuple[HarpNote, ...], tune: Fraction, bass: 
         doubled=bool(alike) and (
             note.source.grace or any(n.onset < note.onset for n in alike)
             or any(_before(n, note, leads) for n in alike)),
-        colour=pc in colour_tones(classes),
+        colour=pc in colour_tones(classes), grace=note.source.grace,
         alone=not any(n.onset == note.onset and n.source.staff == note.source.staff
                       for n in others),
         harmony=classes, floor=floor, ceiling=ceiling)
