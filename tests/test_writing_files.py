@@ -170,7 +170,7 @@ def test_an_interrupted_command_leaves_nothing(tmp_path: Path, how: signal.Signa
 def test_an_interruption_is_told_in_one_line_wherever_it_falls(tmp_path: Path, how: str) -> None:
     (tmp_path / "begin.py").write_text(
         "import signal, arranger.cli, arranger.__main__\n"
-        "signal.signal(signal.SIGINT, signal.default_int_handler)  # jobs in the background lack it\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)  # a job may lack it\n"
         f"arranger.cli.main = lambda: {how}\n"
         "arranger.__main__.run()\n", encoding="utf-8")
     run = subprocess.run([sys.executable, "-m", "begin"], capture_output=True, text=True,
