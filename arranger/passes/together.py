@@ -9,6 +9,7 @@ from fractions import Fraction
 from arranger.model.draft import Draft, HarpNote
 from arranger.model.harp import PEDALS
 from arranger.model.ledger import Alteration
+from arranger.model.pins import Pins
 from arranger.model.score import NoteId
 from arranger.passes.in_hands import loss_reasons, put_in_hands, set_scene
 from arranger.passes.on_strings import pedal_words, put_on_strings
@@ -21,7 +22,7 @@ from arranger.plan.recall import Recall
 from arranger.plan.roles import Role
 from arranger.plan.slices import Slice
 from arranger.plan.timing import Use
-from arranger.plan.universe import LOST
+from arranger.plan.universe import LOST, Offers
 from arranger.plan.whole import Plan
 
 
@@ -46,11 +47,7 @@ def plan_together(ground: Ground, settings: Settings, recall: Recall) -> Planned
     ``recall``: of an earlier plan on the same ground.
     """
     draft, part_roles = ground.draft, ground.roles
-    piece = lay_out(ground, settings, recall)
-    pins = pinned(draft, piece, settings, recall)
-    scene = set_scene(draft, piece.parts, piece.ways, piece.ends, part_roles, settings, recall)
-    best = plan(scene, settings.player, settings.prices, piece.by_slice(pins),
-                prove=settings.proof, recall=recall, wishes=piece.wishes)
+    piece, pins, best = _best(ground, settings, recall)
     losses = _losses(best, piece, part_roles, settings)
     strung = put_on_strings(draft, piece.parts, best.pedals.taken,
                             pedal_words(draft, piece.parts, best.pedals, part_roles), losses)
@@ -58,6 +55,34 @@ def plan_together(ground: Ground, settings: Settings, recall: Recall) -> Planned
     cost = {"notes": notes, "pedals": best.pedal_total - notes, "hands": best.hand_total}
     return Planned(put_in_hands(strung, piece.parts, best.hands), pins,
                    piece.met(best.pedals.states), cost, best.bound, best.stays)
+
+
+def _best(ground: Ground, settings: Settings,
+          recall: Recall) -> tuple[Piece, Mapping[Fraction, tuple[int, ...]], Plan]:
+    """The piece with its ways, the settings pinned at barlines, and the best plan.
+
+    Where something is pinned, bargaining starts from the end of that without any pin: there it is
+    over soon, but for what is near the pins.
+    """
+    piece = lay_out(ground, settings, recall)
+    pins = pinned(ground.draft, piece, settings, recall)
+    scene = set_scene(ground.draft, piece.parts, piece.ways, piece.ends, ground.roles, settings,
+                      recall)
+    offers = None
+    if settings.pins:
+        free, end = recall.get("free", lambda: _free(ground, settings, recall))
+        offers = {t: offer for t, offer in end.items() if free.ways[t] == piece.ways[t]}
+    best = plan(scene, settings.player, settings.prices, piece.by_slice(pins),
+                prove=settings.proof, recall=recall, wishes=piece.wishes, offers=offers)
+    if not settings.pins:
+        recall.same("free", (piece, best.offers))
+    return piece, pins, best
+
+
+def _free(ground: Ground, settings: Settings, recall: Recall) -> tuple[Piece, Offers]:
+    """The piece without any pin, and where bargaining about it ends."""
+    piece, _, best = _best(ground, replace(settings, pins=Pins()), recall)
+    return piece, best.offers
 
 
 def _losses(best: Plan, piece: Piece, part_roles: Mapping[NoteId, Role],

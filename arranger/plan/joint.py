@@ -334,17 +334,19 @@ class _Table:
 def plan(scene: Scene, player: Player, prices: Mapping[str, int],
          pins: Mapping[int, tuple[int, ...]] | None = None,
          trace: list[tuple[int, int, int]] | None = None, prove: int = 1,
-         recall: Recall | None = None, wishes: Sequence[Sequence[Wish]] = ()) -> Plan:
+         recall: Recall | None = None, wishes: Sequence[Sequence[Wish]] = (),
+         offers: Offers | None = None) -> Plan:
     """Solve a piece. ``trace`` collects (bound, best total, quarrels) of every round.
 
     ``prove``: how much work, in shares of the usual, goes into what is left when no better plan
     comes any more, the bound most of all; where both sides agree in the end, that is the best
     plan. ``recall``: of earlier plans of nearly the same piece, for the same player and prices.
-    ``wishes``: what ornaments ask of the pedals at each slice.
+    ``wishes``: what ornaments ask of the pedals at each slice. ``offers``: those to start from,
+    of a plan of the same piece.
     """
     table = _Table(scene, player, prices, pins, recall or Recall(searches=False), wishes)
     universe = scene.universe
-    deal = Deal(table.shares(), {})
+    deal = Deal(table.shares() if offers is None else offers, {})
     table.seek(deal, universe.rounds, prove / 2)
     if table.best is None:  # nothing met can be played: leave out all that may come too fast
         table.keep(table.price(tuple(
@@ -360,4 +362,5 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
         trace += table.trace
     best = table.worth()
     assert best is not None
-    return replace(best, bound=bound, stays=best.total - table.best.total)
+    return replace(best, bound=bound, stays=best.total - table.best.total,
+                   offers=deal.wants.offers)

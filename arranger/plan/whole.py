@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from arranger.plan.pedal_path import PedalPath, Way
-from arranger.plan.universe import Choice
+from arranger.plan.universe import Choice, Offers
 
 NoteWays = tuple[tuple[int, ...], ...]  #: way of every note by slice
 
@@ -41,11 +41,13 @@ class Plan:
     """A whole plan, and a proven lower bound on the price of any.
 
     ``stays``: how much it is dearer than the cheapest one found, so that what is written stays.
+    ``offers``: those under which the bound was found, for a plan of the same piece to start from.
     """
 
     moments: tuple[Moment, ...]
     bound: int = 0
     stays: int = 0
+    offers: Offers = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def ways(self) -> NoteWays:
