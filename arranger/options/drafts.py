@@ -11,6 +11,7 @@ from arranger.passes.account import net
 from arranger.passes.ease import eased
 from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
+from arranger.passes.start import on_source
 from arranger.rulebook.players import load_player
 from arranger.rulebook.weightings import Weighting, load_weightings
 
@@ -52,15 +53,15 @@ def whole_drafts(usual: Draft, settings: Settings,
     than ``_ENOUGH`` are, one is sought that is paid for differing.
     """
     made = [WholeDraft(None, usual, measure(usual, settings))]
-    by_taste = [w for w in load_weightings() if not w.unlike]
-    for weighting in by_taste:
+    weightings = load_weightings()
+    for weighting in (w for w in weightings if not w.unlike):
         progress(f"arranging a draft: {weighting.title}")
         theirs = _theirs(weighting, settings)
         draft = (weighting.ease and eased(usual, weighting.ease, replace(theirs, ensemble=None))) \
             or arrange(usual.source, usual.part, theirs).draft
         made.append(WholeDraft(weighting, draft, measure(draft, settings)))
     offered = worth_offering(made)
-    for weighting in (w for w in load_weightings() if w.unlike and len(offered) < _ENOUGH):
+    for weighting in (w for w in weightings if w.unlike and len(offered) < _ENOUGH):
         progress(f"arranging a draft: {weighting.title}")
         offered = _with_unlike(made, offered, weighting, settings)
     return offered
@@ -92,9 +93,7 @@ def _other_hands(usual: Draft, settings: Settings) -> Draft:
     turned = replace(score, notes=tuple(
         replace(n, staff=staff.get(n.id, n.staff)) if n.part == part else n for n in score.notes))
     draft = arrange(turned, part, settings).draft
-    origin = {n.id: n for n in score.part_notes(part)}
-    return net(replace(draft, source=score, notes=tuple(
-        replace(n, source=origin[n.id]) for n in draft.notes)), settings)
+    return net(replace(draft, source=score, notes=on_source(draft.notes, score, part)), settings)
 
 
 def worth_offering(made: Sequence[WholeDraft]) -> tuple[WholeDraft, ...]:

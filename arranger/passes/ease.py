@@ -15,7 +15,7 @@ from arranger.model.score import Measure, NoteId, Score
 from arranger.passes.account import net
 from arranger.passes.pipeline import arrange
 from arranger.passes.settings import Settings
-from arranger.passes.start import as_source
+from arranger.passes.start import as_source, on_source
 from arranger.plan.recall import Recall
 from arranger.plan.roles import Role, roles
 from arranger.plan.slices import Slice, slices
@@ -206,7 +206,6 @@ def _rank(note: HarpNote, role: Role) -> tuple[bool, bool, bool, bool, Fraction]
 def _told(score: Score, part: str, again: Draft, before: Draft,
           settings: Settings) -> Draft:
     """The draft told against the source: its notes where they came from, one ledger."""
-    origin = {n.id: n for n in score.part_notes(part)}
-    notes = tuple(replace(n, source=origin[n.id]) for n in again.notes)
     entries = before.ledger.entries + again.ledger.entries
-    return net(replace(again, source=score, notes=notes, ledger=Ledger(entries)), settings)
+    return net(replace(again, source=score, notes=on_source(again.notes, score, part),
+                       ledger=Ledger(entries)), settings)

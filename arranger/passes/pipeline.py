@@ -27,9 +27,9 @@ from arranger.passes.piece import Ground
 from arranger.passes.reduce import reduce
 from arranger.passes.runs import share_runs
 from arranger.passes.settings import Settings
-from arranger.passes.start import as_source, start
-from arranger.passes.strings import give_strings
-from arranger.passes.together import plan_together
+from arranger.passes.start import as_source, on_source, start
+from arranger.passes.strings import Strung, give_strings
+from arranger.passes.together import Planned, plan_together
 from arranger.plan.recall import Recall
 from arranger.plan.timing import Window
 
@@ -76,10 +76,8 @@ def arrange(score: Score, part: str, settings: Settings,
         entries += (like.ledger.entries[len(result.draft.ledger.entries):]
                     + again.draft.ledger.entries)
         result = again
-    origin = {n.id: n for n in score.part_notes(part)}
-    notes = tuple(replace(n, source=origin[n.id]) for n in result.draft.notes)
-    draft = replace(result.draft, source=score, notes=notes, cost=cost, bound=bound,
-                    stays=stays, ledger=Ledger(entries))
+    draft = replace(result.draft, source=score, notes=on_source(result.draft.notes, score, part),
+                    cost=cost, bound=bound, stays=stays, ledger=Ledger(entries))
     read = finger_as_read(net(draft, settings), settings)
     return Arranged(mark_damping(read, settings), result.missed, settled)
 
@@ -115,13 +113,19 @@ def mark_pedals(score: Score, part: str, settings: Settings,
                   if pitches.get(n.id, n.pitch).midi == n.pitch.midi else n for n in written.notes)
     sure = tuple(n for n in notes if pitches.get(n.id) == n.pitch)
     progress("timing the pedals")
-    timed, missed = move_pedals(replace(strung.draft, notes=sure), settings, strung.pins,
-                                strung.ornaments)
-    if missed and strung.ornaments:
-        timed, missed = move_pedals(replace(strung.draft, notes=sure), settings, strung.pins)
+    timed, missed = _pedalled(replace(strung.draft, notes=sure), settings, strung)
     cost = {"notes": strung.notes_price, "pedals": strung.total - strung.notes_price}
     draft = replace(timed, notes=notes, cost=cost, bound=strung.total)
     return Arranged(net(draft, settings), missed, True)
+
+
+def _pedalled(draft: Draft, settings: Settings, planned: Planned | Strung,
+              recall: Recall | None = None) -> tuple[Draft, tuple[Window, ...]]:
+    """Time the pedals for notes and ornaments; for no ornament is a note's move missed."""
+    found = move_pedals(draft, settings, planned.pins, planned.ornaments, recall)
+    if found[1] and planned.ornaments:
+        found = move_pedals(draft, settings, planned.pins, recall=recall)
+    return found
 
 
 def _once(score: Score, part: str, settings: Settings, progress: Progress,
@@ -136,9 +140,7 @@ def _once(score: Score, part: str, settings: Settings, progress: Progress,
     planned = plan_together(ground, settings, recall)
     progress("timing the pedals")
     spared, lost = spare_strings(planned.draft, settings)
-    draft, missed = move_pedals(spared, settings, planned.pins, planned.ornaments, recall)
-    if missed and planned.ornaments:  # an ornament is no reason to leave out a note
-        draft, missed = move_pedals(spared, settings, planned.pins, recall=recall)
+    draft, missed = _pedalled(spared, settings, planned, recall)
     while missed:
         fewer = give_up(draft, missed)
         if len(fewer.notes) == len(draft.notes):  # a barline's setting, not a note, is late

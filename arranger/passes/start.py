@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 from arranger.model.draft import Draft, HarpNote
@@ -23,6 +24,12 @@ def as_source(draft: Draft) -> Score:
     mine = tuple(_written(n) for n in draft.notes)
     notes = sorted((*others, *mine), key=lambda n: (n.onset, n.midi, n.part, n.id))
     return replace(draft.source, notes=tuple(notes))
+
+
+def on_source(notes: Iterable[HarpNote], score: Score, part: str) -> tuple[HarpNote, ...]:
+    """The notes of a draft as those of the score that they came from."""
+    origin = {n.id: n for n in score.part_notes(part)}
+    return tuple(replace(n, source=origin[n.id]) for n in notes)
 
 
 def _written(note: HarpNote) -> Note:
