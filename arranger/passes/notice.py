@@ -17,10 +17,10 @@ from arranger.model.harp import PEDALS, HarpString, pedal_word
 from arranger.model.ledger import Alteration, Drop, Merge, OctaveShift, Repitch
 from arranger.model.marks import DampSign, PartMarks, PedalMark
 from arranger.model.pitch import Pitch
-from arranger.model.score import Note, bar_name
+from arranger.model.score import bar_name
 from arranger.passes.settings import Settings
 from arranger.passes.start import as_source, start
-from arranger.plan.ornaments import ORNAMENTS, auxiliaries
+from arranger.plan.ornaments import ornamented
 from arranger.plan.part_hands import Grip
 from arranger.plan.roles import roles
 from arranger.rulebook.rules import rule
@@ -123,15 +123,9 @@ def _ornaments(draft: Draft) -> list[Diagnostic]:
     """Ornaments whose other note the pedals or levers do not give where they stand."""
     if draft.levers is not None and not draft.levers.opening:
         return []  # a string for every semitone
-    bars: dict[int, list[Note]] = {}
-    for note in draft.source.part_notes(draft.part):
-        bars.setdefault(note.measure, []).append(note)
     found = []
-    for played in draft.notes:
-        if not played.source.marks & ORNAMENTS:
-            continue
-        here = played.source.measure
-        for other in auxiliaries(played.source, bars[here], draft.source.measures[here].fifths):
+    for played, others in ornamented(draft, draft.notes):
+        for other in others:
             lack = _lacking(draft, played.onset, other)
             if lack:
                 found.append(_say(draft, "P1" if draft.levers is None else "K1", "warning",

@@ -7,11 +7,12 @@ sign at the ornament says otherwise.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from arranger.io.write_keys import alter_in
-from arranger.model.draft import Draft
+from arranger.model.draft import Draft, HarpNote
 from arranger.model.harp import HarpString
 from arranger.model.pitch import STEPS, Pitch
 from arranger.model.score import Note
@@ -58,6 +59,18 @@ def _beside(note: Note, way: int, before: Iterable[Note], fifths: int) -> Pitch:
     return Pitch(step, (said or earlier[-1:] or [alter_in(fifths, step)])[0], octave)
 
 
+def ornamented(draft: Draft,
+               notes: Iterable[HarpNote]) -> Iterator[tuple[HarpNote, tuple[Pitch, ...]]]:
+    """Those of some notes of a draft that have an ornament, each with its auxiliaries."""
+    bars: dict[int, list[Note]] = {}
+    for note in draft.source.part_notes(draft.part):
+        bars.setdefault(note.measure, []).append(note)
+    for played in notes:
+        if played.source.marks & ORNAMENTS:
+            bar = played.source.measure
+            yield played, auxiliaries(played.source, bars[bar], draft.source.measures[bar].fifths)
+
+
 def wishes(draft: Draft, parts: Sequence[Slice], price: int) -> tuple[tuple[Wish, ...], ...]:
     """What the ornaments of a draft ask of the pedals, slice by slice.
 
@@ -65,20 +78,16 @@ def wishes(draft: Draft, parts: Sequence[Slice], price: int) -> tuple[tuple[Wish
     shared among the slices under it; other ornaments are over at once. Strings without disc ask
     nothing.
     """
-    bars: dict[int, list[Note]] = {}
-    for note in draft.source.part_notes(draft.part):
-        bars.setdefault(note.measure, []).append(note)
+    onsets = [here.onset for here in parts]
     found: list[list[Wish]] = [[] for _ in parts]
-    for at, here in enumerate(parts):
-        for played in here.notes:
-            note = played.source
-            if note.grace or played.pitch != note.pitch or not note.marks & ORNAMENTS:
-                continue
-            last = next((k for k in range(at + 1, len(parts)) if parts[k].onset >= note.end),
-                        len(parts)) if "trill" in note.marks else at + 1
-            for other in auxiliaries(note, bars[note.measure],
-                                     draft.source.measures[note.measure].fifths):
-                if abs(other.alter) <= 1 and HarpString.of(other) not in draft.plan.fixed:
-                    for k in range(at, last):
-                        found[k].append(Wish(other, -(-price // (last - at))))
+    for played, others in ornamented(draft, (n for here in parts for n in here.notes)):
+        note = played.source
+        if note.grace or played.pitch != note.pitch:
+            continue
+        first = bisect_left(onsets, note.onset)
+        last = bisect_left(onsets, note.end, first + 1) if "trill" in note.marks else first + 1
+        for other in others:
+            if abs(other.alter) <= 1 and HarpString.of(other) not in draft.plan.fixed:
+                for at in range(first, last):
+                    found[at].append(Wish(other, -(-price // (last - first))))
     return tuple(map(tuple, found))
