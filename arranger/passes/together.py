@@ -22,7 +22,7 @@ from arranger.plan.recall import Recall
 from arranger.plan.roles import Role
 from arranger.plan.slices import Slice
 from arranger.plan.timing import Use
-from arranger.plan.universe import LOST, Offers
+from arranger.plan.universe import LOST
 from arranger.plan.whole import Plan
 
 
@@ -47,42 +47,47 @@ def plan_together(ground: Ground, settings: Settings, recall: Recall) -> Planned
     ``recall``: of an earlier plan on the same ground.
     """
     draft, part_roles = ground.draft, ground.roles
-    piece, pins, best = _best(ground, settings, recall)
+    solved = _solved(ground, settings, recall)
+    piece, best = solved.piece, solved.plan
     losses = _losses(best, piece, part_roles, settings)
     strung = put_on_strings(draft, piece.parts, best.pedals.taken,
                             pedal_words(draft, piece.parts, best.pedals, part_roles), losses)
     notes = piece.price(best.pedals)
     cost = {"notes": notes, "pedals": best.pedal_total - notes, "hands": best.hand_total}
-    return Planned(put_in_hands(strung, piece.parts, best.hands), pins,
+    return Planned(put_in_hands(strung, piece.parts, best.hands), solved.pins,
                    piece.met(best.pedals.states), cost, best.bound, best.stays)
 
 
-def _best(ground: Ground, settings: Settings,
-          recall: Recall) -> tuple[Piece, Mapping[Fraction, tuple[int, ...]], Plan]:
-    """The piece with its ways, the settings pinned at barlines, and the best plan.
+@dataclass(frozen=True, slots=True)
+class _Solved:
+    """The piece with its ways, the settings pinned at barlines, and the best plan."""
 
-    Where something is pinned, bargaining starts from the end of that without any pin: there it is
-    over soon, but for what is near the pins.
+    piece: Piece
+    pins: Mapping[Fraction, tuple[int, ...]]
+    plan: Plan
+
+
+def _solved(ground: Ground, settings: Settings, recall: Recall) -> _Solved:
+    """Solve a piece; where something is pinned, bargaining starts from the end of that without.
+
+    There it is over soon, but for what is near the pins.
     """
+    free = recall.get("free", lambda: _planned(ground, replace(settings, pins=Pins()), recall))
+    return _planned(ground, settings, recall, free) if settings.pins else free
+
+
+def _planned(ground: Ground, settings: Settings, recall: Recall,
+             free: _Solved | None = None) -> _Solved:
+    """``free``: the same without any pin; its offers hold where its ways are the same."""
     piece = lay_out(ground, settings, recall)
     pins = pinned(ground.draft, piece, settings, recall)
     scene = set_scene(ground.draft, piece.parts, piece.ways, piece.ends, ground.roles, settings,
                       recall)
-    offers = None
-    if settings.pins:
-        free, end = recall.get("free", lambda: _free(ground, settings, recall))
-        offers = {t: offer for t, offer in end.items() if free.ways[t] == piece.ways[t]}
-    best = plan(scene, settings.player, settings.prices, piece.by_slice(pins),
-                prove=settings.proof, recall=recall, wishes=piece.wishes, offers=offers)
-    if not settings.pins:
-        recall.same("free", (piece, best.offers))
-    return piece, pins, best
-
-
-def _free(ground: Ground, settings: Settings, recall: Recall) -> tuple[Piece, Offers]:
-    """The piece without any pin, and where bargaining about it ends."""
-    piece, _, best = _best(ground, replace(settings, pins=Pins()), recall)
-    return piece, best.offers
+    offers = None if free is None else {
+        t: offer for t, offer in free.plan.offers.items() if free.piece.ways[t] == piece.ways[t]}
+    return _Solved(piece, pins, plan(
+        scene, settings.player, settings.prices, piece.by_slice(pins), prove=settings.proof,
+        recall=recall, wishes=piece.wishes, offers=offers))
 
 
 def _losses(best: Plan, piece: Piece, part_roles: Mapping[NoteId, Role],
