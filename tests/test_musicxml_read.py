@@ -368,6 +368,16 @@ def test_tempo_words_and_their_places() -> None:
     assert word_tempo("poco allargando") is None
 
 
+@pytest.mark.parametrize("denied", ["Nicht schnell", "Nicht zu schnell", "Non troppo lento",
+                                    "Pas trop vite"])
+def test_a_tempo_word_that_is_denied_names_no_tempo(denied: str) -> None:
+    assert word_tempo(denied) is None
+    assert tempo(words(denied) + n("C4", 4)) == [(0, 90, "assumed")]
+    slow = one('<sound tempo="50"/>' + words(denied) + n("C4", 4))
+    assert contradicted(slow.root, F(50)) == ""
+    assert word_tempo(f"Allegro moderato, {denied.lower()}") == word_tempo("Allegro moderato")
+
+
 def metre(beats: int | str, beat_type: int, symbol: str = "") -> str:
     sign = f' symbol="{symbol}"' if symbol else ""
     return (f"<attributes><time{sign}><beats>{beats}</beats><beat-type>{beat_type}</beat-type>"

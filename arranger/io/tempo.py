@@ -10,7 +10,7 @@ from fractions import Fraction
 from lxml import etree
 
 from arranger.model.score import TempoMap, TempoMark
-from arranger.rulebook.score_words import pace, plain, tempo_ranges
+from arranger.rulebook.score_words import pace, plain, tempo_phrases, tempo_ranges
 
 #: Numbers outside are slips of a program, not tempi (assumption).
 SLOWEST, FASTEST = 5, 1000
@@ -205,4 +205,4 @@ def word_tempo(text: str, beat: Fraction = Fraction(1)) -> Fraction | None:
 
 def _phrase(text: str) -> str:
     """Return the longest tempo phrase in a text, or nothing."""
-    return max(tempo_ranges()[0].findall(plain(text)), key=len, default="")
+    return max(tempo_phrases(text), key=len, default="")

@@ -33,6 +33,18 @@ def tempo_ranges() -> tuple[re.Pattern[str], dict[str, tuple[int, int]]]:
     return re.compile(rf"(?<!\w)(?:{_either(ranges)})(?!\w)"), ranges
 
 
+def tempo_phrases(text: str) -> list[str]:
+    """Return the tempo phrases in a marking that it does not deny (*nicht schnell*)."""
+    said = plain(text)
+    return [m.group() for m in tempo_ranges()[0].finditer(said)
+            if not _denied().search(said[:m.start()])]
+
+
+@cache
+def _denied() -> re.Pattern[str]:
+    return re.compile(rf"(?<!\w)(?:{_either(_file()['denied']['words'])})\s+$")
+
+
 def pace(number: int | None, beat: Fraction) -> Fraction:
     """Return the crotchets a minute that a number of the table means; without one those assumed.
 
