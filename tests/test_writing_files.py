@@ -166,16 +166,40 @@ def test_an_interrupted_command_leaves_nothing(tmp_path: Path, how: signal.Signa
 
 
 @pytest.mark.parametrize("how", ["signal.raise_signal(signal.SIGINT)",
-                                 "exec('signal.raise_signal(signal.SIGINT)')"])
+                                 "exec('signal.raise_signal(signal.SIGINT)')",
+                                 "ignored(signal.SIGINT)", "ignored(signal.SIGTERM)"])
 def test_an_interruption_is_told_in_one_line_wherever_it_falls(tmp_path: Path, how: str) -> None:
     (tmp_path / "begin.py").write_text(
-        "import signal, arranger.cli, arranger.__main__\n"
+        "import signal, time, arranger.cli, arranger.__main__\n"
         "signal.signal(signal.SIGINT, signal.default_int_handler)  # a job may lack it\n"
+        "def ignored(number):\n"
+        "    type('', (), {'__del__': lambda _: signal.raise_signal(number)})()\n"
+        "    time.sleep(0.5)\n"
         f"arranger.cli.main = lambda: {how}\n"
         "arranger.__main__.run()\n", encoding="utf-8")
     run = subprocess.run([sys.executable, "-m", "begin"], capture_output=True, text=True,
                          check=False, cwd=tmp_path, env=os.environ | {"PYTHONPATH": str(ROOT)})
     assert (run.returncode, run.stderr) == (130, "arranger: interrupted\n")
+
+
+@pytest.mark.parametrize(("cause", "status", "said"), [
+    ("cause", 130, "arranger: interrupted"), ("None", 1, "SystemError: result with an exception")])
+def test_an_interruption_within_a_compiled_loop_is_one_too(tmp_path: Path, cause: str, status: int,
+                                                           said: str) -> None:
+    """CPython calls it a SystemError, caused by the interruption; any other one is told."""
+    (tmp_path / "begin.py").write_text(
+        "import signal, arranger.cli, arranger.__main__\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
+        "def main():\n"
+        "    try:\n"
+        "        signal.raise_signal(signal.SIGINT)\n"
+        "    except KeyboardInterrupt as cause:\n"
+        f"        raise SystemError('result with an exception') from {cause}\n"
+        "arranger.cli.main = main\n"
+        "arranger.__main__.run()\n", encoding="utf-8")
+    run = subprocess.run([sys.executable, "-m", "begin"], capture_output=True, text=True,
+                         check=False, cwd=tmp_path, env=os.environ | {"PYTHONPATH": str(ROOT)})
+    assert (run.returncode, run.stderr.splitlines()[-1]) == (status, said)
 
 
 @pytest.mark.campaign
