@@ -23,6 +23,7 @@ from arranger.plan.pedal_path import Way, Ways, pedal_path
 from arranger.plan.recall import Recall
 from arranger.plan.slices import Slice
 from arranger.plan.universe import LOST, Choice, Choices
+from arranger.plan.whole import Start
 from arranger.rulebook.harps import load_harp
 from arranger.rulebook.players import load_player
 from arranger.rulebook.prices import load_prices
@@ -181,6 +182,20 @@ def test_a_cut_universe_leaves_a_gap_to_the_whole_one():
     """Without other strings for the hands a note must go that the whole universe keeps."""
     cut = scene(QUICK, replace(WHOLE, changes=0, asked=1))
     assert plan(cut, PLAYER, PRICES).total > plan(scene(QUICK), PLAYER, PRICES).total
+
+
+@given(passages(most=4))
+@settings(max_examples=12, deadline=None)
+def test_a_plan_starts_from_what_is_known_and_no_proof_changes_it(passage):
+    """From the best plan one round is enough; where nothing is known, nothing hangs on a proof."""
+    where = scene(passage, replace(WHOLE, rounds=1, patience=1, branches=0, proof=1000))
+    best = plan(scene(passage), PLAYER, PRICES)
+    known = Start({}, dict(enumerate(best.ways)))
+    assert plan(where, PLAYER, PRICES, prove=0, start=known).total == best.total
+    unproved, proved = (plan(where, PLAYER, PRICES, prove=work, start=Start({}, {}))
+                        for work in (0, 1))
+    assert proved.moments == unproved.moments
+    assert unproved.bound <= proved.bound <= best.total
 
 
 @given(passages(most=6))

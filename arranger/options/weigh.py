@@ -85,6 +85,7 @@ class Scales:
         ``recall``: what the first look at the score found, from which every plan starts.
         """
         self.alter = present is None if alter is None else alter
+        settings = replace(settings, bounded=False)
         self.shop = Workshop.of(draft, settings)
         self.present = present
         self._glance = replace(settings, proof=0,

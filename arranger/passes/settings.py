@@ -17,7 +17,8 @@ class Settings:
     """Harp, player and prices of one run, and what was decided beforehand.
 
     ``ensemble``: the parts behind the harp part, if they are several. ``universe``: how much the
-    planner weighs. ``proof``: work on proving how good the plan is, in shares of the usual.
+    planner weighs. ``proof``: work on proving how good the plan is, in shares of the usual;
+    ``bounded``: also where a choice is pinned and no plan comes of it.
     ``looks``: how often a draft is looked at again, at most, until that changes nothing.
     """
 
@@ -28,4 +29,5 @@ class Settings:
     ensemble: Ensemble | None = None
     universe: Universe = field(default_factory=load_universe)
     proof: int = 1
+    bounded: bool = True
     looks: int = 6

@@ -23,7 +23,7 @@ from arranger.plan.roles import Role
 from arranger.plan.slices import Slice
 from arranger.plan.timing import Use
 from arranger.plan.universe import LOST
-from arranger.plan.whole import Plan
+from arranger.plan.whole import Plan, Start
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,9 +68,9 @@ class _Solved:
 
 
 def _solved(ground: Ground, settings: Settings, recall: Recall) -> _Solved:
-    """Solve a piece; where something is pinned, bargaining starts from the end of that without.
+    """Solve a piece; where something is pinned, from the plan of that without.
 
-    There it is over soon, but for what is near the pins.
+    So bargaining is over soon, but for what is near the pins.
     """
     free = recall.get("free", lambda: _planned(ground, replace(settings, pins=Pins()), recall))
     return _planned(ground, settings, recall, free) if settings.pins else free
@@ -78,16 +78,23 @@ def _solved(ground: Ground, settings: Settings, recall: Recall) -> _Solved:
 
 def _planned(ground: Ground, settings: Settings, recall: Recall,
              free: _Solved | None = None) -> _Solved:
-    """``free``: the same without any pin; its offers hold where its ways are the same."""
+    """``free``: the same without any pin."""
     piece = lay_out(ground, settings, recall)
     pins = pinned(ground.draft, piece, settings, recall)
     scene = set_scene(ground.draft, piece.parts, piece.ways, piece.ends, ground.roles, settings,
                       recall)
-    offers = None if free is None else {
-        t: offer for t, offer in free.plan.offers.items() if free.piece.ways[t] == piece.ways[t]}
     return _Solved(piece, pins, plan(
-        scene, settings.player, settings.prices, piece.by_slice(pins), prove=settings.proof,
-        recall=recall, wishes=piece.wishes, offers=offers))
+        scene, settings.player, settings.prices, piece.by_slice(pins),
+        prove=settings.proof if free is None or settings.bounded else 0, recall=recall,
+        wishes=piece.wishes, start=None if free is None else _start(free, piece)))
+
+
+def _start(free: _Solved, piece: Piece) -> Start:
+    """What holds of a plan without pins where the ways of the notes are the same."""
+    same = [t for t, (row, other) in enumerate(zip(free.piece.ways, piece.ways, strict=True))
+            if row == other]
+    offers, ways = free.plan.offers, free.plan.ways
+    return Start({t: offers[t] for t in same if t in offers}, {t: ways[t] for t in same})
 
 
 def _losses(best: Plan, piece: Piece, part_roles: Mapping[NoteId, Role],

@@ -27,7 +27,7 @@ from arranger.plan.pedal_path import PedalPath, PedalSearch, Ways
 from arranger.plan.recall import Recall
 from arranger.plan.universe import LOST, NOTHING, NOWHERE, Extra, Offers
 from arranger.plan.way_rows import Given, both, chosen, dearer, given_ways, written_way
-from arranger.plan.whole import Moment, NoteWays, Plan, crossed
+from arranger.plan.whole import Moment, NoteWays, Plan, Start, crossed
 from arranger.rulebook.players import Player
 
 #: Price of a way that is not to be taken.
@@ -75,6 +75,7 @@ class _Table:
         self._recall = recall
         self._turns: Counter[str] = Counter()
         self._proving = False
+        self._taking = True
         self._wider = False
         self.spent = 0.0  # on questions, in shares of a usual proof
         self._last: dict[str, Any] = {}
@@ -86,9 +87,9 @@ class _Table:
         self._given: dict[tuple[int, tuple[int, ...]], Given] = {}
         self._plans: dict[NoteWays, Plan | None] = {}
         self._settled: dict[tuple[tuple[int, frozenset[object]], ...], NoteWays] = {}
-        base = self._chosen(self._next("asked", self._pedals).cheapest(scene.ways))
+        self.base = self._chosen(self._next("asked", self._pedals).cheapest(scene.ways))
         kept = self._as_written()
-        self.hands = HandSearch(scene, base, player, prices, kept, recall)
+        self.hands = HandSearch(scene, self.base, player, prices, kept, recall)
         self.written = self.price(kept)
         self.keep(self.written)
 
@@ -259,9 +260,12 @@ class _Table:
         if self._wider:
             self._hear(deal, self.ask(deal.offers, deal.closed))
 
-    def proved(self, deal: Deal, work: float) -> int:
-        """Raise the bound as far as so much work goes, in the end by branches."""
-        until, self._proving = self.spent + work, True
+    def proved(self, deal: Deal, work: float, taking: bool) -> int:
+        """Raise the bound as far as so much work goes, in the end by branches.
+
+        ``taking``: where both sides agree, that plan is taken.
+        """
+        until, self._proving, self._taking = self.spent + work, True, taking
         self._insist(deal, until)
         return self.branch(deal.wants, until=until)
 
@@ -269,7 +273,7 @@ class _Table:
         """Raise the bound while the work spent is less than ``until``; agreement is a plan."""
         for _ in range(rounds) if rounds else count():
             wants = self.ask(deal.offers, deal.closed)
-            if not wants.quarrels:
+            if not wants.quarrels and self._taking:
                 self.keep(self.price(wants.pedals))
             if self._hear(deal, wants) or deal.tired or self.spent >= until:
                 return
@@ -335,18 +339,22 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
          pins: Mapping[int, tuple[int, ...]] | None = None,
          trace: list[tuple[int, int, int]] | None = None, prove: int = 1,
          recall: Recall | None = None, wishes: Sequence[Sequence[Wish]] = (),
-         offers: Offers | None = None) -> Plan:
+         start: Start | None = None) -> Plan:
     """Solve a piece. ``trace`` collects (bound, best total, quarrels) of every round.
 
     ``prove``: how much work, in shares of the usual, goes into what is left when no better plan
     comes any more, the bound most of all; where both sides agree in the end, that is the best
     plan. ``recall``: of earlier plans of nearly the same piece, for the same player and prices.
-    ``wishes``: what ornaments ask of the pedals at each slice. ``offers``: those to start from,
-    of a plan of the same piece.
+    ``wishes``: what ornaments ask of the pedals at each slice. ``start``: what
+    is known from a plan of the same piece; no proof takes another plan then, so that the answer is
+    the same with and without.
     """
     table = _Table(scene, player, prices, pins, recall or Recall(searches=False), wishes)
     universe = scene.universe
-    deal = Deal(table.shares() if offers is None else offers, {})
+    deal = Deal(table.shares() if start is None else start.offers, {})
+    if start is not None:
+        table.keep(table.price(tuple(
+            start.ways.get(t, row) for t, row in enumerate(table.base))))
     table.seek(deal, universe.rounds, prove / 2)
     if table.best is None:  # nothing met can be played: leave out all that may come too fast
         table.keep(table.price(tuple(
@@ -357,7 +365,7 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
     if universe.branches and bound < table.best.total:
         bound = table.branch(deal.wants, universe.branches)
     elif prove and bound < table.best.total:
-        bound = table.proved(deal, prove)
+        bound = table.proved(deal, prove, taking=start is None)
     if trace is not None:
         trace += table.trace
     best = table.worth()

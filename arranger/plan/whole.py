@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from arranger.plan.pedal_path import PedalPath, Way
@@ -79,6 +79,18 @@ class Plan:
     def total(self) -> int:
         """Price of strings, notes, pedals and hands."""
         return sum(m.price for m in self.moments)
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What is known of a plan before it is sought, from another one of the same piece.
+
+    ``offers``: those at which that one ended; ``ways``: how its notes went; both of the slices
+    alone whose notes have the same ways.
+    """
+
+    offers: Offers
+    ways: Mapping[int, tuple[int, ...]]
 
 
 def crossed(one: Plan, other: Plan, margin: int = 0) -> Plan:
