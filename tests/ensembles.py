@@ -1,9 +1,10 @@
 """Measure the reduction of ensembles: ``python -m tests.ensembles [FOLDER] [--corpus N]``.
 
 Every score is converted with ``--part all`` by the command line; the draft and the plain baseline
-"outer voices and what fits" are measured against the source by the same judge. ``--corpus N``
-takes N scores of the music21 package (quartets, chorales, madrigals, songs), evenly spaced.
-``--bars N`` cuts every score after N bars.
+"outer voices and what fits" are measured against the source by the same judge; ``timely`` is the
+baseline without what comes again sooner than any string can give it. ``--corpus N`` takes N scores
+of the music21 package (quartets, chorales, madrigals, songs), evenly spaced. ``--bars N``
+cuts every score after N bars.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from lxml import etree
 from tests.evaluate import convert, scores
 from tests.metrics_comfort import PIANO, comfort_profile
 from tests.metrics_fidelity import attacks, fidelity
-from tests.reduction_baseline import as_harp
+from tests.reduction_baseline import as_harp, in_time
 from tests.score_reading import read_score
 from tests.score_values import Note
 from tests.simulation_result import HARD
@@ -56,6 +57,8 @@ def _measured(path: Path, out: Path) -> Row:
     theirs = list(draft.part_notes([draft.part_id("Harp")]))
     plain = as_harp(attacks(ours), lambda n: n.position)
     told = report["settings"].get("tempo")
+    bpm = float(source.tempo[0][1])
+    timely = in_time(plain, 60 / bpm)
     tempo = float(Fraction(told)) if draft.tempo_assumed and told else None
     faults = simulate(draft, tempo=tempo).of(*HARD)
     made = fidelity(ours, theirs, report["ledger"])
@@ -63,9 +66,10 @@ def _measured(path: Path, out: Path) -> Row:
             "group_b": len(faults), "closed": made["A11_closed"],
             "whole_onsets": whole_onsets(ours, theirs),
             "draft": {name: made[key] for name, key in SHOWN}
-            | {"risk": risk(theirs, ours, float(source.tempo[0][1]))},
+            | {"risk": risk(theirs, ours, bpm)},
             "plain": _plain(ours, plain)
-            | {"risk": risk(plain, ours, float(source.tempo[0][1]))}}
+            | {"risk": risk(plain, ours, bpm)},
+            "in time": _plain(ours, timely) | {"risk": risk(timely, ours, bpm)}}
 
 
 def _plain(ours: Sequence[Note], plain: Sequence[Note]) -> dict[str, Any]:
@@ -121,14 +125,15 @@ def told(table: Sequence[Row]) -> list[str]:
     """Lines of the table: each score, then the means."""
     good = [r for r in table if "error" not in r]
     lines = [f"{'file':32} {'notes':>6} {'B':>3} {'closed':>6} {'whole':>6} "
-             + " ".join(f"{n:>9} {'plain':>6}" for n in (*dict(SHOWN), "risk")) + f" {'sec':>6}"]
+             + " ".join(f"{n:>9} {'plain':>6} {'timely':>6}" for n in (*dict(SHOWN), "risk"))
+             + f" {'sec':>6}"]
     for row in table:
         lines.append(f"{row['file'][:32]:32} " + (row["error"] if "error" in row else (
             f"{row['notes']:6} {row['group_b']:3} {row['closed']:6.0f} {row['whole_onsets']:6.3f} "
             + _pairs(row) + f" {row['seconds']:6.1f}")))
     if good:
         mean = {side: {n: sum(r[side][n] for r in good) / len(good) for n in good[0][side]}
-                for side in ("draft", "plain")}
+                for side in ("draft", "plain", "in time")}
         lines.append(f"{'mean of ' + str(len(good)):32} {sum(r['notes'] for r in good):6} "
                      f"{sum(r['group_b'] for r in good):3} "
                      f"{sum(r['closed'] for r in good) / len(good):6.2f} "
@@ -137,7 +142,7 @@ def told(table: Sequence[Row]) -> list[str]:
 
 
 def _pairs(row: Mapping[str, Any]) -> str:
-    return " ".join(f"{row['draft'][n]:9.3f} {row['plain'][n]:6.3f}"
+    return " ".join(f"{row['draft'][n]:9.3f} {row['plain'][n]:6.3f} {row['in time'][n]:6.3f}"
                     for n in (*dict(SHOWN), "risk"))
 
 

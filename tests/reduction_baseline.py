@@ -12,6 +12,9 @@ from fractions import Fraction
 from typing import Protocol, TypeVar
 
 _FINGERS, _TENTH = 4, 9
+#: Seconds in which one string is not struck twice (assumption, as for the drafts), and the pitch
+#: classes that no second string sounds (computed: seven letters, three semitones each).
+_AGAIN, _LONE = 0.10, (2, 7, 9)
 
 
 class _Sound(Protocol):
@@ -39,6 +42,22 @@ def outer_voices(notes: Iterable[N], position) -> list[tuple[N, str]]:  # type: 
             elif len(left) < _FINGERS and position(note) - position(left[0]) <= _TENTH:
                 left.append(note)
         kept += [(n, "R") for n in right] + [(n, "L") for n in left]
+    return kept
+
+
+def in_time(notes: Sequence[N], seconds: float) -> list[N]:
+    """Leave out of the baseline what no string can give, a quarter note lasting ``seconds``.
+
+    Two strings in turn serve one pitch wherever there are two, whatever the pedals would say.
+    """
+    kept: list[N] = []
+    struck: dict[int, list[Fraction]] = {}
+    for note in sorted(notes, key=lambda n: n.onset):
+        last = struck.setdefault(note.midi, [])
+        strings = 1 if note.midi % 12 in _LONE else 2
+        if len(last) < strings or float(note.onset - last[-strings]) * seconds >= _AGAIN:
+            last.append(note.onset)
+            kept.append(note)
     return kept
 
 
