@@ -180,6 +180,21 @@ def test_moved_notes_of_different_value_stand_in_different_voices():
     assert len({n.findtext("voice") for n in moved}) == 3
 
 
+def test_parts_of_beamed_chords_are_beamed_in_the_other_hand():
+    """By the beat, in a voice of their own; a note between two that stay has no beam."""
+    beams = ("begin begin", "continue continue", "continue continue", "end end")
+    for names, wanted in (("D3", ["begin begin", "continue continue", "continue continue",
+                                  "end end"]),
+                          ("D3 D3 G4 D3", ["begin begin", "end end", ""])):
+        inner = (names.split() * 4)[:4]
+        bar = "".join(chord(f"{n} {'B4' if n == 'G4' else 'G4'}", 1, beam=b)
+                      for n, b in zip(inner, beams, strict=True)) + note("G4", 12) + LEFT
+        harp = written(piano(bar), hand={"D3": "L"})
+        moved = [n for n in harp.iter("note") if n.findtext("pitch/octave") == "3"]
+        assert [" ".join(b.text for b in n.findall("beam")) for n in moved] == wanted
+        assert {n.findtext("stem") for n in moved} <= {"up", None}
+
+
 def test_a_tied_chord_splits_in_both_bars():
     bars = (chord("C3 E4", 16, tie="start") + LEFT, chord("C3 E4", 16, tie="stop") + LEFT)
     harp = written(piano(*bars), hand={"C3": "L"})

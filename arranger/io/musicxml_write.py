@@ -83,7 +83,7 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
         place(measure, moved, patch, voices, {
             note: (at - onset) * divisions for group in moved for note in group.notes
             if (at := leans_on.get(note)) is not None})
-        repair_beams(measure, patch)
+        repair_beams(measure, patch, measures[index], divisions)
         hide_rests(measure, patch, beat_of(measures[index]) * divisions)
         hide_spare_rests(measure)
     repair_slurs(part, patch)

@@ -1,26 +1,38 @@
-"""Beams mended after notes were left out: no beam begins or ends at a rest, none stands alone."""
+"""Beams mended after notes were left out: no beam begins or ends at a rest, none stands alone.
+
+Notes that left beamed chords for the other staff are beamed there.
+"""
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from lxml import etree
 
+from arranger.io.write_beat_beams import beam
+from arranger.io.write_divisions import Ticks
 from arranger.io.write_events import Event, Patch, events, streams
 from arranger.io.write_order import drop, element, put
+from arranger.model.score import Measure
 
 Group = list[Event]
 
 _STEMLESS = ("", "whole", "breve", "long", "maxima")
 
 
-def repair_beams(measure: etree._Element, patch: Patch) -> None:
+def repair_beams(measure: etree._Element, patch: Patch, bar: Measure, divisions: Ticks) -> None:
     """Mend the beams that touch fresh rests; let stems be found anew where notes moved.
 
+    ``divisions`` of a quarter note.
     What has gone to a staff on which another voice sounds turns its stems away from that voice:
     up above the left hand's, down below the right hand's.
     """
     found = events(measure)
     here = [e for e in found if not e.rest]
     for stream in streams(found):
+        beam([(Fraction(e.onset) / divisions, Fraction(e.length) / divisions, e.head)
+              for e in stream if e.head in patch.unbeamed and not e.grace
+              and e.head.find("beam") is None], bar)
         groups = _groups(stream)
         for group in groups:
             alive = [e for e in group if e.head not in patch.doomed]
@@ -65,9 +77,9 @@ def _groups(stream: list[Event]) -> list[Group]:
 
 
 def _beam(event: Event, level: str) -> str:
-    for beam in event.head.findall("beam"):
-        if beam.get("number", "1") == level:
-            return (beam.text or "").strip()
+    for sign in event.head.findall("beam"):
+        if sign.get("number", "1") == level:
+            return (sign.text or "").strip()
     return ""
 
 
