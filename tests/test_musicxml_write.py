@@ -195,6 +195,20 @@ def test_parts_of_beamed_chords_are_beamed_in_the_other_hand():
         assert {n.findtext("stem") for n in moved} <= {"up", None}
 
 
+@pytest.mark.parametrize(("top", "wanted"), [("E5", ["up", "up"]), ("C4", ["down", "down"])])
+def test_a_voice_turns_away_from_what_comes_to_its_staff(top, wanted):
+    """Its stems go up above what came; they stay where that is not below it, or not beside it."""
+    stem = "<stem>down</stem><staff>1</staff>"
+    upper = "".join(note(top, 2, beam=b) for b in ("begin", "end", "begin", "end")).replace(
+        "<staff>1</staff>", stem) + note("r", 8)
+    lower = "".join(note(n, 2, voice=5, staff=2, beam=b) for n, b in (
+        ("G4", "begin"), ("C3", "end"))) + note("r", 12, voice=5, staff=2)
+    harp = written(piano(upper + backup(16) + lower), hand={"G4": "R"})
+    stems = [n.findtext("stem") for n in harp.iter("note") if n.findtext("voice") == "1"
+             and n.find("rest") is None]
+    assert stems == [*wanted, "down", "down"]
+
+
 def test_a_tied_chord_splits_in_both_bars():
     bars = (chord("C3 E4", 16, tie="start") + LEFT, chord("C3 E4", 16, tie="stop") + LEFT)
     harp = written(piano(*bars), hand={"C3": "L"})

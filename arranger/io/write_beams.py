@@ -11,7 +11,7 @@ from lxml import etree
 
 from arranger.io.write_beat_beams import beam
 from arranger.io.write_divisions import Ticks
-from arranger.io.write_events import Event, Patch, events, streams
+from arranger.io.write_events import Event, Patch, events, pitch_of, streams
 from arranger.io.write_order import drop, element, put
 from arranger.model.score import Measure
 
@@ -25,7 +25,8 @@ def repair_beams(measure: etree._Element, patch: Patch, bar: Measure, divisions:
 
     ``divisions`` of a quarter note.
     What has gone to a staff on which another voice sounds turns its stems away from that voice:
-    up above the left hand's, down below the right hand's.
+    up above the left hand's, down below the right hand's. A voice that had the staff to itself
+    turns its own away in the same manner.
     """
     found = events(measure)
     here = [e for e in found if not e.rest]
@@ -42,6 +43,26 @@ def repair_beams(measure: etree._Element, patch: Patch, bar: Measure, divisions:
         for group in (*groups, *alone):
             if any(n in patch.restem for e in group for n in e.notes):
                 _turn_stems([e for e in group if not e.rest], here, patch)
+            elif not any(e.rest for e in group):
+                _make_room(group, here, patch)
+
+
+def _make_room(group: Group, here: list[Event], patch: Patch) -> None:
+    """Turn the stems of a voice that stayed away from what has come to its staff beyond it."""
+    staff = group[0].staff
+    beside = [e for e in here if e.staff == staff and not e.grace and (
+        e.run, e.voice) != (group[0].run, group[0].voice)
+        and e.onset < group[-1].end and group[0].onset < e.end]
+    if (not beside or any(n not in patch.arrived for e in beside for n in e.notes)
+            or any(e.staff != staff or e.grace or e.rhythm[0] in _STEMLESS for e in group)):
+        return
+    mine, theirs = ([p.position for e in found for n in e.notes if (p := pitch_of(n))]
+                    for found in (group, beside))
+    if not (max(theirs) < min(mine) if staff == "1" else max(mine) < min(theirs)):
+        return
+    for note in (n for event in group for n in event.notes):
+        drop(note, "stem")
+        put(note, element("stem", "up" if staff == "1" else "down"))
 
 
 def _turn_stems(group: Group, here: list[Event], patch: Patch) -> None:
