@@ -209,6 +209,19 @@ def test_a_voice_turns_away_from_what_comes_to_its_staff(top, wanted):
     assert stems == [*wanted, "down", "down"]
 
 
+@pytest.mark.parametrize(("below", "wanted"), [("D4", ["up"] * 4), ("", [None] * 4)])
+def test_a_beam_over_another_voice_stays_there_when_a_note_goes_to_the_other_hand(below, wanted):
+    """Else its stems would cross that voice on their way between the staves."""
+    upper = "".join(note(n, 1, beam=b) for n, b in zip(
+        ("F5", "E5", "C5", "A4"), ("begin begin", *["continue continue"] * 2, "end end"),
+        strict=True)).replace("<staff>1</staff>", "<stem>up</stem><staff>1</staff>")
+    lower = backup(4) + note(below, 4, voice=2) + note("r", 12, voice=2) if below else note("r", 12)
+    harp = written(piano(upper + lower + LEFT), hand={"A4": "L"})
+    run = [n for n in harp.iter("note") if n.find("beam") is not None]
+    assert [n.findtext("staff") for n in run] == ["1", "1", "1", "2"]
+    assert [n.findtext("stem") for n in run] == wanted
+
+
 def test_a_tied_chord_splits_in_both_bars():
     bars = (chord("C3 E4", 16, tie="start") + LEFT, chord("C3 E4", 16, tie="stop") + LEFT)
     harp = written(piano(*bars), hand={"C3": "L"})

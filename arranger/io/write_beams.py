@@ -26,7 +26,8 @@ def repair_beams(measure: etree._Element, patch: Patch, bar: Measure, divisions:
     ``divisions`` of a quarter note.
     What has gone to a staff on which another voice sounds turns its stems away from that voice:
     up above the left hand's, down below the right hand's. A voice that had the staff to itself
-    turns its own away in the same manner.
+    turns its own away in the same manner. A beam whose notes are in both hands now lies between
+    the staves, but stays outside them where it is turned away from another voice.
     """
     found = events(measure)
     here = [e for e in found if not e.rest]
@@ -42,7 +43,8 @@ def repair_beams(measure: etree._Element, patch: Patch, bar: Measure, divisions:
         alone = [[e] for e in stream if e.head.find("beam") is None]
         for group in (*groups, *alone):
             if any(n in patch.restem for e in group for n in e.notes):
-                _turn_stems([e for e in group if not e.rest], here, patch)
+                if not _stays_outside(group, found, patch):
+                    _turn_stems([e for e in group if not e.rest], here, patch)
             elif not any(e.rest for e in group):
                 _make_room(group, here, patch)
 
@@ -63,6 +65,23 @@ def _make_room(group: Group, here: list[Event], patch: Patch) -> None:
     for note in (n for event in group for n in event.notes):
         drop(note, "stem")
         put(note, element("stem", "up" if staff == "1" else "down"))
+
+
+def _stays_outside(group: Group, found: list[Event], patch: Patch) -> bool:
+    """Tell whether a voice above another, some of whose notes went below both, is read on above.
+
+    And so for the lower voice of the lower staff.
+    """
+    struck = [e for e in group if not e.rest]
+    homes = {e.staff for e in struck if e.head not in patch.arrived}
+    if len(homes) != 1 or len({e.staff for e in struck}) != 2:
+        return False
+    (home,) = homes
+    away = "up" if home == "1" else "down"
+    return all(e.head.findtext("stem") == away for e in struck) and any(
+        o.staff == home and (o.run, o.voice) != (group[0].run, group[0].voice) and not o.grace
+        and o.head.get("print-object") != "no"
+        and o.onset < group[-1].end and group[0].onset < o.end for o in found)
 
 
 def _turn_stems(group: Group, here: list[Event], patch: Patch) -> None:
