@@ -205,7 +205,7 @@ class _PartReader:
         at = cursor + shift  # whatever its "sound" says: writers mean the offset for both
         sound = item.find("sound")
         if sound is not None:
-            self._sound(index, sound, at)
+            self._sound(index, sound, cursor if sound.find("offset") is not None else at)
         if sound is None or sound.get("tempo") is None:
             for metronome in item.iterfind("direction-type/metronome"):
                 self._metronome(index, metronome, at)

@@ -8,7 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from lxml import etree
 
+from arranger.api import Request, check, convert
 from arranger.checks.gathered import gathered
 from arranger.model.diagnostic import Diagnostic
 from arranger.model.errors import ChoiceError, RuleError
@@ -24,6 +26,7 @@ from arranger.rulebook.examples import read_example
 from arranger.rulebook.levels import load_levels
 from arranger.rulebook.rules import rulebook
 from tests.checking import JUDGE, as_case
+from tests.handwritten import backup, low, note, piano
 
 CLASH = {"right": "F4 F#4 A4 | C5 | C5 E5 G5 B5", "left": "C3 | C3 | F2 C3", "seconds": 0.18}
 
@@ -190,3 +193,34 @@ def test_conflicting_notes_and_tempo_are_told() -> None:
     calm = reported({"right": "C4 E4 G4 | C4 E4 G4", "seconds": 2.0})
     assert calm["conflicts"] == []
     assert calm["tempo_limits"]["told"] == ["nothing in it sets a limit to the tempo"]
+
+
+def fingers_of(path: Path, *bars: str, **more: Any) -> list[list[int | None]]:
+    """Fingers a check reports of the right hand, bar by bar."""
+    path.write_bytes(etree.tostring(piano(*bars)))
+    notes = check(Request(path, page=False, part_is_harp=True, **more)).report["notes"]
+    return [[n["finger"] for n in notes if (n["bar"], n["hand"]) == (str(bar), "R")]
+            for bar in range(1, len(bars) + 1)]
+
+
+@pytest.mark.parametrize("harp", ["pedal-47", "lever-34"])
+def test_a_check_shows_fingers_as_a_draft_has_them(tmp_path: Path, harp: str) -> None:
+    """Triplets begin a group on the beat, graces are fingered, equal bars are alike."""
+    rest = backup(16) + low("C3", 16)
+    run = note("E4", grace=True) + "".join(note(n, 2) for n in ("F4", "G4", "A4", "C5", "E5", "G5"))
+    path = tmp_path / "part.musicxml"
+    bars = fingers_of(path, *(run + note("r", 4) + rest,) * 3, harp=harp)
+    assert bars[0] == bars[1] == bars[2]
+    assert None not in bars[0]
+    draft = convert(Request(path, page=False, harp=harp)).report["notes"]
+    assert [n["finger"] for n in draft if (n["bar"], n["hand"]) == ("1", "R")] == bars[0]
+
+
+def test_fingers_that_a_checked_part_has_stand(tmp_path: Path) -> None:
+    asked = "<technical><fingering>2</fingering></technical>"
+    bar = note("F4") + note("G4", notations=asked) + note("A4") + note("C5")
+    rest = backup(16) + low("C3", 16)
+    path = tmp_path / "part.musicxml"
+    ((_, free, *_),) = fingers_of(path, bar.replace(asked, "") + rest)
+    ((_, held, *_),) = fingers_of(path, bar + rest)
+    assert (free, held) == (3, 2)

@@ -88,6 +88,10 @@ def test_a_tune_taken_over_brings_its_level():
     assert levels(players(first, other)) == [["ff"], [], ["p"], []]
     swelling = (other[0], wedge("crescendo") + note("C5", 16) + wedge("stop"), *other[2:])
     assert levels(players(first, swelling)) == [["ff"], [], [], []]
+    late = wedge("crescendo").replace("</direction-type>", "</direction-type><offset>12</offset>")
+    for swell, said in ((late, []), (wedge("crescendo"), ["mf"])):  # after the level, or before
+        bar = swell + note("C5", 8) + dynamic("mf") + note("C5", 8)
+        assert levels(players(first, (other[0], bar, *other[2:]))) == [["ff"], [], said, []]
 
 
 def test_one_high_bar_of_another_takes_no_tune():

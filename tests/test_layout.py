@@ -40,6 +40,7 @@ SHARED = {
     "passes.pipeline": (("mark_pedals",), "the planner itself, for a part as it stands"),
     "passes.inspect": (("Inspection",), "what was found in a part, for its plan"),
     "passes.feet": (("move_pedals",), "the timing of pedals, for a part that needs no search"),
+    "passes.fingers": (("finger_as_read",), "fingers as they are read, of a draft or a part"),
     "passes.compass": (("usable", "tuning"), "what a harp can sound as tuned"),
 }
 #: Who may import its neighbours, and why.

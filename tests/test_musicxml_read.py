@@ -442,6 +442,24 @@ def test_a_first_mark_in_the_pickup_or_bar_two_counts_from_the_start() -> None:
         (0, 90, "assumed"), (5, 60, "number")]
 
 
+def test_a_level_holds_from_where_its_offset_puts_it() -> None:
+    loud = ("<direction><direction-type><dynamics><f/></dynamics></direction-type>{}</direction>")
+    bar = n("C4") + loud + n("D4") + n("E4") + n("F4")
+    found = {shift: [note.pitch.step for note in one(bar.format(offset)).score.notes
+                     if "loud" in note.marks]
+             for shift, offset in ((s, f"<offset>{12 * s}</offset>") for s in (-1, 0, 1, 2))}
+    assert found == {-1: list("CDEF"), 0: list("DEF"), 1: list("EF"), 2: ["F"]}
+
+
+def test_the_offset_of_a_sound_is_its_own() -> None:
+    bar = n("C4", 4)
+    for late in ('<sound tempo="60"><offset>24</offset></sound>',
+                 "<direction><direction-type><words>x</words></direction-type><offset>12</offset>"
+                 '<sound tempo="60"><offset>24</offset></sound></direction>'):
+        marks = tempo('<sound tempo="80"/>' + bar, late + bar)
+        assert marks == [(0, 80, "number"), (6, 60, "number")]
+
+
 def test_an_offset_moves_a_mark_and_a_ratio_multiplies_the_tempo() -> None:
     late = ('<direction><direction-type><words>x</words></direction-type><offset>24</offset>'
             '<sound tempo="60"/></direction>')

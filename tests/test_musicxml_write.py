@@ -180,6 +180,48 @@ def test_moved_notes_of_different_value_stand_in_different_voices():
     assert len({n.findtext("voice") for n in moved}) == 3
 
 
+def test_parts_of_beamed_chords_are_beamed_in_the_other_hand():
+    """By the beat, in a voice of their own; a note between two that stay has no beam."""
+    beams = ("begin begin", "continue continue", "continue continue", "end end")
+    for names, wanted in (("D3", ["begin begin", "continue continue", "continue continue",
+                                  "end end"]),
+                          ("D3 D3 G4 D3", ["begin begin", "end end", ""])):
+        inner = (names.split() * 4)[:4]
+        bar = "".join(chord(f"{n} {'B4' if n == 'G4' else 'G4'}", 1, beam=b)
+                      for n, b in zip(inner, beams, strict=True)) + note("G4", 12) + LEFT
+        harp = written(piano(bar), hand={"D3": "L"})
+        moved = [n for n in harp.iter("note") if n.findtext("pitch/octave") == "3"]
+        assert [" ".join(b.text for b in n.findall("beam")) for n in moved] == wanted
+        assert {n.findtext("stem") for n in moved} <= {"up", None}
+
+
+@pytest.mark.parametrize(("top", "wanted"), [("E5", ["up", "up"]), ("C4", ["down", "down"])])
+def test_a_voice_turns_away_from_what_comes_to_its_staff(top, wanted):
+    """Its stems go up above what came; they stay where that is not below it, or not beside it."""
+    stem = "<stem>down</stem><staff>1</staff>"
+    upper = "".join(note(top, 2, beam=b) for b in ("begin", "end", "begin", "end")).replace(
+        "<staff>1</staff>", stem) + note("r", 8)
+    lower = "".join(note(n, 2, voice=5, staff=2, beam=b) for n, b in (
+        ("G4", "begin"), ("C3", "end"))) + note("r", 12, voice=5, staff=2)
+    harp = written(piano(upper + backup(16) + lower), hand={"G4": "R"})
+    stems = [n.findtext("stem") for n in harp.iter("note") if n.findtext("voice") == "1"
+             and n.find("rest") is None]
+    assert stems == [*wanted, "down", "down"]
+
+
+@pytest.mark.parametrize(("below", "wanted"), [("D4", ["up"] * 4), ("", [None] * 4)])
+def test_a_beam_over_another_voice_stays_there_when_a_note_goes_to_the_other_hand(below, wanted):
+    """Else its stems would cross that voice on their way between the staves."""
+    upper = "".join(note(n, 1, beam=b) for n, b in zip(
+        ("F5", "E5", "C5", "A4"), ("begin begin", *["continue continue"] * 2, "end end"),
+        strict=True)).replace("<staff>1</staff>", "<stem>up</stem><staff>1</staff>")
+    lower = backup(4) + note(below, 4, voice=2) + note("r", 12, voice=2) if below else note("r", 12)
+    harp = written(piano(upper + lower + LEFT), hand={"A4": "L"})
+    run = [n for n in harp.iter("note") if n.find("beam") is not None]
+    assert [n.findtext("staff") for n in run] == ["1", "1", "1", "2"]
+    assert [n.findtext("stem") for n in run] == wanted
+
+
 def test_a_tied_chord_splits_in_both_bars():
     bars = (chord("C3 E4", 16, tie="start") + LEFT, chord("C3 E4", 16, tie="stop") + LEFT)
     harp = written(piano(*bars), hand={"C3": "L"})

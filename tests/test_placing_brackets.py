@@ -8,6 +8,7 @@ from xml.etree import ElementTree as ET
 from lxml import etree
 
 from arranger.api import Request, convert
+from arranger.report.drawn_shapes import text_box
 from arranger.report.part_pages import part_lines
 from arranger.report.placing_brackets import draw_brackets, placed_together
 from tests.handwritten import attributes, low, note, part, score
@@ -49,6 +50,26 @@ def test_a_group_over_two_systems_has_a_bracket_in_each():
     alone = drawing(a=(2000, 500), b=(300, 4500))
     draw_brackets(alone, [(("a",), ("b",))])
     assert ends(alone) == []
+
+
+def words(root: ET.Element, x: int, y: int, kind: str = "dir") -> ET.Element:
+    """Words at a place; they are 300 units high."""
+    text = ET.SubElement(ET.SubElement(root, "g", {"class": kind}), "text",
+                         {"x": str(x), "y": str(y)})
+    ET.SubElement(text, "tspan", {"font-size": "300px"}).text = "rit."
+    return text
+
+
+def test_words_rise_off_a_bracket_and_off_words_that_rose():
+    root = drawing(a=(1000, 500), b=(2000, 500))
+    on, above = words(root, 1100, 250), words(root, 1200, 0, "tempo")
+    beside, far, under = words(root, 3000, 250), words(root, 1100, -2000), words(root, 1100, 900)
+    draw_brackets(root, [(("a",), ("b",))])
+    top = min(int(y) for y in re.findall(r"\d (-?\d+)", root.find(".//path").get("d")))
+    low = {text: text_box(text).low for text in (on, above)}
+    assert low[on] < top
+    assert low[above] < text_box(on).top
+    assert [float(text.get("y")) for text in (beside, far, under)] == [250, -2000, 900]
 
 
 def test_where_a_grip_shows_no_finger_there_is_no_bracket_over_it():

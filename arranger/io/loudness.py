@@ -27,7 +27,7 @@ class Level:
 
 
 def read_levels(direction: etree._Element, part: str, bar: int, at: Ticks) -> list[Level]:
-    """Return the dynamic signs of a direction, where it stands."""
+    """Return the dynamic signs of a direction that takes effect at ``at``."""
     return [Level(part, bar, at, sign.tag in _LOUD)
             for sign in direction.iterfind("direction-type/dynamics/*")]
 

@@ -16,6 +16,7 @@ from arranger.io.write_accidentals import needs, write_accidentals
 from arranger.io.write_beams import repair_beams
 from arranger.io.write_clefs import write_clefs
 from arranger.io.write_damps import write_damps
+from arranger.io.write_directions import clear_pedal_rows
 from arranger.io.write_divisions import divisions_by_measure
 from arranger.io.write_events import Patch
 from arranger.io.write_keys import SAME, signatures, write_keys
@@ -58,7 +59,8 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
     diagrams_at : onsets, in quarter notes, at which the full setting stands again.
     fingering : ``all``, ``hints`` or ``none``.
     pedals : ``all``; ``changes`` (and the opening setting); ``diagrams`` only; ``none``.
-    layout : let clefs and key signatures follow what is written; else they stay.
+    layout : let clefs and key signatures follow what is written, and words leave room for pedals;
+        else they stay.
     gathered : write two voices a staff, as where several parts became one.
     keys : signatures that this harp does not read, with those that stand for them.
     span : string steps of the player's hand, within which fingers are placed together.
@@ -81,7 +83,7 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
         place(measure, moved, patch, voices, {
             note: (at - onset) * divisions for group in moved for note in group.notes
             if (at := leans_on.get(note)) is not None})
-        repair_beams(measure, patch)
+        repair_beams(measure, patch, measures[index], divisions)
         hide_rests(measure, patch, beat_of(measures[index]) * divisions)
         hide_spare_rests(measure)
     repair_slurs(part, patch)
@@ -93,6 +95,7 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
     _show(part, measures)
     if layout:
         join_fermatas(part)
+        clear_pedal_rows(part)
         write_clefs(part)
         write_keys(part, tuple(m.fifths for m in measures), signatures(draft, keys))
     write_accidentals(before, needs(part, tied, patch.repitched), part, patch.repitched)

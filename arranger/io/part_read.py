@@ -352,17 +352,21 @@ class PartReader:
 
     def _direction(self, direction: etree._Element) -> None:
         sign = tempo.read_direction(direction)
-        if sign is not None:
-            offset = direction.findtext("offset")
-            at = self._at + (self.number(offset, "an offset") * self._unit if offset else 0)
-            self.found.tempi.append((self.index, max(0, at), sign))
-        self.found.levels += read_levels(direction, self.id, self.index, self._at)
+        if sign is not None:  # the offset of a sound counts instead of its direction's
+            at = self._meant(direction, direction.findtext("sound/offset"))
+            self.found.tempi.append((self.index, at, sign))
+        self.found.levels += read_levels(direction, self.id, self.index, self._meant(direction))
         self.found.signs += playing_order.read_direction(direction, self.index)
+
+    def _meant(self, sign: etree._Element, offset: str | None = None) -> Ticks:
+        """Return the ticks into the bar at which a sign takes effect; ``offset`` if it has none."""
+        offset = offset or sign.findtext("offset")
+        return max(0, self._at + (self.number(offset, "an offset") * self._unit if offset else 0))
 
     def _sound(self, sound: etree._Element) -> None:
         sign = tempo.read_sound(sound)
         if sign is not None:
-            self.found.tempi.append((self.index, self._at, sign))
+            self.found.tempi.append((self.index, self._meant(sound), sign))
         self.found.signs += playing_order.read_sound(sound, self.index)
 
     def _barline(self, barline: etree._Element) -> None:

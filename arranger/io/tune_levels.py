@@ -104,9 +104,9 @@ def _line(measure: etree._Element) -> _Line:
             long = float(duration(child))
             sum_of, weight = sum_of + pitch.midi * long, weight + long
         elif child.tag == "direction":
-            line.signs += [(at + offset_of(child), s)
-                           for s in child.iterfind("direction-type/dynamics")]
-            line.wedges += [at for w in child.iterfind("direction-type/wedge")
+            meant = at + offset_of(child)
+            line.signs += [(meant, s) for s in child.iterfind("direction-type/dynamics")]
+            line.wedges += [meant for w in child.iterfind("direction-type/wedge")
                             if w.get("type") in _HAIRPIN]
     line.height = sum_of / weight if weight else None
     return line

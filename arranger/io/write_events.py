@@ -82,6 +82,7 @@ class Patch:
     repitched: set[etree._Element] = field(default_factory=set)
     restem: set[etree._Element] = field(default_factory=set)  # stem direction is open again
     arrived: set[etree._Element] = field(default_factory=set)  # came from the other staff
+    unbeamed: set[etree._Element] = field(default_factory=set)  # left a beamed chord for it
 
 
 def staff_of(note: etree._Element) -> str:

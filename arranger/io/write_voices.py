@@ -39,6 +39,8 @@ def place(measure: etree._Element, moved: list[Moved], patch: Patch, voices: Voi
     """
     waiting: list[tuple[Ticks, Moved]] = []
     for group in moved:
+        if group.home.find("beam") is not None:
+            patch.unbeamed.add(group.notes[0])
         for note in group.notes:
             bare(note)
             set_staff(note, group.staff, patch)

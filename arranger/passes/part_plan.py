@@ -1,4 +1,4 @@
-"""The pedals of a part that is checked: the plan a player would follow."""
+"""The plan a player would follow for a part that is checked: its pedals or levers, its fingers."""
 
 from __future__ import annotations
 
@@ -6,14 +6,17 @@ from bisect import bisect_left
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from types import MappingProxyType
 
 from arranger.checks.case import Case, hands_of
 from arranger.checks.lever_part import lever_draft
 from arranger.model.draft import Draft, HarpNote, PedalPlan
 from arranger.model.harp import PEDALS, HarpString
 from arranger.model.ledger import Ledger
+from arranger.model.pins import Pin, Pins
 from arranger.passes.compass import tuning
 from arranger.passes.feet import move_pedals
+from arranger.passes.fingers import finger_as_read
 from arranger.passes.inspect import Inspection
 from arranger.passes.jumps import barline_groups, barlines
 from arranger.passes.pipeline import mark_pedals
@@ -21,6 +24,21 @@ from arranger.passes.settings import Settings
 
 
 def planned(case: Case, found: Inspection, settings: Settings) -> Draft:
+    """Return the part with its pedals or levers, fingered as a draft is.
+
+    Fingers that the part has stand; the others are found around them. A note that no hand holds
+    has none.
+    """
+    plan = _moved(case, found, settings)
+    held = {n for grip in case.grips for n in grip.fingers} | {n.id for n in case.graces}
+    stand = Pins(MappingProxyType({n: Pin(finger=f) for n, f in case.fingers.items()}))
+    fingers = {n.id: n.finger for n in finger_as_read(
+        plan, replace(settings, pins=settings.pins.plus(stand))).notes if n.id in held}
+    return replace(plan, notes=tuple(
+        replace(n, finger=case.fingers.get(n.id, fingers.get(n.id))) for n in plan.notes))
+
+
+def _moved(case: Case, found: Inspection, settings: Settings) -> Draft:
     """Return the part with pedals timed, as spelled where it goes, else as the planner spells it.
 
     Where every letter has time as written no search is needed: the windows of the letters are the
@@ -39,7 +57,9 @@ def planned(case: Case, found: Inspection, settings: Settings) -> Draft:
     groups = barlines(case.score, barline_groups(case.score))
     timed, missed = move_pedals(draft, settings, _pins(sure, fixed, groups))
     if missed and groups:
-        return replace(mark_pedals(case.score, case.part, settings).draft, ledger=Ledger())
+        whole = mark_pedals(case.score, case.part, settings).draft
+        return replace(whole, ledger=Ledger(), notes=tuple(
+            replace(n, hand=hands[n.id], finger=fingers.get(n.id)) for n in whole.notes))
     return replace(timed, notes=notes)
 
 
