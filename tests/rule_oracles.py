@@ -26,7 +26,7 @@ Judge = Callable[[Rule, Example], bool]
 
 def gap(example: Example) -> float:
     assert example.seconds is not None, f"{example.says}: needs seconds"
-    return example.seconds
+    return example.seconds * (1.5 if "fermata" in example.signs else 1)
 
 
 def hands(example: Example) -> Iterator[list[Pluck]]:

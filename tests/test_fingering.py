@@ -102,7 +102,7 @@ def test_grace_notes_have_fingers_that_lead_to_their_note():
 
 @pytest.mark.parametrize("first", [(), ("E5",)])
 def test_graces_of_two_players_are_struck_together(tmp_path, first):
-    """The last with the last, as they are written on one stem; so the draft comes back unchanged."""
+    """The last with the last, as on one stem; so the draft comes back unchanged."""
     upper = "".join(note(n, grace=True) for n in (*first, "C5")) + note("D5", 4) + note("r", 12)
     inner = note("A4", grace=True) + note("B4", 4) + note("r", 12)
     path = tmp_path / "three.musicxml"

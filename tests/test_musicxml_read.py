@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import zipfile
 from collections import Counter
+from dataclasses import replace
 from fractions import Fraction as F
 from importlib.util import find_spec
 from pathlib import Path
@@ -18,7 +19,7 @@ from arranger.io.tempo import contradicted, in_beats, word_tempo
 from arranger.io.transposition import Transposition
 from arranger.model.errors import ChoiceError, SourceError
 from arranger.model.pitch import Pitch
-from arranger.model.score import Note
+from arranger.model.score import Note, Slower, TempoMap, TempoMark
 from tests.music21_oracle import attacks
 
 
@@ -366,6 +367,31 @@ def test_tempo_words_and_their_places() -> None:
     assert marks[0][1] == marks[2][1] == word_tempo("allegro  non TROPPO") != word_tempo("Allegro")
     assert word_tempo("Très lent") < word_tempo("Lent") < word_tempo("Mäßig") < word_tempo("Vif")
     assert word_tempo("poco allargando") is None
+
+
+@pytest.mark.parametrize(("signs", "slower"), [
+    ((words("poco rit."), "", "", ""), [(0, 8)]),  # to the second bar line
+    (("", "", "", words("rallentando")), [(12, 16)]),
+    ((words("riten."), words("a tempo"), "", ""), [(0, 4)]),
+    ((words("riten."), '<sound tempo="50"/>', "", ""), [(0, 4)]),
+    ((words("cédez"), words("Largo"), words("allarg."), ""), [(0, 4), (8, 16)]),
+    ((words("dolce"), words("stringendo"), words("ritmico"), words("più lento")), []),
+    (('<direction><direction-type><words>rit.</words></direction-type><sound tempo="50"/>'
+      "</direction>", "", "", ""), [])])  # a number says how much
+def test_words_that_slow_the_music_are_kept_apart_from_its_tempo(
+        signs: tuple[str, ...], slower: list[tuple[int, int]]) -> None:
+    score = one(*(sign + n("C4", 4) for sign in signs)).score
+    assert [(s.start, s.end) for s in score.slowing] == slower
+    assert all(s.times > 1 for s in score.slowing)
+    assert not score.tempo.slower
+
+
+def test_where_the_tempo_gives_way_time_is_longer() -> None:
+    usual = TempoMap((TempoMark(F(0), F(60)), TempoMark(F(4), F(120))))
+    slower = replace(usual, slower=(Slower(F(2), F(6), F(3, 2)), Slower(F(8), F(9), F(2))))
+    assert [slower.seconds(F(q)) - usual.seconds(F(q)) for q in (1, 2, 3, 4, 5, 6, 8, 9, 20)] == [
+        0, 0, .5, 1, 1.25, 1.5, 1.5, 2, 2]
+    assert slower.scaled(F(30)).seconds(F(20)) == 2 * slower.seconds(F(20))
 
 
 @pytest.mark.parametrize("denied", ["Nicht schnell", "Nicht zu schnell", "Non troppo lento",

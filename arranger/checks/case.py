@@ -11,7 +11,7 @@ from arranger.model.diagnostic import Diagnostic, Remedy, Severity
 from arranger.model.harp import Harp, HarpString, spellings
 from arranger.model.ledger import Drop, OctaveShift, Respell
 from arranger.model.marks import PartMarks
-from arranger.model.score import Note, NoteId, Score
+from arranger.model.score import Note, NoteId, Score, Slower, TempoMap
 from arranger.plan.hand_over_hand import shared
 from arranger.plan.part_hands import Attack, Grip, grips, unshared
 from arranger.plan.recall import Recall
@@ -19,6 +19,7 @@ from arranger.plan.slices import clock
 from arranger.plan.timing import Use
 from arranger.rulebook.players import Player
 from arranger.rulebook.rules import rule
+from arranger.rulebook.score_words import gives_way
 
 RANK: Mapping[str, int] = {"advice": 0, "warning": 1, "error": 2}
 HAND = {"L": "left hand", "R": "right hand"}
@@ -269,7 +270,8 @@ def _by_step(line: Sequence[Note]) -> Iterator[Sequence[Note]]:
 
 def open_case(score: Score, part: str, judge: Judge, marks: PartMarks,
               fingers: Mapping[NoteId, int], staves: Mapping[NoteId, tuple[int, ...]]) -> Case:
-    """Make a part ready for the checks."""
+    """Make a part ready for the checks, with time where fermatas and slowing music give it."""
+    score = replace(score, tempo=as_played(score))
     case = with_notes(Case(score, part, judge, (), (), (), marks, fingers, staves),
                       score.part_notes(part))
     if judge.harp.mechanism == "lever":
@@ -279,6 +281,16 @@ def open_case(score: Score, part: str, judge: Judge, marks: PartMarks,
             onset > first for onset in (*words, *(m.onset for m in marks.levers))))
     wanted, written = changes_wanted(case), changes_written(marks)
     return replace(case, changes_marked=written > 0 and 2 * written >= wanted)
+
+
+def as_played(score: Score) -> TempoMap:
+    """The tempo with what a judge grants where it gives way (`rules/tempo-words.toml`)."""
+    held: list[Slower] = []
+    for note in score.notes:
+        if "fermata" in note.marks and note.end > note.onset and (
+                not held or note.onset >= held[-1].end):
+            held.append(Slower(note.onset, note.end, gives_way().fermata))
+    return replace(score.tempo, slower=(*score.slowing, *held))
 
 
 def changes_wanted(case: Case) -> int:

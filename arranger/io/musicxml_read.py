@@ -15,7 +15,7 @@ from arranger.io.document import Document
 from arranger.io.loudness import Loudness, loudness
 from arranger.io.part_read import FINEST, Bar, Found, PartReader, Ticks
 from arranger.io.playing_order import flows, playing_order
-from arranger.io.tempo import beat_of, tempo_map
+from arranger.io.tempo import beat_of, slowing, tempo_map
 from arranger.io.ties import Sounding, sounding_notes
 from arranger.model.errors import ChoiceError, SourceError
 from arranger.model.score import Measure, Note, NoteId, Part, Score
@@ -69,10 +69,11 @@ def read(root: etree._Element, name: str = "",
         bar = bars[max(bisect_right(onsets, onset) - 1, 0)]
         return beat_of(bar.beats, bar.beat_type, cut=bar.cut)
 
-    tempo = tempo_map(((clock[starts[bar] + at], sign) for bar, at, sign in found.tempi), opening,
-                      beat_at)
+    signs = [(clock[starts[bar] + at], sign) for bar, at, sign in found.tempi]
+    tempo = tempo_map(signs, opening, beat_at)
     order = playing_order(flows(found.signs, [bar.number for bar in bars]))
-    score = Score(_title(root), _parts(root, readers), measures, notes, tempo, order)
+    score = Score(_title(root), _parts(root, readers), measures, notes, tempo, order,
+                  slowing=slowing(signs, [*onsets, clock[starts[-1]]]))
     return Document(root, score, chains, name)
 
 

@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping
+from bisect import bisect_right
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 from lxml import etree
 
-from arranger.model.score import TempoMap, TempoMark
-from arranger.rulebook.score_words import pace, plain, tempo_phrases, tempo_ranges
+from arranger.model.score import Slower, TempoMap, TempoMark
+from arranger.rulebook.score_words import (
+    gives_way,
+    is_tempo,
+    pace,
+    plain,
+    slows,
+    tempo_phrases,
+    tempo_ranges,
+)
 
 #: Numbers outside are slips of a program, not tempi (assumption).
 SLOWEST, FASTEST = 5, 1000
@@ -140,6 +149,23 @@ def tempo_map(signs: Iterable[tuple[Fraction, Sign]], opening: Fraction,
         beat = Fraction(2) if any(o <= opening for o in breves) else beat_at(Fraction(0))
         found = {Fraction(0): TempoMark(Fraction(0), pace(None, beat), "assumed", beat), **found}
     return TempoMap(_without_repetition(found.values()))
+
+
+def slowing(signs: Iterable[tuple[Fraction, Sign]],
+            bar_lines: Sequence[Fraction]) -> tuple[Slower, ...]:
+    """Where words slow the music down: up to the next sign of tempo, or for so many bar lines.
+
+    ``bar_lines``: the onsets of all bars and the end of the last, rising.
+    """
+    granted = gives_way()
+    told = sorted({onset: sign for onset, sign in signs
+                   if not sign.words or is_tempo(sign.words)}.items())
+    found = []
+    for (onset, sign), after in zip(told, [*(o for o, _ in told[1:]), bar_lines[-1]], strict=False):
+        if slows(sign.words):
+            line = min(bisect_right(bar_lines, onset) + granted.bar_lines, len(bar_lines)) - 1
+            found.append(Slower(onset, min(after, bar_lines[line]), granted.slowing))
+    return tuple(found)
 
 
 def _begins_with_tempo(words: str) -> bool:

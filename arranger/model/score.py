@@ -117,11 +117,21 @@ class TempoMark:
     beat: Fraction = Fraction(1)
 
 
+@dataclass(frozen=True, slots=True)
+class Slower:
+    """From ``start`` to ``end`` the music lasts ``times`` as long as the tempo says."""
+
+    start: Fraction
+    end: Fraction
+    times: Fraction
+
+
 @dataclass(frozen=True)
 class TempoMap:
-    """Tempo marks in order; the first stands at onset 0."""
+    """Tempo marks in order; the first stands at onset 0. ``slower``: where it gives way."""
 
     marks: tuple[TempoMark, ...]
+    slower: tuple[Slower, ...] = ()
 
     @cached_property
     def _stretches(self) -> tuple[list[float], list[float], list[float]]:
@@ -140,6 +150,11 @@ class TempoMap:
 
     def seconds(self, onset: Fraction) -> float:
         """Seconds from the start of the written score to ``onset``."""
+        return self._strict(onset) + sum(
+            [float(s.times - 1) * (self._strict(min(onset, s.end)) - self._strict(s.start))
+             for s in self.slower if s.start < onset])
+
+    def _strict(self, onset: Fraction) -> float:
         starts, paces, times = self._stretches
         place = float(onset)
         at = max(bisect_right(starts, place) - 1, 0)
@@ -149,7 +164,7 @@ class TempoMap:
         """Return the map with ``bpm`` as the opening tempo and the rest in proportion."""
         ratio = bpm / self.marks[0].bpm
         first, *rest = (replace(m, bpm=m.bpm * ratio) for m in self.marks)
-        return TempoMap((replace(first, origin="number"), *rest))
+        return TempoMap((replace(first, origin="number"), *rest), self.slower)
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +182,8 @@ class Score:
     """A read score. ``notes`` are ordered by onset, then pitch; cue notes are left out.
 
     ``playing_order`` lists measure indices as performed, repeats and jumps unfolded. ``added``:
-    the notes that the source has not, put in before the score was arranged.
+    the notes that the source has not, put in before the score was arranged. ``slowing``: where
+    words slow the music down, which ``tempo`` does not heed.
     """
 
     title: str
@@ -177,6 +193,7 @@ class Score:
     tempo: TempoMap
     playing_order: tuple[int, ...] = ()
     added: frozenset[NoteId] = frozenset()
+    slowing: tuple[Slower, ...] = ()
 
     @property
     def jumps(self) -> tuple[tuple[int, int], ...]:

@@ -72,17 +72,39 @@ def changes_tempo(text: str) -> bool:
                 or said.strip(" .,()[]") in _alone())
 
 
+def slows(text: str) -> bool:
+    """Tell whether a marking says that the music slows down (*poco rit.*)."""
+    return bool(_markings()[2].search(plain(text)))
+
+
+@dataclass(frozen=True, slots=True)
+class GivesWay:
+    """How many times as long a fermata and slowing music last, and how many bars the latter."""
+
+    fermata: Fraction
+    slowing: Fraction
+    bar_lines: int
+
+
+@cache
+def gives_way() -> GivesWay:
+    """Return what a judge grants where the tempo gives way."""
+    table = _file()["gives_way"]
+    return GivesWay(Fraction(*table["fermata"]), Fraction(*table["slowing"]), table["bar_lines"])
+
+
 @cache
 def _alone() -> frozenset[str]:
     return frozenset(map(plain, _file()["changes"]["alone"]))
 
 
 @cache
-def _markings() -> tuple[re.Pattern[str], re.Pattern[str]]:
+def _markings() -> tuple[re.Pattern[str], re.Pattern[str], re.Pattern[str]]:
     changes = _file()["changes"]
+    gives_way, slows = (re.compile(rf"(?<!\w)(?:{_either(words)})(?!\w)")
+                        for words in (changes["words"] + changes["slowing"], changes["slowing"]))
     return (re.compile(rf"\W*(?:(?:{_either(changes['before'])})\s+)*"
-                       rf"(?:{_either(tempo_ranges()[1])})(?!\w)"),
-            re.compile(rf"(?<!\w)(?:{_either(changes['words'])})(?!\w)"))
+                       rf"(?:{_either(tempo_ranges()[1])})(?!\w)"), gives_way, slows)
 
 
 @dataclass(frozen=True, slots=True)
