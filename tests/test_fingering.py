@@ -9,7 +9,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from lxml import etree
 
+from arranger.api import Request, convert
 from arranger.model.pins import Pin, Pins
 from arranger.passes.fingers import finger_as_read
 from arranger.passes.pipeline import arrange
@@ -17,7 +19,7 @@ from arranger.plan.fingering import Pluck, Stand, goes_on
 from arranger.plan.grip_costs import GripCosts
 from arranger.plan.grips import Grip, finger_sets, grip_price
 from arranger.plan.trills import trill_fingers
-from tests.handwritten import backup, low, note, piano, score_of
+from tests.handwritten import attributes, backup, low, note, part, piano, score, score_of
 from tests.test_scenes import PLAYER, PRICES, SETTINGS, drafted
 from tests.test_scenes_of_fingers import BUSY, fingers, line, of_hand
 
@@ -96,6 +98,23 @@ def test_grace_notes_have_fingers_that_lead_to_their_note():
     draft = drafted(graces + note("C6", 4) + note("r", 12), low("C3", 16), 60)
     of = {n.pitch.name: n.finger for n in draft.notes}
     assert (of["A5"], of["B5"], of["C6"]) == (3, 2, 1)
+
+
+@pytest.mark.parametrize("first", [(), ("E5",)])
+def test_graces_of_two_players_are_struck_together(tmp_path, first):
+    """The last with the last, as they are written on one stem; so a draft comes back unchanged."""
+    upper = "".join(note(n, grace=True) for n in (*first, "C5")) + note("D5", 4) + note("r", 12)
+    inner = note("A4", grace=True) + note("B4", 4) + note("r", 12)
+    path = tmp_path / "three.musicxml"
+    path.write_bytes(etree.tostring(score(
+        *(part(attributes(1) + bar, ident=name) for name, bar in (
+            ("P1", upper), ("P2", inner), ("P3", note("G2", 4) + note("r", 12)))),
+        names=("One", "Two", "Three"))))
+    made = convert(Request(path, ("all",), page=False, verify=True)).report["notes"]
+    of = {(n["string"], n["grace"]): (n["hand"], n["finger"]) for n in made}
+    assert {hand for (_, grace), (hand, _) in of.items() if grace} == {"R"}
+    assert [of[n, True][1] for n in ("A4", "C5")] == [4, 3]
+    assert [of[n, False][1] for n in ("B4", "D5")] == [2, 1]
 
 
 def test_a_finger_that_was_asked_for_stays():

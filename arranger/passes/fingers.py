@@ -63,12 +63,26 @@ def _grips(draft: Draft, hand: str) -> list[_Grip]:
         struck: list[HarpNote] = []
         for note in group:
             (graces if note.source.grace else struck).append(note)
-        before = [tuple(g) for _, g in groupby(graces, key=lambda n: n.source.chord)]
+        before = _in_turn(graces)
         found += [_Grip(g, onset - _GRACE * (len(before) - rank))
                   for rank, g in enumerate(before)]
         if struck:
             found.append(_Grip(tuple(struck), onset))
     return sorted(found, key=lambda g: g.at)
+
+
+def _in_turn(graces: Sequence[HarpNote]) -> list[tuple[HarpNote, ...]]:
+    """What is struck at once of the graces before a note: of several voices the last with the last.
+
+    So ``io.write_two_voices`` writes those of two players.
+    """
+    voices: dict[tuple[int, str], list[tuple[HarpNote, ...]]] = defaultdict(list)
+    for _, chord in groupby(graces, key=lambda n: n.source.chord):
+        struck = tuple(chord)
+        voices[struck[0].source.staff, struck[0].source.voice].append(struck)
+    most = max(map(len, voices.values()), default=0)
+    return [tuple(n for voice in voices.values() if len(voice) >= back for n in voice[-back])
+            for back in range(most, 0, -1)]
 
 
 def _written(note: HarpNote) -> tuple[int, str]:
