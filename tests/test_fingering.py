@@ -102,19 +102,25 @@ def test_grace_notes_have_fingers_that_lead_to_their_note():
 
 @pytest.mark.parametrize("first", [(), ("E5",)])
 def test_graces_of_two_players_are_struck_together(tmp_path, first):
-    """The last with the last, as on one stem; so the draft comes back unchanged."""
-    upper = "".join(note(n, grace=True) for n in (*first, "C5")) + note("D5", 4) + note("r", 12)
-    inner = note("A4", grace=True) + note("B4", 4) + note("r", 12)
+    """The last with the last, as they are written on one stem; so a draft comes back unchanged."""
+    of = graces(tmp_path, (*first, "C5"), ("A4",))
+    assert [of[n, True] for n in ("A4", "C5")] == [4, 3]
+    assert [of[n, False] for n in ("B4", "D5")] == [2, 1]
+    assert ("C5", True) in graces(tmp_path, (*first, "C5"), ("C5",))
+
+
+def graces(tmp_path, above, below):
+    """Fingers of the right hand, by string and whether it is a grace, of a draft that stays."""
+    lines = (*("".join(note(n, grace=True) for n in before) + note(name, 4) + note("r", 12)
+               for before, name in ((above, "D5"), (below, "B4"))), note("G2", 4) + note("r", 12))
     path = tmp_path / "three.musicxml"
     path.write_bytes(etree.tostring(score(
-        *(part(attributes(1) + bar, ident=name) for name, bar in (
-            ("P1", upper), ("P2", inner), ("P3", note("G2", 4) + note("r", 12)))),
+        *(part(attributes(1) + bar, ident=f"P{at}") for at, bar in enumerate(lines, 1)),
         names=("One", "Two", "Three"))))
     made = convert(Request(path, ("all",), page=False, verify=True)).report["notes"]
-    of = {(n["string"], n["grace"]): (n["hand"], n["finger"]) for n in made}
-    assert {hand for (_, grace), (hand, _) in of.items() if grace} == {"R"}
-    assert [of[n, True][1] for n in ("A4", "C5")] == [4, 3]
-    assert [of[n, False][1] for n in ("B4", "D5")] == [2, 1]
+    right = [n for n in made if n["hand"] == "R"]
+    assert sum(n["grace"] for n in right) == len({*above, *below})
+    return {(n["string"], n["grace"]): n["finger"] for n in right}
 
 
 def test_a_finger_that_was_asked_for_stays():

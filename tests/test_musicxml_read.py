@@ -248,9 +248,20 @@ def test_duplicates_are_joined_and_the_longest_lasts() -> None:
     assert list(document.elements) == ["n1", "n2", "n3"]
 
 
-def test_duplicates_of_two_parts_and_graces_stay_apart() -> None:
+def test_duplicates_of_two_parts_and_graces_of_one_voice_stay_apart() -> None:
     assert len(score([n("C4")], [n("C4")]).score.notes) == 2
     assert len(one(n("C4", grace=True) + n("C4")).score.notes) == 2
+    assert len(one(n("C4", grace=True) * 2 + n("D4")).score.notes) == 3
+
+
+def test_a_grace_that_two_voices_have_at_one_place_is_one() -> None:
+    """The last before the note with the last; a pitch that comes twice in a voice stays two."""
+    two = n("E4", grace=True) + n("C4", grace=True) + n("D4")
+    for other, graces in (("C4", 2), ("E4", 3), ("B3", 3)):
+        document = one(two + back(1) + n(other, grace=True, voice="2") + n("F4", voice="2"))
+        found = [note for note in document.score.notes if note.grace]
+        assert len(found) == graces
+        assert sum(len(note.source_ids) for note in found) == 3
 
 
 # graces

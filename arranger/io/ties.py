@@ -78,16 +78,32 @@ def _best(waiting: Sequence[Sounding], note: Written) -> int:
 
 
 def _without_duplicates(notes: list[Sounding]) -> list[Sounding]:
-    """Join notes of one onset and pitch into the first of them; graces stay apart."""
-    first: dict[tuple[Ticks, int], Sounding] = {}
+    """Join notes of one onset and pitch into the first of them, graces of two voices too."""
+    first: dict[tuple[Ticks, int, int], Sounding] = {}
     kept: list[Sounding] = []
+    back = _places_of_graces(notes)
     for note in notes:
-        place = (note.onset, note.struck.pitch.midi)
-        other = None if note.struck.grace else first.setdefault(place, note)
-        if other is None or other is note:
+        place = (note.onset, note.struck.pitch.midi, back.get(note, 0))
+        other = first.setdefault(place, note)
+        if other is note:
             kept.append(note)
         else:
             other.joined.append(note)
             other.end = max(other.end, note.end)
             other.marks |= note.marks
     return kept
+
+
+def _places_of_graces(notes: Iterable[Sounding]) -> dict[Sounding, int]:
+    """Return for each grace how many chords of its voice come from it on, up to its note.
+
+    Graces of two voices are struck together, the last with the last.
+    """
+    voices: dict[tuple[Ticks, int, str], dict[int, list[Sounding]]] = defaultdict(
+        lambda: defaultdict(list))
+    for note in notes:
+        if note.struck.grace:
+            struck = note.struck
+            voices[note.onset, struck.staff, struck.voice][struck.chord].append(note)
+    return {note: len(chords) - rank for chords in voices.values()
+            for rank, chord in enumerate(chords.values()) for note in chord}
