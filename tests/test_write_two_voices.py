@@ -29,6 +29,7 @@ from arranger.io.write_phrase_signs import (
 from arranger.io.write_slurs import pairs
 from arranger.io.write_two_voices import write_two_voices
 from arranger.model.draft import PedalMove, PedalPlan
+from arranger.passes.start import one_ornament
 from tests.handwritten import attributes, backup, chord, low, note, part, score
 from tests.schema import validate
 from tests.test_reduction import melody
@@ -154,6 +155,20 @@ def test_the_words_of_a_unison_stay() -> None:
         + note("A5", 8)
     harp, _ = relaid(sung + line("G5", voice=2, lengths=(16,)))
     assert [t.text for t in harp.iter("text")] == ["la"]
+
+
+def test_a_hand_has_one_ornament_at_a_time_whatever_the_voices() -> None:
+    """The highest note's; a tremolo is the stem's own. The planner knows it (``one_ornament``)."""
+    trill, turn, strokes = (f"<ornaments>{sign}</ornaments>" for sign in (
+        "<trill-mark/>", "<turn/>", '<tremolo type="single">2</tremolo>'))
+    harp, after = relaid(
+        note("G5", notations=turn) + note("A5", notations=trill) + note("B5", 8, notations=strokes)
+        + backup(16) + note("E5", notations=trill) + note("C5", 8, voice=2, notations=trill)
+        + note("D5", voice=2, notations=strokes))
+    assert [(n.onset, n.pitch.name) for n in after.notes if n.marks & {"trill", "turn"}] == [
+        (0, "G5"), (1, "A5")]
+    assert len(list(harp.iter("tremolo"))) == 2
+    assert [n.marks for n in one_ornament(after, "P1").notes] == [n.marks for n in after.notes]
 
 
 def test_a_string_rings_on_through_strokes_that_are_left_out() -> None:

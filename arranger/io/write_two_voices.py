@@ -13,7 +13,7 @@ from arranger.io.note_values import beat_of, spelled
 from arranger.io.rung_on import LeftOut
 from arranger.io.voice_lines import Chains, Line, voice_lines, write_value
 from arranger.io.write_beat_beams import beam
-from arranger.io.write_divisions import divisions_by_measure, number, step
+from arranger.io.write_divisions import Ticks, divisions_by_measure, number, step
 from arranger.io.write_events import Event, events, pitch_of
 from arranger.io.write_order import detach, drop, element, notations, prune_notations, put, set_text
 from arranger.io.write_pedals import insert
@@ -33,10 +33,10 @@ def write_two_voices(part: etree._Element, measures: tuple[Measure, ...], elemen
                      left_out: Mapping[int, Sequence[LeftOut]]) -> Elements:
     """Write a harp part anew in two voices a staff; return the notes that are left.
 
-    Notes struck together share stems, a unison is written once, rests show where the whole staff
-    is silent, beams go by the beat. Where two voices cannot hold all, a third takes a held note, or
-    lengths are written shorter (``two_voices.share``); a string that rings on is written longer
-    (``rung_on``). Onsets and pitches stay.
+    Notes struck together share stems and one ornament a staff, a unison is written once, rests show
+    where the whole staff is silent, beams go by the beat. Where two voices cannot hold all, a third
+    takes a held note, or lengths are written shorter (``two_voices.share``); a string that rings on
+    is written longer (``rung_on``). Onsets and pitches stay.
 
     Parameters
     ----------
@@ -67,6 +67,7 @@ def _relay(measure: etree._Element, divisions: Fraction, bar: Measure, chains: C
     timed = _take_timed(measure)
     fermatas = {e.onset / divisions: sign for e in here if e.rest
                 for sign in e.head.iterfind("notations/fermata")}
+    _one_ornament(here)
     lines = {staff: voice_lines(here, staff, divisions, chains, left_out) for staff in _STAVES}
     graces = _graces(here, divisions, lines, chains)
     closing = [b for b in measure.findall("barline") if b.get("location", "right") == "right"]
@@ -86,6 +87,24 @@ def _relay(measure: etree._Element, divisions: Fraction, bar: Measure, chains: C
     measure.extend(closing)
     for place, child in timed:
         _put_back(measure, place, child)
+
+
+def _one_ornament(here: Iterable[Event]) -> None:
+    """Of the ornaments of notes struck together leave a staff the highest note's."""
+    struck: dict[tuple[str, Ticks], list[etree._Element]] = {}
+    for event in here:
+        if not event.grace:
+            struck.setdefault((event.staff, event.onset), []).extend(
+                n for n in event.notes if _ornaments(n))
+    for notes in struck.values():
+        for note in sorted(notes, key=_position)[:-1]:
+            for sign in _ornaments(note):
+                detach(sign)
+            prune_notations(note)
+
+
+def _ornaments(note: etree._Element) -> list[etree._Element]:
+    return [s for s in note.iterfind("notations/ornaments/*") if s.tag != "tremolo"]
 
 
 def _take_timed(measure: etree._Element) -> list[tuple[Fraction, etree._Element]]:

@@ -27,7 +27,7 @@ from arranger.passes.piece import Ground
 from arranger.passes.reduce import reduce
 from arranger.passes.runs import share_runs
 from arranger.passes.settings import Settings
-from arranger.passes.start import as_source, on_source, start
+from arranger.passes.start import as_source, on_source, one_ornament, start
 from arranger.passes.strings import Strung, give_strings
 from arranger.passes.together import Planned, plan_together
 from arranger.plan.recall import Recall
@@ -56,13 +56,14 @@ def arrange(score: Score, part: str, settings: Settings,
     first = _once(score, part, settings, progress, recall or of_any.elsewhere())
     cost, bound, stays = first.draft.cost, first.draft.bound, first.draft.stays
     result, entries = first, first.draft.ledger.entries
-    looked = score if settings.ensemble is None else None
+    several = settings.ensemble is not None
+    looked = None if several else score
     settings = replace(settings, ensemble=None)  # now it is one part
     settled = refused = False
     for _ in range(settings.looks):
         progress("looking again at the draft")
         like = result.draft if refused else alike(result.draft)
-        now = as_source(like)
+        now = one_ornament(as_source(like), part) if several else as_source(like)
         known = looked is not None and _asked(now, part) == _asked(looked, part)
         if not known:
             looked, again = now, _once(now, part, settings, progress, of_any.elsewhere())
