@@ -230,6 +230,22 @@ def test_a_tied_chord_splits_in_both_bars():
         "start", "start", "stop", "stop"]
 
 
+def test_the_end_of_a_tie_stands_after_its_start_in_the_file():
+    """Joined to the right hand's chord, which comes first, it would tie to a later bar."""
+    upper = note("C5", 8) + note("C5", 8)
+    lower = note("E4", 8, voice=5, staff=2, tie="start") + chord(
+        "A3 E4", 8, voice=5, staff=2).replace("<octave>4</octave></pitch>",
+                                              "<octave>4</octave></pitch>@")
+    head, tail = lower.split("@")
+    tied = tail.replace("<voice>", '<tie type="stop"/><voice>', 1).replace(
+        "</note>", '<notations><tied type="stop"/></notations></note>')
+    harp = written(piano(upper + backup(16) + head + tied), hand={"E4": "R"})
+    ties = [(t.get("type"), n.findtext("staff")) for n in harp.iter("note")
+            for t in n.findall("tie")]
+    assert ties == [("start", "1"), ("stop", "1")]
+    assert shown(harp)[:2] == ["C5/1", "C5/1"]
+
+
 def test_a_split_triplet_is_counted_out_unseen():
     third = [chord("C3 E4", 4, triplet=True) if i == 1 else note("G4", 4, triplet=True)
              for i in range(3)]
