@@ -56,8 +56,10 @@ def arrange(score: Score, part: str, settings: Settings,
     first = _once(score, part, settings, progress, recall or of_any.elsewhere())
     cost, bound, stays = first.draft.cost, first.draft.bound, first.draft.stays
     result, entries = first, first.draft.ledger.entries
-    looked = score if settings.ensemble is None else None
-    settings = replace(settings, ensemble=None)  # now it is one part
+    looked: Score | None = score
+    if settings.ensemble is not None:  # now it is one part, at the prices of one
+        looked, of_any = None, Recall(searches=False)
+        settings = replace(settings, ensemble=None)
     settled = refused = False
     for _ in range(settings.looks):
         progress("looking again at the draft")
