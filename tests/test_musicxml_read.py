@@ -488,6 +488,16 @@ def test_a_level_holds_from_where_its_offset_puts_it() -> None:
     assert found == {-1: list("CDEF"), 0: list("DEF"), 1: list("EF"), 2: ["F"]}
 
 
+def test_of_numbers_at_one_moment_the_printed_one_counts() -> None:
+    """Programs give a heading such as "Tempo di marcia" a tempo of their own beside the mark."""
+    own = ("<direction><direction-type><words>Tempo di marcia</words></direction-type>"
+           '<sound tempo="120"/></direction>')
+    mark = metronome("<beat-unit>quarter</beat-unit><per-minute>100</per-minute>")
+    sounding = mark.replace("</direction>", '<sound tempo="99"/></direction>')
+    for signs, bpm in ((own + mark, 100), (mark + own, 100), (own + sounding, 99), (own, 120)):
+        assert tempo(signs + n("C4", 4)) == [(0, bpm, "number")]
+
+
 def test_the_offset_of_a_sound_is_its_own() -> None:
     bar = n("C4", 4)
     for late in ('<sound tempo="60"><offset>24</offset></sound>',

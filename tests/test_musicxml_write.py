@@ -131,7 +131,9 @@ def test_the_pitch_changes_on_all_tied_notes():
 def test_duplicates_follow_together():
     bar = (note("E4", 16) + backup(16) + note("E4", 8, voice=2) + note("G4", 8, voice=2) + LEFT)
     harp = written(piano(bar), pitch={"E4": "Fb4"}, hand={"E4": "L"})
-    assert shown(harp)[:3] == ["Fb4/2", "Fb4/2", "G4/1"]
+    assert shown(harp)[:3] == ["Fb4/2", "r/1", "G4/1"]  # once, as long as the longer
+    stays = written(piano(bar), pitch={"E4": "Fb4"})
+    assert shown(stays)[:3] == ["Fb4/1", "Fb4/1", "G4/1"]
 
 
 # hands
@@ -228,6 +230,37 @@ def test_a_tied_chord_splits_in_both_bars():
     assert shown(harp) == ["E4/1", "C2/2", "+C3/2", "E4/1", "C2/2", "+C3/2"]
     assert [t.get("type") for n in harp.iter("note") for t in n.findall("tie")] == [
         "start", "start", "stop", "stop"]
+
+
+def test_a_string_of_two_voices_is_written_once_where_it_changes_staff():
+    """The longer stays; what stands on its staff already stays in both voices."""
+    low_voices = (note("E4", 4, voice=5, staff=2) + note("C3", 12, voice=5, staff=2) + backup(16)
+                  + note("E4", 8, voice=6, staff=2) + note("C3", 8, voice=6, staff=2))
+    bar = note("G4", 16) + backup(16) + low_voices
+    assert shown(written(piano(bar))) == ["G4/1", "E4/2", "C3/2", "E4/2", "C3/2"]
+    harp = written(piano(bar), hand={"E4": "R"})
+    (moved,) = [n for n in harp.iter("note") if n.findtext("pitch/step") == "E"]
+    assert (moved.findtext("staff"), moved.findtext("duration")) == ("1", "8")
+    assert moved.get("id")
+    joined = written(piano(bar.replace(note("G4", 16), note("E4", 16))), hand={"E4": "R"})
+    (kept,) = [n for n in joined.iter("note") if n.findtext("pitch/step") == "E"]
+    assert (kept.findtext("staff"), kept.findtext("duration")) == ("1", "16")
+
+
+def test_the_end_of_a_tie_stands_after_its_start_in_the_file():
+    """Joined to the right hand's chord, which comes first, it would tie to a later bar."""
+    upper = note("C5", 8) + note("C5", 8)
+    lower = note("E4", 8, voice=5, staff=2, tie="start") + chord(
+        "A3 E4", 8, voice=5, staff=2).replace("<octave>4</octave></pitch>",
+                                              "<octave>4</octave></pitch>@")
+    head, tail = lower.split("@")
+    tied = tail.replace("<voice>", '<tie type="stop"/><voice>', 1).replace(
+        "</note>", '<notations><tied type="stop"/></notations></note>')
+    harp = written(piano(upper + backup(16) + head + tied), hand={"E4": "R"})
+    ties = [(t.get("type"), n.findtext("staff")) for n in harp.iter("note")
+            for t in n.findall("tie")]
+    assert ties == [("start", "1"), ("stop", "1")]
+    assert shown(harp)[:2] == ["C5/1", "C5/1"]
 
 
 def test_a_split_triplet_is_counted_out_unseen():

@@ -18,6 +18,7 @@ from arranger.commands.request import Request
 from arranger.io.part_choice import choose_parts
 from arranger.model.ensemble import Ensemble
 from arranger.model.errors import ChoiceError, RuleError
+from arranger.passes import pipeline
 from arranger.passes.ease import arrange_within
 from arranger.passes.reduce import reduce
 from arranger.passes.start import start
@@ -304,3 +305,22 @@ def test_a_bar_that_only_resting_parts_make_longer_keeps_its_length(tmp_path) ->
     assert [m.duration for m in opened.document.score.measures] == [8, 8]
     assert [n["onset"] for n in convert(request).report["notes"]] == [
         str(n) for n in (0, 1, 2, 3, 8, 9, 10, 11)]
+
+
+def test_what_is_kept_for_the_looks_is_made_at_their_own_prices(monkeypatch, tmp_path):
+    """The first look at several parts pays less for the other hand; later ones ask it nothing."""
+    asked: dict[int, set[bool]] = {}
+    plain = pipeline._once
+
+    def once(score, part, settings, progress, recall):
+        kept.append(recall)  # so that no two have one address
+        asked.setdefault(id(recall._common), set()).add(settings.ensemble is None)
+        return plain(score, part, settings, progress, recall)
+
+    kept: list[object] = []
+    monkeypatch.setattr(pipeline, "_once", once)
+    path = tmp_path / "quartet.musicxml"
+    path.write_bytes(etree.tostring(ensemble(**QUARTET)))
+    convert(Request(path, ("all",), page=False))
+    assert sorted(map(len, asked.values())) == [1] * len(asked)
+    assert set.union(*asked.values()) == {True, False}

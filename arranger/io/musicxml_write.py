@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from copy import deepcopy
 from fractions import Fraction
 
@@ -17,8 +17,8 @@ from arranger.io.write_beams import repair_beams
 from arranger.io.write_clefs import write_clefs
 from arranger.io.write_damps import write_damps
 from arranger.io.write_directions import clear_pedal_rows
-from arranger.io.write_divisions import divisions_by_measure
-from arranger.io.write_events import Patch
+from arranger.io.write_divisions import divisions_by_measure, duration
+from arranger.io.write_events import STAFF, Patch, staff_of
 from arranger.io.write_keys import SAME, signatures, write_keys
 from arranger.io.write_levers import write_levers
 from arranger.io.write_marks import Elements, write_fingers, write_ids, write_rolls
@@ -68,9 +68,11 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
     Only the part ``draft.part`` is changed. Notes not in the draft become rests or leave their
     chord; the rest get the draft's pitch, hand (staff 1 is the right), roll and finger.
     """
-    root, elements = _copy(document)
+    root, copied = _copy(document)
     part = _part(root, draft.part)
-    patch = Patch(_fates(document, draft, elements))
+    spare = set() if gathered else _spare_twins(draft, copied)
+    patch = Patch(_fates(document, draft, copied, spare))
+    elements: Elements = {i: chain for i, chain in copied.items() if i not in spare}
     tied = {note for chain in elements.values() for note in chain[1:]}
     before = needs(part, tied)
     drop_broken_slides(part, patch)
@@ -94,10 +96,7 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
         tied = {note for chain in elements.values() for note in chain[1:]}
     _show(part, measures)
     if layout:
-        join_fermatas(part)
-        clear_pedal_rows(part)
-        write_clefs(part)
-        write_keys(part, tuple(m.fifths for m in measures), signatures(draft, keys))
+        _lay_out(part, measures, signatures(draft, keys))
     write_accidentals(before, needs(part, tied, patch.repitched), part, patch.repitched)
     write_rolls(part, draft.notes, elements)
     write_fingers(part, draft.notes, elements, fingering, span)
@@ -106,6 +105,15 @@ def write(document: Document, draft: Draft, diagrams_at: tuple[Fraction, ...] = 
     write_damps(root, draft, document.score)
     write_ids(root, draft.notes, elements)
     return serialise(root)
+
+
+def _lay_out(part: etree._Element, measures: tuple[Measure, ...],
+             wanted: tuple[int, ...]) -> None:
+    """Let clefs, keys and what stands beside the notes follow what is written."""
+    join_fermatas(part)
+    clear_pedal_rows(part)
+    write_clefs(part)
+    write_keys(part, tuple(m.fifths for m in measures), wanted)
 
 
 def _write_moves(part: etree._Element, draft: Draft, score: Score,
@@ -160,13 +168,34 @@ def _copy(document: Document) -> tuple[etree._Element, Elements]:
                   for ident, chain in document.elements.items()}
 
 
-def _fates(document: Document, draft: Draft,
-           elements: Elements) -> dict[etree._Element, HarpNote | None]:
+def _fates(document: Document, draft: Draft, elements: Elements,
+           spare: Collection[NoteId]) -> dict[etree._Element, HarpNote | None]:
     """Return for each written note of the part what it becomes; None for one left out."""
     planned: Mapping[NoteId, HarpNote] = {note.id: note for note in draft.notes}
-    return {written: planned.get(note.id) for note in document.score.part_notes(draft.part)
+    return {written: None if ident in spare else planned.get(note.id)
+            for note in document.score.part_notes(draft.part)
             for ident in dict.fromkeys((note.id, *note.source_ids))
             for written in elements[ident]}
+
+
+def _spare_twins(draft: Draft, elements: Elements) -> set[NoteId]:
+    """Return notes that need not be written twice on one staff, as ids.
+
+    Of a string that two voices strike at once the longest note is enough where the others would
+    have to come from the other staff.
+    """
+    spare: set[NoteId] = set()
+    for note in draft.notes:
+        twins = {ident: elements[ident] for ident in dict.fromkeys((note.id,
+                                                                    *note.source.source_ids))}
+        if len(twins) < 2 or note.source.grace:
+            continue
+        moves = {ident for ident, chain in twins.items()
+                 if any(staff_of(written) != STAFF[note.hand] for written in chain)}
+        _, *shorter = sorted(twins, key=lambda ident: (
+            -sum(duration(written) for written in twins[ident]), ident in moves))
+        spare |= moves.intersection(shorter)
+    return spare
 
 
 def _leaning(draft: Draft, elements: Elements) -> dict[etree._Element, Fraction]:

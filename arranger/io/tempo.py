@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from bisect import bisect_right
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from lxml import etree
@@ -40,11 +40,15 @@ _FIRST_TEMPO = re.compile(r"\btempo (?:primo|i|1|1o|1mo|1°)(?!\w)")
 
 @dataclass(frozen=True, slots=True)
 class Sign:
-    """A tempo sign: a quarter-note ``number``, a ``ratio`` to the tempo before, or ``words``."""
+    """A tempo sign: a quarter-note ``number``, a ``ratio`` to the tempo before, or ``words``.
+
+    ``printed``: a metronome mark shows the number.
+    """
 
     number: Fraction | None = None
     ratio: Fraction | None = None
     words: str = ""
+    printed: bool = False
 
 
 def read_sound(sound: etree._Element) -> Sign | None:
@@ -56,9 +60,11 @@ def read_direction(direction: etree._Element) -> Sign | None:
     """Read a direction; its sound counts before its metronome mark, that before its words."""
     sound = direction.find("sound")
     sign = None if sound is None else read_sound(sound)
+    metronome = direction.find("direction-type/metronome")
     if sign is None:
-        metronome = direction.find("direction-type/metronome")
         sign = None if metronome is None else _read_metronome(metronome)
+    if sign is not None and metronome is not None:
+        sign = replace(sign, printed=True)
     if sign is None:
         words = " ".join(w.text or "" for w in direction.iterfind("direction-type/words"))
         sign = Sign(words=words) if words.strip() else None
@@ -126,14 +132,15 @@ def tempo_map(signs: Iterable[tuple[Fraction, Sign]], opening: Fraction,
     ----------
     signs
         Onsets in quarter notes and what stands there, in any order; at one onset a number counts
-        before a ratio, a ratio before words.
+        before a ratio, a ratio before words, and of numbers the first that is printed.
     opening
         Marks up to this onset (the end of the first bar) count from the start.
     beat_at
         The beat of the metre at an onset; "alla breve" makes it a minim.
     """
     found: dict[Fraction, TempoMark] = {}
-    ordered = sorted(signs, key=lambda s: (s[0], s[1].number is None, s[1].ratio is None))
+    ordered = sorted(signs, key=lambda s: (
+        s[0], s[1].number is None, s[1].ratio is None, not s[1].printed))
     breves = {onset for onset, sign in ordered if _ALLA_BREVE.search(plain(sign.words))}
     numbered = any(sign.number is not None for _, sign in ordered)
     for onset, sign in ordered:

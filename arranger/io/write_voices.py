@@ -55,10 +55,11 @@ def place(measure: etree._Element, moved: list[Moved], patch: Patch, voices: Voi
 
 def _share(measure: etree._Element, group: Moved, patch: Patch) -> bool:
     """Join a chord of the same value on the other staff, or take the place of a rest there."""
-    here = [e for e in events(measure)
+    found = events(measure)
+    here = [e for e in found
             if (e.onset, e.length, e.staff, e.rhythm) == (
                 group.event.onset, group.event.length, group.staff, group.event.rhythm)
-            and not e.grace and e.head not in patch.doomed]
+            and not e.grace and e.head not in patch.doomed and _after_its_tie(group, e, found)]
     for chord in here:
         if not chord.rest and _fits(chord, group):
             _join(chord, group)
@@ -68,6 +69,19 @@ def _share(measure: etree._Element, group: Moved, patch: Patch) -> bool:
             _replace(rest, group, patch)
             return True
     return False
+
+
+def _after_its_tie(group: Moved, there: Event, found: list[Event]) -> bool:
+    """Tell whether notes that a tie in this bar leads to would stand after its start in the file.
+
+    Engravers that meet a tie's end before its start draw it to the next note of that pitch.
+    """
+    if not group.event.onset:
+        return True  # from the bar before
+    started = {pitch_of(n) for e in found if e.end == group.event.onset and e.run <= there.run
+               for n in e.notes if any(t.get("type") == "start" for t in n.findall("tie"))}
+    return all(pitch_of(n) in started for n in group.notes
+               if any(t.get("type") == "stop" for t in n.findall("tie")))
 
 
 def _fits(chord: Event, group: Moved) -> bool:

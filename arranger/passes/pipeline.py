@@ -57,8 +57,10 @@ def arrange(score: Score, part: str, settings: Settings,
     cost, bound, stays = first.draft.cost, first.draft.bound, first.draft.stays
     result, entries = first, first.draft.ledger.entries
     several = settings.ensemble is not None
-    looked = None if several else score
-    settings = replace(settings, ensemble=None)  # now it is one part
+    looked: Score | None = score
+    if several:  # now it is one part, at the prices of one
+        looked, of_any = None, Recall(searches=False)
+        settings = replace(settings, ensemble=None)
     settled = refused = False
     for _ in range(settings.looks):
         progress("looking again at the draft")
