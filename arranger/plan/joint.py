@@ -108,7 +108,7 @@ class _Table:
     def _work(self, changed: int) -> float:
         """What a question takes where so many slices change, as a share of a usual proof."""
         slices, pairs = len(self.scene.parts), int(self._last["offered"].size)
-        anew = min(1.0, _KNOWN + _SPREAD * changed / slices) if self._pedals.remembers else 1.0
+        anew = min(1.0, _KNOWN + _SPREAD * changed / slices)
         return anew * max(slices / self.scene.universe.proof, pairs / _WORK)
 
     def shares(self) -> Offers:
