@@ -41,6 +41,8 @@ _WORK = 1 << 26
 #: Slices weighed anew where one changes, and the share of the time of weighing a slice in which it
 #: is found to be as it was (about, measured on ten scores).
 _SPREAD, _KNOWN = 10, 0.125
+#: Plans kept for when they are asked for again.
+_PLANS = 8
 #: Rounds of bargaining in a branch.
 _BRANCH_ROUNDS = 6
 
@@ -180,6 +182,8 @@ class _Table:
     def price(self, ways: NoteWays) -> Plan | None:
         """The best plan in which every note goes its given way, if feet can."""
         if ways not in self._plans:
+            if len(self._plans) >= _PLANS:
+                del self._plans[next(iter(self._plans))]
             self._plans[ways] = self._price(ways)
         return self._plans[ways]
 
@@ -229,8 +233,8 @@ class _Table:
             known = self._priced.get(t)
             if known is None or known[0] is not asked[0] or known[1] is not asked[1]:
                 row, extra = rows[t], both(*asked)  # the row kept too, so that its id stays its own
-                priced = self._recall.get(("priced", id(row), frozenset(extra.items())), partial(
-                    dearer, row, extra))[0]
+                priced = self._recall.lasting(("priced", id(row), frozenset(extra.items())),
+                                              partial(dearer, row, extra))[0]
                 known = self._priced[t] = (*asked, priced)
             rows[t] = known[2]
         return rows
