@@ -41,8 +41,8 @@ _WORK = 1 << 26
 #: Slices weighed anew where one changes, and the share of the time of weighing a slice in which it
 #: is found to be as it was (about, measured on ten scores).
 _SPREAD, _KNOWN = 10, 0.125
-#: Plans kept for when they are asked for again.
-_PLANS = 8
+#: Plans, and wishes of the pedals, kept for when they are asked for again.
+_AGAIN = 4
 #: Rounds of bargaining in a branch.
 _BRANCH_ROUNDS = 6
 
@@ -168,6 +168,7 @@ class _Table:
         """What the pedals would do on their own if these ways were so much dearer."""
         asked = tuple((t, frozenset[object](extra.items())) for t, extra in dear.items())
         if asked not in self._settled:
+            _make_room(self._settled)
             search = self._next("settled", self._pedals)
             self._settled[asked] = self._chosen(search.cheapest(self._dearer(dear)))
         return self._settled[asked]
@@ -182,8 +183,7 @@ class _Table:
     def price(self, ways: NoteWays) -> Plan | None:
         """The best plan in which every note goes its given way, if feet can."""
         if ways not in self._plans:
-            if len(self._plans) >= _PLANS:
-                del self._plans[next(iter(self._plans))]
+            _make_room(self._plans)
             self._plans[ways] = self._price(ways)
         return self._plans[ways]
 
@@ -333,6 +333,12 @@ class _Table:
                 branches -= 1
         assert self.best is not None
         return min((self.best.total, *ended, *(b.bound for b in open_)))
+
+
+def _make_room(kept: dict[Any, Any]) -> None:
+    """Forget what was kept first, where there is no room for one more."""
+    if len(kept) >= _AGAIN:
+        del kept[next(iter(kept))]
 
 
 def plan(scene: Scene, player: Player, prices: Mapping[str, int],

@@ -91,7 +91,6 @@ class PairSearch:
         self._horizon = horizon
         self._steps: list[Step] = []
         self._fronts: list[_Front] = []
-        self._folded: list[_Front] = []
         self._kept: list[bool] = []  # a step after a front that is as it was
         self._path: list[tuple[int, int]] = []
         self._states: list[tuple[int, int]] = []  # indices in the fronts along the last path
@@ -145,7 +144,7 @@ class PairSearch:
                 taken, state = path[at], states[at]
             else:
                 taken, state = _back(self._fronts[at], self._fronts[at + 1], self._steps[at],
-                                     self._costs, self._folded[at], state)
+                                     self._costs, self._horizon, state)
             self._path[at], self._states[at] = taken, state
 
     def _forward(self, steps: Sequence[Step]) -> None:
@@ -156,19 +155,17 @@ class PairSearch:
         new = ([at for at, (step, old) in enumerate(zip(steps, self._steps, strict=True))
                 if step is not old] if known else range(len(steps)))
         fronts = list(self._fronts) if known else [start] * (len(steps) + 1)
-        folded = list(self._folded) if known else [start] * len(steps)
         kept = [known] * len(steps)
         done = -1
         for first in new:
             for at in range(first, len(steps) if first > done else 0):
                 step = steps[at]
-                folded[at] = _forget(fronts[at], step.time, self._horizon)
-                fronts[at + 1] = _advance(folded[at], step,
-                                          _ways(folded[at], step, self._costs))
+                folded = _forget(fronts[at], step.time, self._horizon)
+                fronts[at + 1] = _advance(folded, step, _ways(folded, step, self._costs))
                 kept[at], done = False, at
                 if known and fronts[at + 1].like(self._fronts[at + 1]):
                     break  # what follows is as it was, up to the next step that is new
-        self._steps, self._fronts, self._folded, self._kept = list(steps), fronts, folded, kept
+        self._steps, self._fronts, self._kept = list(steps), fronts, kept
 
 
 def _place(index: int, table: Table) -> tuple[int, int]:
@@ -221,12 +218,10 @@ def _advance(front: _Front, step: Step, ways: _Ways) -> _Front:
     return _Front((ids[0], ids[1]), (times[0], times[1]), values, (ours, theirs), least)
 
 
-def _back(before: _Front, after: _Front, step: Step, costs: Costs, front: _Front,
+def _back(before: _Front, after: _Front, step: Step, costs: Costs, horizon: float,
           state: tuple[int, int]) -> tuple[tuple[int, int], tuple[int, int]]:
-    """Option taken at a step on the way to ``state``, and the state before it.
-
-    ``front`` is ``before`` with the old grips folded.
-    """
+    """Option taken at a step on the way to ``state``, and the state before it."""
+    front = _forget(before, step.time, horizon)  # found again, as to keep it takes room
     news, rows = [-1, -1], [slice(None), slice(None)]
     for worker in (0, 1):
         place = int(after.origin[worker][state[worker]])
