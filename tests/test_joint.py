@@ -262,3 +262,11 @@ def test_every_note_of_a_choice_is_plucked():
         for i, way in enumerate(choice.ways):
             if way != LOST:
                 assert dict(choice.octaves).get(i, ways[i].ways[way].pitch).position in plucked
+
+
+@pytest.mark.parametrize("searches", [True, False])
+def test_what_plans_to_come_would_ask_for_is_kept_only_where_they_come(searches):
+    recall = Recall(searches=searches)
+    made = [recall.lasting("row", object) for _ in range(2)]
+    assert (made[0] is made[1]) == searches
+    assert recall.get("ground", object) is recall.get("ground", object)

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 
 from arranger.search import positions
-from arranger.search.board import INFINITE, SETTINGS, Gap, Movers, decode, encode
+from arranger.search.board import INFINITE, SETTINGS, Board, Gap, Movers, decode, encode
 from arranger.search.positions import PositionSearch, cheapest
 from tests.benchmark_pieces import search_time
 from tests.oracles import POSITIONS, brute_force, integer_programme, replay
@@ -73,13 +73,28 @@ def test_total_is_the_optimum_of_the_integer_programme_on_200_nodes(kind, seed):
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_a_piece_solved_in_blocks_is_the_same_piece(kind, monkeypatch):
+def test_a_piece_of_which_few_tables_are_kept_is_the_same_piece(kind, monkeypatch):
     piece = long_piece(7, 50, kind)
     whole = cheapest(piece.nodes, piece.gaps, piece.movers)
-    monkeypatch.setattr(positions, "_KEPT", 0)
-    for block in (1, 7, 49, 50):
-        monkeypatch.setattr(positions, "_BLOCK", block)
-        assert cheapest(piece.nodes, piece.gaps, piece.movers) == whole
+    room = sum(positions._sizes(piece.gaps, piece.movers, Board()))
+    kept = set()
+    for share in (1.0, 0.5, 0.2, 0.05, 0.0):
+        monkeypatch.setattr(positions, "_KEPT", int(share * room))
+        search = PositionSearch(piece.gaps, piece.movers)
+        assert search.cheapest(piece.nodes) == whole
+        kept.add(sum(table is not None for table in search._tables))
+    assert max(kept) == 50
+    assert min(kept) <= 3
+    assert len(kept) > 2
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_tables_have_the_size_that_is_reckoned(kind):
+    piece = long_piece(9, 80, kind)
+    search = PositionSearch(piece.gaps, piece.movers, whole=True)
+    search.cheapest(piece.nodes)
+    assert [table.nbytes for table in search._tables] == positions._sizes(
+        piece.gaps, piece.movers, Board())
 
 
 @pytest.mark.parametrize("kept", [positions._KEPT, 0])
@@ -99,11 +114,9 @@ def test_totals_alone_between_paths_change_neither(kind, kept, monkeypatch):
             assert search.cheapest(nodes) == once
 
 
-def test_a_piece_longer_than_a_block_is_replayed(monkeypatch):
+def test_a_long_piece_of_few_tables_is_replayed(monkeypatch):
     monkeypatch.setattr(positions, "_KEPT", 0)
-    piece = long_piece(3, 1100, "mixed")
-    assert len(piece.nodes) > positions._BLOCK
-    solved(piece)
+    solved(long_piece(3, 1100, "mixed"))
 
 
 @pytest.mark.parametrize("slack", ["notch", "double", "leave", "crowd", "work"])

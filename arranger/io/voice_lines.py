@@ -71,7 +71,8 @@ def voice_lines(here: Sequence[Event], staff: str, divisions: Fraction,
     as_written = {note: length for note, _, length in found}
     found = _without_twins(found, chains, divisions, left_out)
     out = 1 if staff == "1" else -1  # the right hand's top and the left hand's bottom lead
-    outer = {at: max(out * _height(n) for n, o, v in found if o <= at < o + v)
+    spread = [(out * _height(note), onset, onset + length) for note, onset, length in found]
+    outer = {at: max(height for height, start, end in spread if start <= at < end)
              for at in {onset for _, onset, _ in found}}
     spans = [(_pitch_class(n), e.onset / divisions, e.end / divisions) for e in here
              if not e.rest and not e.grace for n in e.notes if pitch_of(n) is not None]

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict, deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
 from arranger.model.pins import Pin
 from arranger.plan.grip_costs import IMPOSSIBLE, GripCosts
@@ -30,6 +31,8 @@ from arranger.search.board import INFINITE
 from arranger.search.two_hands import PairSearch
 
 _EPS = 1e-6
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +112,7 @@ class HandSearch:
         rows = scene.ways[at], scene.tones[at], scene.pins[at] if scene.pins else ()
         key = (scene.parts[at].seconds, *map(id, rows), self._asked[at], tuple(self.touchy[at]),
                tuple(self.losable[at]))
-        return self._recall.get(key, lambda: (self._slot(at), rows))[0]
+        return self._recall.lasting(key, lambda: (self._slot(at), rows))[0]
 
     def _slot(self, at: int) -> Slot:
         base, *others = self._asked[at]
@@ -135,11 +138,17 @@ class HandSearch:
                  rows: Sequence[tuple[int, ...]], pins: Sequence[Pin], rolled: Sequence[bool],
                  roll: int, placed: Sequence[int]) -> list[Choice]:
         """Options of a slice, their octaves by index among all its notes."""
-        options = [c for p in rows for c in self._made.of(held, mine, p)]
+        most = self._scene.universe.choices
         if pins:
-            options = list(pinned_choices(options, mine, pins, rolled, roll))
+            options = _cheapest(pinned_choices([c for p in rows for c in self._made.of(
+                held, mine, p)], mine, pins, rolled, roll), most, lambda c: (c.price, c.ways))
+        else:  # as above, and only what is kept is made a Choice, which takes longest
+            options = [Choice(*w) for w in _cheapest([
+                (ways, left, right, octaves, price) for p in rows
+                for ways, octaves, both in self._made.shared(held, mine, p)
+                for left, right, price in both], most, lambda w: (w[4], w[0]))]
         return [replace(c, octaves=tuple((placed[i], p) for i, p in c.octaves))
-                if c.octaves else c for c in _cheapest(options, self._scene.universe.choices)]
+                if c.octaves else c for c in options]
 
     def ways(self, at: int, choice: Choice, base: Sequence[int]) -> tuple[int, ...]:
         """Ways of all notes of a slice, graces as in ``base``."""
@@ -174,13 +183,15 @@ class HandSearch:
                             for slot, key, pair in zip(self._slots, keys, path, strict=True))
 
 
-def _cheapest(options: Sequence[Choice], most: int) -> list[Choice]:
-    """The cheapest options in their order, and the cheapest of every pattern."""
+def _cheapest(options: Sequence[T], most: int,
+              of: Callable[[T], tuple[int, tuple[int, ...]]]) -> list[T]:
+    """The cheapest options in their order, and the cheapest of every pattern (price, ways)."""
     if len(options) <= most:
         return list(options)
-    ranked = sorted(range(len(options)), key=lambda k: (options[k].price, k))
+    keys = [of(option) for option in options]
+    ranked = sorted(range(len(options)), key=lambda k: keys[k][0])
     kept = set(ranked[:most])
-    kept |= set({options[k].ways: k for k in reversed(ranked)}.values())
+    kept |= set({keys[k][1]: k for k in reversed(ranked)}.values())
     return [options[k] for k in sorted(kept)]
 
 

@@ -41,6 +41,8 @@ _WORK = 1 << 26
 #: Slices weighed anew where one changes, and the share of the time of weighing a slice in which it
 #: is found to be as it was (about, measured on ten scores).
 _SPREAD, _KNOWN = 10, 0.125
+#: Plans, and wishes of the pedals, kept for when they are asked for again.
+_AGAIN = 4
 #: Rounds of bargaining in a branch.
 _BRANCH_ROUNDS = 6
 
@@ -109,7 +111,7 @@ class _Table:
     def _work(self, changed: int) -> float:
         """What a question takes where so many slices change, as a share of a usual proof."""
         slices, pairs = len(self.scene.parts), int(self._last["offered"].size)
-        anew = min(1.0, _KNOWN + _SPREAD * changed / slices) if self._pedals.remembers else 1.0
+        anew = min(1.0, _KNOWN + _SPREAD * changed / slices)
         return anew * max(slices / self.scene.universe.proof, pairs / _WORK)
 
     def shares(self) -> Offers:
@@ -167,6 +169,7 @@ class _Table:
         """What the pedals would do on their own if these ways were so much dearer."""
         asked = tuple((t, frozenset[object](extra.items())) for t, extra in dear.items())
         if asked not in self._settled:
+            _make_room(self._settled)
             search = self._next("settled", self._pedals)
             self._settled[asked] = self._chosen(search.cheapest(self._dearer(dear)))
         return self._settled[asked]
@@ -181,6 +184,7 @@ class _Table:
     def price(self, ways: NoteWays) -> Plan | None:
         """The best plan in which every note goes its given way, if feet can."""
         if ways not in self._plans:
+            _make_room(self._plans)
             self._plans[ways] = self._price(ways)
         return self._plans[ways]
 
@@ -230,8 +234,8 @@ class _Table:
             known = self._priced.get(t)
             if known is None or known[0] is not asked[0] or known[1] is not asked[1]:
                 row, extra = rows[t], both(*asked)  # the row kept too, so that its id stays its own
-                priced = self._recall.get(("priced", id(row), frozenset(extra.items())), partial(
-                    dearer, row, extra))[0]
+                priced = self._recall.lasting(("priced", id(row), frozenset(extra.items())),
+                                              partial(dearer, row, extra))[0]
                 known = self._priced[t] = (*asked, priced)
             rows[t] = known[2]
         return rows
@@ -333,6 +337,12 @@ class _Table:
                 branches -= 1
         assert self.best is not None
         return min((self.best.total, *ended, *(b.bound for b in open_)))
+
+
+def _make_room(kept: dict[Any, Any]) -> None:
+    """Forget what was kept first, where there is no room for one more."""
+    if len(kept) >= _AGAIN:
+        del kept[next(iter(kept))]
 
 
 def plan(scene: Scene, player: Player, prices: Mapping[str, int],

@@ -197,11 +197,6 @@ class PedalSearch:
                 new._tables, new._taken = other._tables, other._taken
         return new
 
-    @property
-    def remembers(self) -> bool:
-        """Tell whether a call finds anew only what changed since the last."""
-        return self._search.remembers
-
     def given(self) -> GivenSearch:
         """Search of the foot work of the same piece where every note goes a given way."""
         return GivenSearch(self._spans, self._gaps, self._movers, self._ranges, self._pins,

@@ -44,6 +44,10 @@ class Recall:
         found: T = self._kept[key]
         return found
 
+    def lasting(self, key: Hashable, make: Callable[[], T]) -> T:
+        """Return what is kept under this name for the plans to come; if none are, a new one."""
+        return self.get(key, make) if self._searches else make()
+
     def same(self, key: Hashable, thing: T) -> T:
         """Return what is kept under this name; this thing, from now on, if there is nothing."""
         found: T = self._kept.setdefault(key, thing)

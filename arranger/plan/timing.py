@@ -311,10 +311,15 @@ def _undominated(lines: Sequence[_Line], now: float) -> list[_Line]:
     if len(lines) == 1:
         return list(lines)
     kept: list[_Line] = []
+    times: list[tuple[float, float]] = []
     for line in sorted(lines, key=lambda x: (x.price, -x.calm)):
-        if not any(x.free <= max(line.free, now + _EPS) and x.calm <= max(line.calm, now + _EPS)
-                   for x in kept):
+        free, calm = max(line.free, now + _EPS), max(line.calm, now + _EPS)
+        for earlier_free, earlier_calm in times:
+            if earlier_free <= free and earlier_calm <= calm:
+                break
+        else:
             kept.append(line)
+            times.append((line.free, line.calm))
     return kept
 
 

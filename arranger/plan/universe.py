@@ -88,8 +88,10 @@ def _agree(ways: Sequence[Ways], pattern: Sequence[int]) -> bool:
 
 
 #: Indices of the notes held, (index, pitch) of those moved by octaves, grips with their price.
-_Shared = tuple[frozenset[int], tuple[tuple[int, Pitch], ...],
-                tuple[tuple[Grip | None, Grip | None, int], ...]]
+_Both = tuple[tuple[Grip | None, Grip | None, int], ...]
+_Shared = tuple[frozenset[int], tuple[tuple[int, Pitch], ...], _Both]
+#: Pairs of grips that are kept for moments with the same tones.
+_ROOM = 1 << 17
 
 
 class Choices:
@@ -106,12 +108,20 @@ class Choices:
         self._places = places
         self._thinned = thinned
         self._shared: dict[tuple[Tone, ...], tuple[_Shared, ...]] = {}
+        self._room = 0
         self._held: dict[tuple[tuple[int, ...], bool, bool, bool],
                          tuple[tuple[Grip | None, int], ...]] = {}
 
     def of(self, tones: Sequence[Tone], ways: Sequence[Ways],
            pattern: Sequence[int]) -> tuple[Choice, ...]:
         """Choices of a slice; the pitch of its ``tones`` is replaced by that of the way."""
+        return tuple(Choice(taken, left, right, octaves, price)
+                     for taken, octaves, both in self.shared(tones, ways, pattern)
+                     for left, right, price in both)
+
+    def shared(self, tones: Sequence[Tone], ways: Sequence[Ways], pattern: Sequence[int],
+               ) -> Iterator[tuple[tuple[int, ...], tuple[tuple[int, Pitch], ...], _Both]]:
+        """The same by what becomes of the notes: ways, octaves, both grips with their price."""
         kept: dict[int, int] = {}  # string -> note; a second note on it is the same pluck
         for i, way in enumerate(pattern):
             if way != LOST:
@@ -120,18 +130,23 @@ class Choices:
         chords = [tones[i].chord for i in order]
         played = tuple(replace(tones[i], pitch=ways[i].ways[pattern[i]].pitch,
                                chord=chords.index(tones[i].chord)) for i in order)
-        if played not in self._shared:
-            self._shared[played] = tuple(self._hands(played))
-        found = []
-        for held, moved, both in self._shared[played]:
+        for held, moved, both in self._known(played):
             here = {order[i] for i in held}
             octaves = tuple(sorted((order[i], p) for i, p in moved))
             still = here - {i for i, _ in octaves}
             taken = tuple(LOST if way == LOST or not _plucked(
                 i, kept[ways[i].ways[way].pitch.position], here, still) else way
                 for i, way in enumerate(pattern))
-            found += [Choice(taken, left, right, octaves, price) for left, right, price in both]
-        return tuple(found)
+            yield taken, octaves, both
+
+    def _known(self, played: tuple[Tone, ...]) -> tuple[_Shared, ...]:
+        """What both hands can do with these tones; forgotten now and then, as it takes room."""
+        if played not in self._shared:
+            found = self._shared[played] = tuple(self._hands(played))
+            self._room += sum(len(both) for _, _, both in found)
+            if self._room > _ROOM:
+                self._shared, self._room = {played: found}, 0
+        return self._shared[played]
 
     def _hands(self, tones: tuple[Tone, ...]) -> Iterator[_Shared]:
         """Notes held, notes moved by octaves, and grips of both hands with their price."""

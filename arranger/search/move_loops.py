@@ -7,6 +7,7 @@ is numbered like the product of the positions of a mover's switches, the last on
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from arranger.search.board import END, FAR, INFINITE, Table
 from arranger.search.compiled import compiled
@@ -32,7 +33,7 @@ def _first_moves(values: Table, leave: Table, lows: Table, counts: Table, price:
                  look_back: int, move: bool) -> Table:
     """The first mover's step over a short gap: moved or not, and its idle time grown."""
     planes, second, ours, theirs = values.shape
-    rows, size = _rows(planes, look_back, move), second * ours * theirs
+    rows, size = idle_times(planes, look_back, move), second * ours * theirs
     out = np.empty((rows, second, ours, theirs), dtype=np.int32)
     _age(values.reshape(planes, size), out.reshape(rows, size), look_back)
     if not move:
@@ -56,7 +57,7 @@ def _second_moves(values: Table, leave: Table, lows: Table, counts: Table, price
                   look_back: int, move: bool) -> Table:
     """The second mover's step over a short gap, as ``_first_moves``."""
     first, planes, ours, theirs = values.shape
-    rows, size = _rows(planes, look_back, move), ours * theirs
+    rows, size = idle_times(planes, look_back, move), ours * theirs
     out = np.empty((first, rows, ours, theirs), dtype=np.int32)
     for a in range(first):
         _age(values[a].reshape(planes, size), out[a].reshape(rows, size), look_back)
@@ -80,7 +81,7 @@ def _second_moves(values: Table, leave: Table, lows: Table, counts: Table, price
 
 
 @compiled
-def _rows(planes: int, look_back: int, move: bool) -> int:
+def idle_times(planes: int, look_back: int, move: bool) -> int:
     """Idle times to be told apart after a short gap, of ``planes`` before it."""
     busy = min(planes - 1, look_back)
     return 1 + busy + (1 if move or busy > 0 else 0)
@@ -155,7 +156,7 @@ def over_long(values: Table, node: Table, prices: tuple[Table, Table], times: tu
     planes = np.empty((our_planes, ours, theirs), dtype=np.int32)
     for plane in range(our_planes):
         longest = early if plane + 1 < our_planes else work
-        table = fees(prices[0], times[0], leave[:3], shapes[0], longest)
+        table = _fees(prices[0], times[0], leave[:3], shapes[0], longest, 0, ours)
         out = planes[plane]
         out.fill(FAR)
         for i in range(ours):
@@ -164,51 +165,109 @@ def over_long(values: Table, node: Table, prices: tuple[Table, Table], times: tu
                 if fee < END:
                     for j in range(theirs):
                         out[k, j] = min(out[k, j], np.int32(flat[i, j] + fee))
+    width = (our_planes * ours + 15) // 16 * 16  # whole vectors
+    before = np.full((theirs, width), END, dtype=np.int32)
+    for plane in range(our_planes):
+        for i in range(ours):
+            for j in range(theirs):
+                before[j, plane * ours + i] = min(planes[plane, i, j], END)
     their_planes = 2 if clocked and theirs > 1 else 1
     after = np.empty((our_planes, their_planes, ours, theirs), dtype=np.int32)
+    moved = np.empty((theirs, width), dtype=np.int32)
     for other in range(their_planes):
         longest = early if other + 1 < their_planes else work
-        table = fees(prices[1], times[1], leave[3:], shapes[1], longest)
+        table = _fees(prices[1], times[1], leave[3:], shapes[1], longest, 0, theirs)
+        moved.fill(FAR)
+        for j in range(theirs):
+            for k in range(theirs):
+                fee = table[j, k]
+                if fee < END:  # few settings can be reached in a gap: these loops outside
+                    for i in range(width):
+                        moved[k, i] = min(moved[k, i], np.int32(before[j, i] + fee))
         for plane in range(our_planes):
-            out = after[plane, other]
-            out.fill(FAR)
             for i in range(ours):
-                for j in range(theirs):
-                    base = planes[plane, i, j]
-                    if base < END:
-                        for k in range(theirs):
-                            out[i, k] = min(out[i, k], np.int32(base + table[j, k]))
+                for k in range(theirs):
+                    after[plane, other, i, k] = moved[k, plane * ours + i]
     return _settled(after, node)
 
 
 @compiled
-def fees(prices: Table, times: Table, leave: Table, shape: Table, longest: int) -> Table:
-    """Price of every transition of one mover that takes at most ``longest``, leaving included."""
+def _fees(prices: Table, times: Table, leave: Table, shape: Table, longest: int, to: int,
+          end: int) -> Table:
+    """Price of the transitions of one mover that take at most ``longest``, leaving included.
+
+    From every setting to those from ``to`` up to ``end``.
+    """
     size, switches = shape.shape
-    out = np.full((size, size), INFINITE, dtype=np.int32)
+    out = np.full((size, end - to), INFINITE, dtype=np.int32)
     for i in range(size):
-        for k in range(size):
+        for k in range(to, end):
             if times[i, k] <= longest:
                 fee = prices[i, k]
                 for switch in range(switches):
                     if shape[i, switch] != shape[k, switch]:
                         fee = min(fee + min(leave[switch, shape[i, switch]], INFINITE), INFINITE)
-                out[i, k] = min(fee, INFINITE)
+                out[i, k - to] = min(fee, INFINITE)
     return out
 
 
 @compiled
-def before_long(earlier: Table, first: Table, i: int, second: Table, j: int) -> int:
+def before_short(earlier: Table, leave: Table, shapes: tuple[Table, Table], price: int,
+                 look_back: int, state: tuple[int, int, int, int], value: int) -> int:
+    """Flat index of the first state from which ``state`` is reached at ``value``; -1: none.
+
+    ``leave``, ``price``, ``look_back``: as ``over_short``; ``shapes``: as ``over_long``.
+    """
+    a, b, i, j = state
+    first = _comings(earlier.shape[0], leave[:3], shapes[0], price, look_back, a, i)
+    second = _comings(earlier.shape[1], leave[3:], shapes[1], price, look_back, b, j)
+    for one in first:
+        for other in second:
+            if earlier[one[0], other[0], one[1], other[1]] + one[2] + other[2] == value:
+                return int(((one[0] * earlier.shape[1] + other[0]) * earlier.shape[2] + one[1])
+                           * earlier.shape[3] + other[1])
+    return -1
+
+
+@compiled
+def _comings(planes: int, leave: Table, shape: Table, price: int, look_back: int, clock: int,
+             setting: int) -> npt.NDArray[np.int64]:
+    """One mover's states before a short gap, a row each: idle time, setting, price of the move."""
+    if clock > 1:
+        return np.array([[clock - 1, setting, 0]])
+    free = max(0, planes - look_back - 1)  # idle times past looking back, which are one after it
+    found = np.empty(((1 + free) * len(shape), 3), dtype=np.int64)
+    count = 0
+    for other in range(len(shape)):
+        moved, fee = 0, price
+        for switch in range(shape.shape[1]):
+            moved += abs(shape[other, switch] - shape[setting, switch])
+            if shape[other, switch] != shape[setting, switch]:
+                fee = price + min(leave[switch, shape[other, switch]], INFINITE)
+        if moved == clock:
+            for aged in range(1 + free):
+                found[count, 0] = 0 if aged == 0 else look_back + aged
+                found[count, 1], found[count, 2] = other, fee if clock else 0
+                count += 1
+    return found[:count]
+
+
+@compiled
+def before_long(earlier: Table, leave: Table, shapes: tuple[Table, Table],
+                prices: tuple[Table, Table], times: tuple[Table, Table],
+                longest: tuple[int, int], i: int, j: int) -> int:
     """Flat index of the cheapest state before one of settings ``i`` and ``j``.
 
-    ``first``, ``second``: prices of each mover's transitions, from setting to setting.
+    ``longest``: time that the moves of each mover may take; the rest as ``over_long``.
     """
+    first = _fees(prices[0], times[0], leave[:3], shapes[0], longest[0], i, i + 1)[:, 0]
+    second = _fees(prices[1], times[1], leave[3:], shapes[1], longest[1], j, j + 1)[:, 0]
     best, found, at = 4 * INFINITE, 0, 0
     for a in range(earlier.shape[0]):
         for b in range(earlier.shape[1]):
             for k in range(earlier.shape[2]):
                 for m in range(earlier.shape[3]):
-                    value = earlier[a, b, k, m] + first[k, i] + second[m, j]
+                    value = earlier[a, b, k, m] + first[k] + second[m]
                     if value < best:
                         best, found = value, at
                     at += 1

@@ -8,12 +8,11 @@ transitions). The loops over the tables stand in ``move_loops``.
 from __future__ import annotations
 
 from functools import lru_cache
-from itertools import product
 
 import numpy as np
 
-from arranger.search.board import INFINITE, SWITCHES, Board, Gap, Movers, State, Table
-from arranger.search.move_loops import before_long, fees, over_long, over_short
+from arranger.search.board import INFINITE, Board, Gap, Movers, State, Table
+from arranger.search.move_loops import before_long, before_short, over_long, over_short
 
 
 def start(node: Table) -> tuple[Table, int]:
@@ -61,39 +60,16 @@ def unravel(index: int, table: Table) -> State:
 
 
 def before(earlier: Table, gap: Gap, movers: Movers, state: State,
-            value: int, clocked: bool, board: Board) -> State:
+           value: int, clocked: bool, board: Board) -> State:
     """Find the predecessor of ``state`` from which it is reached at ``value``."""
-    a, b, i, j = state
     if gap.work < movers.notch:
-        left = _ways(earlier.shape[0], gap, movers, 0, a, i, board)
-        right = _ways(earlier.shape[1], gap, movers, 1, b, j, board)
-        for (ca, ci, wa), (cb, cj, wb) in product(left, right):
-            if int(earlier[ca, cb, ci, cj]) + wa + wb == value:
-                return ca, cb, ci, cj
-        raise AssertionError("no predecessor: the tables disagree")
-    work = _enough(gap.work, movers)
-    first, second = (
-        fees(*_moves(board.ranges, mover, work, movers), gap.leave[SWITCHES[mover]],
-             board.shapes[mover],
-             min(gap.work - movers.notch if clocked and clock == 0 else gap.work, work))
-        for mover, clock in ((0, a), (1, b)))
-    return unravel(before_long(earlier, first, i, second, j), earlier)
-
-
-def _ways(planes: int, gap: Gap, movers: Movers, mover: int, clock: int,
-          setting: int, board: Board) -> list[tuple[int, int, int]]:
-    """One mover's predecessors over a short gap: (clock, setting, price)."""
-    aged = [0, *range(gap.look_back + 1, planes)]
-    if clock == 0:
-        return [(c, setting, 0) for c in aged]
-    if clock > 1:
-        return [(clock - 1, setting, 0)]
-    shape = board.shapes[mover]
-    offset = 0 if mover == 0 else 3
-    ways = []
-    for other, row in enumerate(shape):
-        change = np.nonzero(row != shape[setting])[0]
-        if len(change) == 1 and abs(int(row[change[0]]) - int(shape[setting][change[0]])) == 1:
-            leave = min(int(gap.leave[offset + change[0], row[change[0]]]), INFINITE)
-            ways += [(c, other, leave + movers.price) for c in aged]
-    return ways
+        found = before_short(earlier, gap.leave, board.shapes, movers.price, gap.look_back, state,
+                             value)
+        assert found >= 0, "no predecessor: the tables disagree"
+        return unravel(found, earlier)
+    work, early = _enough(gap.work, movers), gap.work - movers.notch
+    prices, times = zip(*(_moves(board.ranges, mover, work, movers) for mover in (0, 1)),
+                        strict=True)
+    ours, theirs = (min(early, work) if clocked and clock == 0 else work for clock in state[:2])
+    return unravel(before_long(earlier, gap.leave, board.shapes, prices, times, (ours, theirs),
+                               *state[2:]), earlier)

@@ -29,17 +29,18 @@ def advanced(values: Table, own: tuple[Table, Table], across: tuple[Table, Table
             for m in range(old):
                 after[k, m] = values[k, m] + prices[ours, theirs]
     through = _through(values, own[0])
+    mine, other = _turned(own[1]), _turned(across[1])  # so that the inner loops run along rows
     for i in range(ours):
         if prices[i, theirs] < END:
             for m in range(old):
-                after[olds + i, m] = through[i, m] + across[1][m, i] + prices[i, theirs]
+                after[olds + i, m] = through[i, m] + other[i, m] + prices[i, theirs]
     column = np.empty((olds, old), dtype=np.int32)
     for j in range(theirs):
         if prices[ours, j] < END:
             for k in range(olds):
                 least = FAR
                 for m in range(old):
-                    least = min(least, np.int32(values[k, m] + own[1][m, j]))
+                    least = min(least, np.int32(values[k, m] + mine[j, m]))
                 after[k, old + j] = least + across[0][k, j] + prices[ours, j]
         if not (prices[:ours, j] < END).any():
             continue
@@ -53,7 +54,7 @@ def advanced(values: Table, own: tuple[Table, Table], across: tuple[Table, Table
             if prices[i, j] < END:
                 least = FAR
                 for m in range(old):
-                    least = min(least, np.int32(first[i, m] + across[1][m, i] + own[1][m, j]))
+                    least = min(least, np.int32(first[i, m] + other[i, m] + mine[j, m]))
                 after[olds + i, old + j] = least + prices[i, j]
     return _slim(after)
 
@@ -69,6 +70,16 @@ def _through(values: Table, own: Table) -> Table:
             fee = own[k, i]
             for m in range(old):
                 out[i, m] = min(out[i, m], np.int32(values[k, m] + fee))
+    return out
+
+
+@compiled
+def _turned(table: Table) -> Table:
+    """Rows as columns."""
+    out = np.empty((table.shape[1], table.shape[0]), dtype=np.int32)
+    for k in range(table.shape[0]):
+        for i in range(table.shape[1]):
+            out[i, k] = table[k, i]
     return out
 
 

@@ -16,11 +16,12 @@ from math import prod
 import numpy as np
 
 from arranger.search.board import INFINITE, Board, Gap, Movers, State, Table
+from arranger.search.move_loops import idle_times
 from arranger.search.moves import before, start, step, unravel
 
-#: Bytes of tables that are kept from one search to the next; a longer piece is searched in blocks.
+#: Bytes of tables that are kept from one search to the next; of a longer piece that is not every
+#: node's, and those between are found again where they are wanted.
 _KEPT = 40 << 20
-_BLOCK = 1024
 
 
 def cheapest(nodes: Sequence[Table], gaps: Sequence[Gap],
@@ -41,10 +42,11 @@ class PositionSearch:
         self.board = board = board or Board()
         self._gaps = gaps
         self._movers = movers
-        self._planes = _planes(gaps, board)
+        self._keeps = self._worth_keeping()
         self._known_gaps: Sequence[Gap] = ()
         self._nodes: list[Table] = []
-        self._tables: list[Table] = []
+        self._tables: list[Table | None] = []  # None: found again where it is wanted
+        self._between: dict[int, Table] = {}  # found again last
         self._shifts: list[int] = []
         self._kept: list[bool] = []  # a node that is as it was at the last path, after such a table
         self._untraced = False  # a total was found since, and no path
@@ -65,14 +67,12 @@ class PositionSearch:
         """
         if not nodes:
             return 0, ()
-        if not self._fits(len(nodes)):
-            return self._in_blocks(nodes)
         total = self._forward(nodes)
         if total >= INFINITE:
             self._states = []
             return INFINITE, ()
-        last = self._tables[-1]
-        self._states = self._retraced(nodes, unravel(int(last.argmin()), last))
+        last = self._table(len(nodes) - 1)
+        self._states = self._retraced(unravel(int(last.argmin()), last))
         self._untraced = False
         width = self.board.size[1]
         return total, tuple(s[2] * width + s[3] for s in self._states)
@@ -81,16 +81,9 @@ class PositionSearch:
         """The least total alone, as ``cheapest`` finds it."""
         if not nodes:
             return 0
-        if self._fits(len(nodes)):
-            total = self._forward(nodes)
-            self._untraced = True
-            return total
-        table, shift = self._start(nodes[0])
-        total = shift
-        for t in range(1, len(nodes)):
-            table, shift = self._next(table, nodes, t)
-            total += shift
-        return INFINITE if shift >= INFINITE else total
+        total = self._forward(nodes)
+        self._untraced = True
+        return total
 
     def over(self, gaps: Sequence[Gap]) -> PositionSearch:
         """The same search over these gaps, which starts from what this one knows.
@@ -98,13 +91,10 @@ class PositionSearch:
         A gap is known again by being the same object.
         """
         other = copy(self)
-        other._gaps, other._planes = gaps, _planes(gaps, self.board)
+        if gaps is not self._gaps:
+            other._gaps = gaps
+            other._keeps = other._worth_keeping()
         return other
-
-    @property
-    def remembers(self) -> bool:
-        """Tell whether tables are kept from one search to the next."""
-        return self._fits(len(self._gaps))
 
     def trail(self) -> tuple[tuple[State, int], ...]:
         """State at every node of the last path, and what it cost to come there from the last.
@@ -112,13 +102,48 @@ class PositionSearch:
         Paths that meet in a state may be crossed there. For a search that is ``whole``.
         """
         found, before_it = [], 0
-        for table, shift, state in zip(self._tables, self._shifts, self._states, strict=True):
+        for t, (shift, state) in enumerate(zip(self._shifts, self._states, strict=True)):
+            table = self._table(t)
             found.append((state, shift + int(table[state]) - before_it))
             before_it = int(table[state])
         return tuple(found)
 
-    def _fits(self, count: int) -> bool:
-        return self._whole or count * self._planes * prod(self.board.size) * 4 <= _KEPT
+    def _worth_keeping(self) -> list[bool]:
+        """Tell of every node whether its table is kept: of so many in a row the smallest.
+
+        As many are kept as there is room for, the first and the last of all besides.
+        """
+        count, spacing = len(self._gaps), 1
+        if self._whole:
+            return [True] * count
+        sizes = _sizes(self._gaps, self._movers, self.board)
+        while True:
+            kept = {min(range(at, min(at + spacing, count)), key=sizes.__getitem__)
+                    for at in range(0, count, spacing)} | {0, count - 1}
+            if spacing >= count or sum(sizes[t] for t in kept) <= _KEPT:
+                return [t in kept for t in range(count)]
+            spacing *= 2
+
+    def _table(self, t: int) -> Table:
+        """Table of a node; one that is not kept is found again from the last that is."""
+        table = self._tables[t]
+        if table is not None:
+            return table
+        if t not in self._between:
+            first = self._last_kept(t)
+            table = self._tables[first]
+            assert table is not None
+            self._between = {}
+            for at in range(first + 1, t + 1):
+                table, _ = self._next(table, self._nodes, at)
+                self._between[at] = table
+        return self._between[t]
+
+    def _last_kept(self, t: int) -> int:
+        """Last node up to this one whose table is kept; -1: none."""
+        while t >= 0 and self._tables[t] is None:
+            t -= 1
+        return t
 
     def _row(self, state: State) -> int:
         return state[2] * self.board.size[1] + state[3]
@@ -131,24 +156,34 @@ class PositionSearch:
 
     def _forward(self, nodes: Sequence[Table]) -> int:
         """Find the tables of all nodes; return the least total, INFINITE where there is none."""
-        known = len(nodes) == len(self._nodes) == len(self._known_gaps)
-        new = self._new(nodes) if known else range(len(nodes))
-        tables = list(self._tables) if known else [self._start(nodes[0])[0]] * len(nodes)
-        shifts = list(self._shifts) if known else [0] * len(nodes)
-        kept = list(self._kept) if known and self._untraced else [known] * len(nodes)
+        count = len(nodes)
+        known = count == len(self._nodes) == len(self._known_gaps)
+        new = self._new(nodes) if known else range(count)
+        old, self._tables = self._tables, list(self._tables) if known else [None] * count
+        shifts = list(self._shifts) if known else [0] * count
+        kept = list(self._kept) if known and self._untraced else [known] * count
+        self._between = {}
         done = -1
         for first in new:
-            for t in range(first, len(nodes) if first > done else 0):
-                table, shifts[t] = (self._next(tables[t - 1], nodes, t) if t
-                                    else self._start(nodes[t]))
-                kept[t], done = False, t
-                if known and np.array_equal(table, self._tables[t]):
+            if first <= done:
+                continue
+            start = self._last_kept(first - 1)
+            table = self._tables[start] if start >= 0 else None
+            for t in range(start + 1, count):
+                table, shift = (self._start(nodes[0]) if table is None
+                                else self._next(table, nodes, t))
+                if t < first:
+                    continue
+                shifts[t], kept[t], done = shift, False, t
+                was = old[t] if known else None
+                if was is not None and np.array_equal(table, was):
                     break  # what follows is as it was, up to the next node that is new
-                tables[t] = table
-        self._nodes, self._tables, self._shifts, self._kept = list(nodes), tables, shifts, kept
+                self._tables[t] = table if self._keeps[t] else None
+        self._nodes, self._shifts, self._kept = list(nodes), shifts, kept
         self._known_gaps = self._gaps
-        return (INFINITE if shifts[-1] >= INFINITE
-                else sum(shifts) + int(tables[-1].min()))
+        if shifts[-1] >= INFINITE:
+            return INFINITE
+        return sum(shifts) + int(self._table(count - 1).min())
 
     def _new(self, nodes: Sequence[Table]) -> list[int]:
         """Nodes that are not as they were, or a gap beside them is not."""
@@ -160,65 +195,36 @@ class PositionSearch:
             new.update(changed, (t - 1 for t in changed if t))
         return sorted(new)
 
-    def _retraced(self, nodes: Sequence[Table], state: State) -> list[State]:
+    def _retraced(self, state: State) -> list[State]:
         """States up to ``state`` at the last node; where nothing changed, those of last time."""
         path, old = [state], self._states
-        for t in range(len(nodes) - 1, 0, -1):
-            if old and self._kept[t] and old[t] == state:
-                state = old[t - 1]
-            else:
-                state, = self._backward(self._tables[t - 1:t + 1], self._shifts[t - 1:t + 1],
-                                        nodes, t - 1, state)
+        for t in range(len(self._nodes) - 1, 0, -1):
+            state = (old[t - 1] if old and self._kept[t] and old[t] == state
+                     else self._before(t, state))
             path.append(state)
         return path[::-1]
 
-    def _backward(self, tables: Sequence[Table], shifts: Sequence[int], nodes: Sequence[Table],
-                  first: int, state: State) -> list[State]:
-        """States before ``state``, latest first; ``tables[0]`` is that of node ``first``."""
-        path = []
-        for at in range(len(tables) - 1, 0, -1):
-            t = first + at
-            value = int(tables[at][state]) + shifts[at] - int(nodes[t][self._row(state)])
-            state = before(tables[at - 1], self._gaps[t], self._movers, state, value,
-                            self._clocked(t), self.board)
-            path.append(state)
-        return path
-
-    def _in_blocks(self, nodes: Sequence[Table]) -> tuple[int, tuple[int, ...]]:
-        """The same with the tables of one block at a time."""
-        total, starts = 0, {0: self._start(nodes[0])}
-        for block in range(_BLOCK, len(nodes), _BLOCK):
-            tables, shifts = self._block(starts[block - _BLOCK], nodes, block - _BLOCK, block)
-            starts[block] = tables[-1], shifts[-1]
-            total += sum(shifts[:-1])
-        path: list[State] = []
-        for block in sorted(starts, reverse=True):
-            tables, shifts = self._block(starts[block], nodes, block,
-                                         min(block + _BLOCK, len(nodes) - 1))
-            if not path:
-                total += sum(shifts)
-                if shifts[-1] >= INFINITE:
-                    return INFINITE, ()
-                path.append(unravel(int(tables[-1].argmin()), tables[-1]))
-            path += self._backward(tables, shifts, nodes, block, path[-1])
-        return total, tuple(self._row(s) for s in reversed(path))
-
-    def _block(self, start: tuple[Table, int], nodes: Sequence[Table], first: int,
-               last: int) -> tuple[list[Table], list[int]]:
-        """Tables and shifts of nodes first..last inclusive."""
-        tables, shifts = [start[0]], [start[1]]
-        for t in range(first + 1, last + 1):
-            table, shift = self._next(tables[-1], nodes, t)
-            tables.append(table)
-            shifts.append(shift)
-        return tables, shifts
+    def _before(self, t: int, state: State) -> State:
+        """State of the node before, on the way to ``state`` at node ``t``."""
+        value = (int(self._table(t)[state]) + self._shifts[t]
+                 - int(self._nodes[t][self._row(state)]))
+        return before(self._table(t - 1), self._gaps[t], self._movers, state, value,
+                      self._clocked(t), self.board)
 
     def _clocked(self, t: int) -> bool:
         """Tell whether the gap after node ``t`` is a short one."""
         return t + 1 < len(self._gaps) and self._gaps[t + 1].work < self._movers.notch
 
 
-def _planes(gaps: Sequence[Gap], board: Board) -> int:
-    """Tables a node has, at most: one for every idle time of both movers."""
-    clocks = 1 + max((g.look_back for g in gaps), default=0)
-    return prod(clocks for size in board.size if size > 1)
+def _sizes(gaps: Sequence[Gap], movers: Movers, board: Board) -> list[int]:
+    """Bytes of the table of every node: as many settings as the board has for every idle time."""
+    found, clocks = [], [1, 1]
+    for t, gap in enumerate(gaps):
+        if t and gap.work < movers.notch:
+            clocks = [idle_times(c, gap.look_back, gap.work > 0) for c in clocks]
+        else:
+            short = 0 < t < len(gaps) - 1 and gaps[t + 1].work < movers.notch
+            clocks = [2 if short else 1] * 2
+        found.append(4 * prod(board.size) * prod(
+            c for c, size in zip(clocks, board.size, strict=True) if size > 1))
+    return found

@@ -29,7 +29,10 @@ FREE = -1  #: no grip, or one long forgotten
 
 
 class Costs(Protocol):
-    """Price tables (old x new) between grips; ``age``: seconds since each old grip."""
+    """Price tables (old x new) between grips; ``age``: seconds since each old grip.
+
+    After FREE nothing costs anything.
+    """
 
     def own(self, worker: int, old: Ids, age: Times, new: Ids) -> Table:
         """Return what a worker pays for a new grip after his own old one."""
@@ -88,7 +91,6 @@ class PairSearch:
         self._horizon = horizon
         self._steps: list[Step] = []
         self._fronts: list[_Front] = []
-        self._folded: list[_Front] = []
         self._kept: list[bool] = []  # a step after a front that is as it was
         self._path: list[tuple[int, int]] = []
         self._states: list[tuple[int, int]] = []  # indices in the fronts along the last path
@@ -141,9 +143,8 @@ class PairSearch:
             if known and self._kept[at] and states[at + 1] == state:
                 taken, state = path[at], states[at]
             else:
-                ways = _ways(self._folded[at], self._steps[at], self._costs)
-                taken, state = _back(self._fronts[at], self._fronts[at + 1], ways,
-                                     self._folded[at], state)
+                taken, state = _back(self._fronts[at], self._fronts[at + 1], self._steps[at],
+                                     self._costs, self._horizon, state)
             self._path[at], self._states[at] = taken, state
 
     def _forward(self, steps: Sequence[Step]) -> None:
@@ -154,19 +155,17 @@ class PairSearch:
         new = ([at for at, (step, old) in enumerate(zip(steps, self._steps, strict=True))
                 if step is not old] if known else range(len(steps)))
         fronts = list(self._fronts) if known else [start] * (len(steps) + 1)
-        folded = list(self._folded) if known else [start] * len(steps)
         kept = [known] * len(steps)
         done = -1
         for first in new:
             for at in range(first, len(steps) if first > done else 0):
                 step = steps[at]
-                folded[at] = _forget(fronts[at], step.time, self._horizon)
-                fronts[at + 1] = _advance(folded[at], step,
-                                          _ways(folded[at], step, self._costs))
+                folded = _forget(fronts[at], step.time, self._horizon)
+                fronts[at + 1] = _advance(folded, step, _ways(folded, step, self._costs))
                 kept[at], done = False, at
                 if known and fronts[at + 1].like(self._fronts[at + 1]):
                     break  # what follows is as it was, up to the next step that is new
-        self._steps, self._fronts, self._folded, self._kept = list(steps), fronts, folded, kept
+        self._steps, self._fronts, self._kept = list(steps), fronts, kept
 
 
 def _place(index: int, table: Table) -> tuple[int, int]:
@@ -202,12 +201,8 @@ def _ways(front: _Front, step: Step, costs: Costs) -> _Ways:
     own, across = [], []
     for worker in (0, 1):
         ids, age = front.ids[worker], step.time - front.times[worker]
-        mine, other = (costs.own(worker, ids, age, step.grips[worker]),
-                       costs.across(worker, ids, age, step.grips[1 - worker]))
-        mine[0] = 0
-        other[0] = 0
-        own.append(mine)
-        across.append(other)
+        own.append(costs.own(worker, ids, age, step.grips[worker]))
+        across.append(costs.across(worker, ids, age, step.grips[1 - worker]))
     return _Ways((own[0], own[1]), (across[0], across[1]))
 
 
@@ -223,26 +218,27 @@ def _advance(front: _Front, step: Step, ways: _Ways) -> _Front:
     return _Front((ids[0], ids[1]), (times[0], times[1]), values, (ours, theirs), least)
 
 
-def _back(before: _Front, after: _Front, ways: _Ways, front: _Front,
+def _back(before: _Front, after: _Front, step: Step, costs: Costs, horizon: float,
           state: tuple[int, int]) -> tuple[tuple[int, int], tuple[int, int]]:
-    """Option taken at a step on the way to ``state``, and the state before it.
-
-    ``front`` is ``before`` with the old grips folded.
-    """
+    """Option taken at a step on the way to ``state``, and the state before it."""
+    front = _forget(before, step.time, horizon)  # found again, as to keep it takes room
     news, rows = [-1, -1], [slice(None), slice(None)]
     for worker in (0, 1):
         place = int(after.origin[worker][state[worker]])
-        olds = front.values.shape[worker]
-        if place >= olds:
-            news[worker] = place - olds
+        new = place - front.values.shape[worker]
+        if new >= 0:
+            news[worker] = new
         else:  # he rests: only this old grip leads here
             rows[worker] = slice(place, place + 1)
     table = front.values[rows[0], rows[1]]
+    olds = [(front.ids[worker][row], step.time - front.times[worker][row])
+            for worker, row in enumerate(rows)]
     for worker, new in enumerate(news):
         if new >= 0:
-            own = ways.own[worker][rows[worker], new]
-            other = ways.across[1 - worker][rows[1 - worker], new]
-            table = table + (own[:, None] + other if worker == 0 else own + other[:, None])
+            grip = step.grips[worker][new:new + 1]
+            own = costs.own(worker, *olds[worker], grip)
+            other = costs.across(1 - worker, *olds[1 - worker], grip)
+            table = table + (own + other.T if worker == 0 else own.T + other)
     i, j = _place(int(table.argmin()), table)
     start = tuple(r.start or 0 for r in rows)
     return (news[0], news[1]), _unfold(before, front.origin, start[0] + i, start[1] + j)
