@@ -96,7 +96,8 @@ def _measure(path: Path, folder: Path, *, twice: bool, again: bool, all_parts: b
     source, draft = read_score(path), read_score(written)
     ours = source_notes(source, report)
     theirs = list(draft.part_notes([draft.part_id("Harp")]))
-    result = simulate(draft, tempo=_tempo(draft, report))
+    draft = _at_tempo(draft, report)
+    result = simulate(draft)
     bpm, base = float(source.tempo[0][1]), sum(not n.grace for n in ours)
     row: Row = {"exit": status, "seconds": seconds, "notes": base,
                 "parts": report["source"]["parts"],
@@ -122,10 +123,10 @@ def source_notes(score: Score, report: Mapping[str, Any]) -> list[Note]:
     return list(score.part_notes(named)) if any(named) else list(score.notes)
 
 
-def _tempo(draft: Score, report: Mapping[str, Any]) -> float | None:
-    """Tempo the tool assumed, where none is written."""
+def _at_tempo(draft: Score, report: Mapping[str, Any]) -> Score:
+    """The draft at the tempo the tool assumed, where none is written."""
     given = report["settings"].get("tempo")
-    return float(Fraction(given)) if draft.tempo_assumed and given else None
+    return draft.scaled(Fraction(given)) if draft.tempo_assumed and given else draft
 
 
 def _gap(report: Mapping[str, Any]) -> float:
