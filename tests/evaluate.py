@@ -326,7 +326,8 @@ def print_profile(summary: Mapping[str, Any]) -> None:
 
 def print_terms(summary: Mapping[str, Any]) -> None:
     """Print the terms of comfort in the mean over the files."""
-    terms = ("C1", "C2_mean", "C2_max", "C2_foot_rate", "C3", "C4", "C4_loud", "C5_95", "C5_max",
+    terms = ("C1", "C2_mean", "C2_max", "C2_foot_rate", "C3", "C4", "C4_loud",
+             "C4_damped", "C4_placed", "damps", "damps_busy", "C5_95", "C5_max",
              "C6", "C7", "C8", "C9", "C10", "C11", "alike_bars", "alike_beats", "begun_on_beat")
     print("\n" + "  ".join(f"{t} {v:.3f}" for t in terms
                            if (v := summary["per_file"].get(t)) is not None))
