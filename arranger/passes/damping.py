@@ -7,6 +7,7 @@ moments of the pedals are chosen knowing it, and where a hand can be had for the
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import replace
 
 from arranger.model.draft import Damp, Draft
@@ -25,8 +26,11 @@ def free_hands(draft: Draft, settings: Settings) -> Hands | None:
     """What the hands of a draft play and damp for the harmony; None where hands are not judged."""
     if not settings.harp.hands_judged:
         return None
-    return Hands(slices(draft.notes, draft.source.tempo), settings.player,
-                 _of_harmony(draft, settings))
+    return _hands(draft, settings, _of_harmony(draft, settings))
+
+
+def _hands(draft: Draft, settings: Settings, damps: Sequence[Damp]) -> Hands:
+    return Hands(slices(draft.notes, draft.source.tempo), settings.player, damps)
 
 
 def mark_damping(draft: Draft, settings: Settings) -> Draft:
@@ -34,10 +38,10 @@ def mark_damping(draft: Draft, settings: Settings) -> Draft:
 
     No note changes, so there is nothing for the ledger; marks that were there are replaced.
     """
-    hands = free_hands(draft, settings)
-    if hands is None:
+    if not settings.harp.hands_judged:
         return replace(draft, damps=())
-    damps = [*_of_harmony(draft, settings), *_of_pedals(draft, settings, hands)]
+    harmony = _of_harmony(draft, settings)
+    damps = [*harmony, *_of_pedals(draft, settings, _hands(draft, settings, harmony))]
     return replace(draft, damps=tuple(sorted(damps, key=lambda d: (d.onset, d.hand))))
 
 
