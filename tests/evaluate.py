@@ -96,7 +96,8 @@ def _measure(path: Path, folder: Path, *, twice: bool, again: bool, all_parts: b
     source, draft = read_score(path), read_score(written)
     ours = source_notes(source, report)
     theirs = list(draft.part_notes([draft.part_id("Harp")]))
-    result = simulate(draft, tempo=_tempo(draft, report))
+    draft = _at_tempo(draft, report)
+    result = simulate(draft)
     bpm, base = float(source.tempo[0][1]), sum(not n.grace for n in ours)
     row: Row = {"exit": status, "seconds": seconds, "notes": base,
                 "parts": report["source"]["parts"],
@@ -122,10 +123,10 @@ def source_notes(score: Score, report: Mapping[str, Any]) -> list[Note]:
     return list(score.part_notes(named)) if any(named) else list(score.notes)
 
 
-def _tempo(draft: Score, report: Mapping[str, Any]) -> float | None:
-    """Tempo the tool assumed, where none is written."""
+def _at_tempo(draft: Score, report: Mapping[str, Any]) -> Score:
+    """The draft at the tempo the tool assumed, where none is written."""
     given = report["settings"].get("tempo")
-    return float(Fraction(given)) if draft.tempo_assumed and given else None
+    return draft.scaled(Fraction(given)) if draft.tempo_assumed and given else draft
 
 
 def _gap(report: Mapping[str, Any]) -> float:
@@ -325,7 +326,8 @@ def print_profile(summary: Mapping[str, Any]) -> None:
 
 def print_terms(summary: Mapping[str, Any]) -> None:
     """Print the terms of comfort in the mean over the files."""
-    terms = ("C1", "C2_mean", "C2_max", "C2_foot_rate", "C3", "C4", "C4_loud", "C5_95", "C5_max",
+    terms = ("C1", "C2_mean", "C2_max", "C2_foot_rate", "C3", "C4", "C4_loud",
+             "C4_damped", "C4_placed", "damps", "damps_busy", "C5_95", "C5_max",
              "C6", "C7", "C8", "C9", "C10", "C11", "alike_bars", "alike_beats", "begun_on_beat")
     print("\n" + "  ".join(f"{t} {v:.3f}" for t in terms
                            if (v := summary["per_file"].get(t)) is not None))

@@ -5,8 +5,11 @@ Everything comes from the written file: staff = hand, spelling = string, fingeri
 
 from __future__ import annotations
 
+import math
+import re
+from bisect import bisect_left
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from itertools import pairwise
 from statistics import mean
@@ -29,7 +32,7 @@ from tests.metrics_comfort import (
     troubles,
 )
 from tests.metrics_fidelity import attacks
-from tests.score_values import Bar, Note, Score
+from tests.score_values import Bar, Mark, Note, Score
 from tests.simulation_result import SimulationResult
 
 #: Strings a second a hand moves at ease: the 95th percentile in printed harp parts, measured.
@@ -40,6 +43,10 @@ PLACING = 0.1
 _PAIRS = {1: 5, 2: 3, 3: 3}
 #: Most strings, upwards, from one single note to the next where the thumb is passed (assumption).
 _TURN = 4
+#: Seconds a finger needs to its string (Chadefaux et al. 2012, mean length of a pluck).
+FINGER = 0.2
+#: Seconds a foot needs for a move at ease (assumption).
+MOVE = 0.25
 _EPS = 1e-9
 
 Attack = tuple[float, list[Note]]  #: seconds, notes of one hand from the lowest up
@@ -60,21 +67,76 @@ def ring_exposure(notes: Sequence[Note], result: SimulationResult,
                   score: Score) -> dict[str, float]:
     """C4: level left, of 1, of the loudest string a pedal is moved on, summed per 100 notes.
 
-    ``C4_loud``: such moves on a string above 0.3, per 100 notes.
+    ``C4_loud``: such moves on a string above 0.3, per 100 notes. Both as if no string were ever
+    touched. ``C4_damped``: C4 where strings are silent after a damping sign whose hand is free;
+    ``C4_placed``: and where a finger is placed on them for their next pluck: at most 0.4 s before,
+    at least 0.2 s after the hand's last stroke, and for a move that has its time.
+    ``damps``: signs per 100 bars; ``damps_busy``: those among them whose hand is not free.
     """
     struck: defaultdict[str, list[Note]] = defaultdict(list)
     for note in notes:
         struck[note.step].append(note)
-    levels = []
+    strokes = {side: [at for at, _ in of_hand(notes, score, side)] for side in "RL"}
+
+    def lies(note: Note, seconds: float) -> bool:
+        pluck, mine = score.seconds(note.onset), strokes[hand(note)]
+        last = mine[at - 1] if (at := bisect_left(mine, pluck - _EPS)) else -math.inf
+        return (MOVE - _EPS <= pluck - seconds <= 2 * FINGER + _EPS
+                and seconds - last >= FINGER - _EPS)
+
+    signs = [m for m in score.marks if m.kind in ("damp", "damp-all")
+             and notes and m.part == notes[0].part]
+    free = [m for m in signs if hand_free(m, notes, score)]
+    sums: Counter[str] = Counter()
     for move in result.written_moves:
-        last: dict[int, float] = {}
+        last: dict[int, Note] = {}
         for note in struck[move.letter]:
             if note.onset < move.onset and note.alter == move.before:
-                last[note.midi] = max(score.seconds(note.onset), last.get(note.midi, 0.0))
-        levels.append(max((10 ** (-3 * max(0.0, move.seconds - at) / decay_seconds(midi))
-                           for midi, at in last.items()), default=0.0))
+                last[note.midi] = max(last.get(note.midi, note), note, key=lambda n: n.onset)
+        levels = {note: 10 ** (-3 * max(0.0, move.seconds - score.seconds(note.onset))
+                               / decay_seconds(midi)) for midi, note in last.items()}
+        undamped = {note: level for note, level in levels.items()
+                    if not any(_damps(m, note, move.onset, levels) for m in free)}
+        placed = {n.position for n in struck[move.letter]
+                  if n.onset >= move.onset and lies(n, move.seconds)}
+        loudest = max(levels.values(), default=0.0)
+        sums["C4"] += loudest
+        sums["C4_loud"] += loudest > 0.3
+        sums["C4_damped"] += max(undamped.values(), default=0.0)
+        sums["C4_placed"] += max((level for note, level in undamped.items()
+                                  if note.position not in placed), default=0.0)
     per = 100 / len(notes) if notes else 0.0
-    return {"C4": per * sum(levels), "C4_loud": per * sum(level > 0.3 for level in levels)}
+    return {**{name: per * sums[name] for name in ("C4", "C4_loud", "C4_damped", "C4_placed")},
+            "damps": 100 * len({m.direction for m in signs}) / len(score.bars),
+            "damps_busy": 100 * (len(signs) - len(free)) / len(score.bars)}
+
+
+def hand_free(sign: Mark, notes: Sequence[Note], score: Score) -> bool:
+    """Tell whether the hand of a sign's staff has time to damp and to go on.
+
+    It has plucked 0.2 s before at the latest, and plucks 0.2 s later at the earliest, or then one
+    of the strings it damps.
+    """
+    at = score.seconds(sign.onset)
+    mine = [n for n in notes if (n.staff == 1) == (sign.staff == 1)]
+    if any(at - FINGER + _EPS < score.seconds(n.onset) <= at for n in mine):
+        return False
+    soon = [n for n in mine if at < score.seconds(n.onset) < at + FINGER - _EPS]
+    first = [n for n in soon if n.onset == soon[0].onset]
+    return not soon or any(n.step in _letters(sign) for n in first)
+
+
+def _letters(sign: Mark) -> str:
+    """Letters of the strings a sign is for; all of them where nothing is said."""
+    said = re.search(r"damp (?:low )?([A-G](?:, [A-G])*)$", sign.text)
+    return said[1] if said and sign.kind == "damp" else "ABCDEFG"
+
+
+def _damps(sign: Mark, note: Note, until: Fraction, levels: Mapping[Note, float]) -> bool:
+    """Tell whether a sign silences a note: that of its letter, or the loudest within a hand."""
+    loudest = max(levels, key=levels.__getitem__)
+    return (note.end <= sign.onset <= until and note.step in _letters(sign)
+            and abs(note.position - loudest.position) <= 9)
 
 
 def placing_slack(notes: Sequence[Note], score: Score) -> float | None:

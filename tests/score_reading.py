@@ -200,6 +200,11 @@ class _PartReader:
                                 for t in element.findall("pedal-tuning"))
                 self.marks.append((index, Mark(self.part, cursor + shift, "pedals", "", "none",
                                                staff, self.serial, setting)))
+            elif element.tag in ("damp", "damp-all"):
+                said = " ".join("".join(w.itertext())
+                                for w in item.iterfind("direction-type/words"))
+                self.marks.append((index, Mark(self.part, cursor + shift, element.tag, said, "none",
+                                               staff, self.serial)))
             elif element.tag in ("segno", "coda"):
                 setattr(self.flow[index], element.tag, True)
         at = cursor + shift  # whatever its "sound" says: writers mean the offset for both

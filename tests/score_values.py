@@ -62,11 +62,14 @@ class Note:
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A ``<words>`` or a ``<harp-pedals>``; ``direction`` numbers the direction it stands in."""
+    """Words, a setting of pedals or a damping sign (with the words beside it as its text).
+
+    ``direction`` numbers the direction it stands in.
+    """
 
     part: str
     onset: Fraction
-    kind: str  # words | pedals
+    kind: str  # words | pedals | damp | damp-all
     text: str
     enclosure: str
     staff: int

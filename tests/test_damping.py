@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import pytest
 from lxml import etree
 
 from arranger.api import Request, check, convert
+from arranger.io.damp_words import read_damp_words
 from arranger.model.draft import Damp, Draft
 from arranger.model.errors import RuleError
 from arranger.passes.damping import mark_damping
@@ -84,6 +86,71 @@ def test_marked_strings_are_heard_less():
 def test_the_stage_leaves_its_own_output_alone():
     draft = drafted(C_BAR, G_BAR)
     assert mark_damping(draft, SETTINGS) == draft
+
+
+#: G4 on the second beat, G#5 two beats later beside an A, the hands at rest between; at 120.
+G_SHARP = note("C5", 4) + note("G4", 2) + note("r", 2) + note("r", 4) + chord("G#5 A5", 4) \
+    + backup(16) + low("r", 16)
+
+
+def of_pedals(draft: Draft) -> list[tuple[str, str, list[str]]]:
+    return told(tuple(d for d in draft.damps if d.rule == "P2"))
+
+
+def test_a_string_is_damped_for_its_pedal_by_a_hand_that_has_nothing_to_do():
+    draft = drafted(G_SHARP)
+    ((onset, _, names),) = of_pedals(draft)
+    (move,) = draft.plan.moves
+    assert (move.pedal, names) == ("G", ["G4"])
+    assert Fraction(3, 2) <= Fraction(onset) <= move.onset
+
+
+@pytest.mark.parametrize(("bar", "bpm", "why"), [
+    (G_SHARP, 30, "it has died away"),
+    (note("C5", 4) + note("G4", 8) + chord("G#5 A5", 4) + backup(16) + low("r", 16), 120,
+     "it is held as written"),
+    (note("C5", 4) + note("G4", 2) + "".join(note(n, 1) for n in ("B4", "C5") * 3)
+     + chord("G#5 A5", 4) + backup(16) + "".join(low(n, 1) for n in ("E3", "F3") * 8), 120,
+     "both hands are busy"),
+    (note("C5", 4) + note("G4", 2, notations=RING) + note("r", 6) + chord("G#5 A5", 4) + backup(16)
+     + low("r", 16), 120, "it is to ring")])
+def test_no_string_is_damped_for_a_pedal_without_need_or_hand(bar: str, bpm: int, why: str):
+    draft = drafted(bar, bpm=bpm)
+    assert len(draft.plan.moves) == 1
+    assert of_pedals(draft) == [], why
+
+
+def test_a_damped_string_is_no_slide_to_the_check_and_the_sign_is_kept(tmp_path: Path):
+    first = convert(Request(saved(tmp_path, G_SHARP)))
+    assert signs(first.files["draft.musicxml"]) == ["damp G"]
+    (damp,) = first.report["damping"]
+    assert (damp["rule"], damp["strings"]) == ("P2", ["G4"])
+    assert ", for the pedal" in first.files["report.html"].decode()
+    assert "P2" not in {f["code"] for f in first.report["findings"]}
+    draft = tmp_path / "draft.musicxml"
+    draft.write_bytes(first.files["draft.musicxml"])
+    second = convert(Request(draft, page=False))
+    assert signs(second.files["draft.musicxml"]) == ["damp G"]
+    assert second.report["pedals"] == first.report["pedals"]
+    assert second.report["damping"] == first.report["damping"]
+    assert "P2" not in {f["code"] for f in check(Request(draft, page=False)).report["findings"]}
+
+
+@pytest.mark.parametrize(("text", "letters"), [
+    ("damp F", "F"), ("damp low C, G", "CG"), (" damp A, B ", "AB"), ("damp", ""),
+    ("damp everything", ""), ("damp F and G", "")])
+def test_words_beside_a_sign_name_its_strings(text: str, letters: str):
+    assert read_damp_words(text) == letters
+
+
+@pytest.mark.parametrize(("said", "silent"), [("damp F", True), ("damp G", False), ("", True)])
+def test_a_sign_damps_the_strings_it_names(tmp_path: Path, said: str, silent: bool):
+    """F2 rings as its pedal moves."""
+    mark = (f"<direction><direction-type><damp/></direction-type><direction-type><words>{said}"
+            f"</words></direction-type></direction>")
+    bar = (note("r", 16) + backup(16) + low("F2", 4) + mark + low("r", 4) + low("F#2", 8))
+    result = check(Request(saved(tmp_path, bar), page=False))
+    assert ("P2" not in {f["code"] for f in result.report["findings"]}) is silent
 
 
 def saved(folder: Path, *bars: str) -> Path:

@@ -316,6 +316,34 @@ def test_ring_exposure_is_the_level_a_pedal_moves_on() -> None:
     assert in_hands.ring_exposure(unmoved[0].notes, simulate(unmoved[1]), unmoved[0])["C4"] == 0
 
 
+@pytest.mark.parametrize(("sign", "staff", "silent", "busy"), [
+    ("damp F", 2, True, False), ("damp G", 2, False, False), ("", 2, True, False),
+    ("damp F", 1, False, True)])
+def test_a_damped_string_is_silent_where_its_hand_is_free(sign: str, staff: int, silent: bool,
+                                                          busy: bool) -> None:
+    """F3 of the left hand, a sign while the right one plucks, and the pedal."""
+    mark = (f"<direction><direction-type><damp/></direction-type><direction-type><words>{sign}"
+            f"</words></direction-type><staff>{staff}</staff></direction>")
+    score, data = read(note("F3", 4, staff=2), note("A4", 4), mark, words("F♯"),
+                       note("C5", 4), note("F#3", 4, staff=2))
+    found = in_hands.ring_exposure(score.notes, simulate(data), score)
+    assert found["C4"] > 0
+    assert found["C4_damped"] == (0 if silent else found["C4"])
+    assert found["C4_placed"] <= found["C4_damped"]
+    assert (found["damps"], found["damps_busy"]) == (100, 100 * busy)
+
+
+@pytest.mark.parametrize(("since", "lead", "lies"), [
+    (8, 3, True), (8, 2, True), (8, 1, False), (8, 4, False), (2, 3, True), (1, 3, False)])
+def test_a_string_is_silent_while_a_finger_lies_on_it(since: int, lead: int, lies: bool) -> None:
+    """C3 is plucked ``since`` eighths of a second before the pedal of F3 moves, F sharp after."""
+    score, data = read(note("F3", 8, staff=2), note("C3", since, staff=2), words("F♯"),
+                       rest(lead), note("F#3", 4, staff=2))
+    found = in_hands.ring_exposure(score.notes, simulate(data), score)
+    assert found["C4_damped"] == found["C4"] > 0
+    assert found["C4_placed"] == (0 if lies else found["C4"])
+
+
 def test_placing_slack() -> None:
     near, far = (read(tempo(60), note("C4", 4), note(name, 4)) for name in ("D4", "C7"))
     assert in_hands.placing_slack(near[0].notes, near[0]) == pytest.approx(0.4 - 1 / 27)

@@ -234,12 +234,19 @@ def test_impossible_moves_are_named_and_still_stand_in_their_windows():
     assert all(0 < m.onset < Fraction(1, 2) for m in plan.moves)
 
 
-def test_a_window_remembers_the_longest_note_on_its_old_pitch():
-    """C2 is held and rings under the C6 struck with it and the C5 struck after it."""
+def test_a_window_remembers_every_string_of_its_old_pitch():
+    """C2 is held and rings under the C6 struck with it; the C5 struck after it counts once."""
     _, (change,) = windows([use(0, "C", 0, 4, 36), use(0, "C", 0, 1, 84), use(5, "C", 1)], NATURAL)
-    assert (change.until, change.midi) == (4, 36)
-    _, (change,) = windows([use(0, "C", 0, 4, 36), use(1, "C", 0, 1, 72), use(5, "C", 1)], NATURAL)
-    assert (change.after, change.until) == (1, 4)
+    assert [(r.midi, r.place, r.onset, r.until) for r in change.rings] == [
+        (36, 14, 0, 4), (84, 42, 0, 1)]
+    _, (change,) = windows([use(0, "C", 0, 4, 36), use(1, "C", 0, 3, 72), use(2, "C", 0, 1, 72),
+                            use(5, "C", 1)], NATURAL)
+    assert change.after == 2
+    assert [(r.midi, r.onset, r.until) for r in change.rings] == [(36, 0, 4), (72, 2, 4)]
+    _, (one, two) = windows([use(0, "C", 0, 4, 36), use(5, "C", 1, 1, 61),
+                                use(6, "C", 0)], NATURAL)
+    assert [len(w.rings) for w in (one, two)] == [1, 1]
+    assert two.rings[0].place == 28  # middle C sharp, on its string
 
 
 def test_each_place_of_a_piece_may_need_its_own_order():

@@ -209,8 +209,9 @@ class Case:
                          for n in run)
 
     def damped(self, note: Note, until: float) -> bool:
-        """Tell whether a damping sign stands after a note's pluck, up to ``until`` (seconds)."""
+        """Tell whether a sign to damp a note stands after its pluck, up to ``until`` (seconds)."""
         return any(note.onset < sign.onset and self.seconds(sign.onset) <= until + 1e-6
+                   and note.pitch.step in (sign.letters or note.pitch.step)
                    for sign in self.marks.damps)
 
     def swells(self) -> tuple[tuple[Fraction, Fraction], ...]:

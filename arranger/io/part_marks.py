@@ -9,6 +9,7 @@ from fractions import Fraction
 
 from lxml import etree
 
+from arranger.io.damp_words import read_damp_words
 from arranger.io.lever_words import read_lever_text
 from arranger.io.musicxml_read import read
 from arranger.io.pedal_names import read_pedal_text
@@ -79,6 +80,11 @@ def read_marks(root: etree._Element, part_id: str, score: Score | None = None) -
                      tuple(sorted(found.glides)))
 
 
+def _strings_to_damp(direction: etree._Element) -> str:
+    return read_damp_words(" ".join(w.text or "" for w in direction.iterfind(
+        "direction-type/words")))
+
+
 def _other_strings(notes: Iterable[Note]) -> dict[Fraction, set[tuple[str, int]]]:
     found: dict[Fraction, set[tuple[str, int]]] = {}
     for note in notes:
@@ -142,7 +148,8 @@ def _sign(found: _Found, element: etree._Element, onset: Fraction, index: int) -
         elif sign.tag == "dynamics":
             found.dynamics += [Dynamic(onset, d.tag, staff) for d in sign]
         elif sign.tag in ("damp", "damp-all"):
-            found.damps.append(DampSign(onset, sign.tag == "damp-all"))
+            found.damps.append(DampSign(onset, sign.tag == "damp-all", "" if sign.tag == "damp-all"
+                                        else _strings_to_damp(element)))
         elif sign.tag == "pedal" and sign.get("type") in ("start", "sostenuto"):
             found.piano.append(PianoSign(onset, index, "a sustain pedal sign"))
         elif sign.tag == "wedge":

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from lxml import etree
 
+from arranger.io.damp_words import damp_words
 from arranger.io.part_marks import read_marks
 from arranger.io.write_divisions import divisions_by_measure
 from arranger.io.write_order import element
@@ -13,7 +14,7 @@ from arranger.model.score import Score
 
 
 def write_damps(root: etree._Element, draft: Draft, score: Score) -> None:
-    """Write each damping mark of a draft below both staves, where no such sign stands yet."""
+    """Write each damping mark of a draft at its hand's staff, where no such sign stands yet."""
     if not draft.damps:
         return
     there = {d.onset for d in read_marks(root, draft.part, score).damps}
@@ -26,15 +27,8 @@ def write_damps(root: etree._Element, draft: Draft, score: Score) -> None:
         insert(measures[bar.index], at, [_direction(damp)])
 
 
-def damp_words(damp: Damp) -> str:
-    """Name the strings to damp, from the lowest up: ``damp low C, G``."""
-    letters = dict.fromkeys(n.pitch.step for n in sorted(damp.notes,
-                                                         key=lambda n: n.pitch.position))
-    return f"damp low {', '.join(letters)}"
-
-
 def _direction(damp: Damp) -> etree._Element:
-    made = element("direction", None, placement="below")
+    made = element("direction", None, placement="below" if damp.hand == "L" else "above")
     for sign in (element("damp"), element("words", damp_words(damp), **{
             "font-size": "8", "font-style": "italic"})):
         kind = element("direction-type")

@@ -85,12 +85,16 @@ class PedalPlan:
 
 @dataclass(frozen=True, slots=True)
 class Damp:
-    """Strings silenced by a hand (R or L) at ``onset``: those on which ``notes`` still ring."""
+    """Strings silenced by a hand (R or L) at ``onset``: those on which ``notes`` still ring.
+
+    ``rule``: R2, for the harmony that enters, or P2, for a pedal that moves.
+    """
 
     onset: Fraction
     seconds: float
     hand: str
     notes: tuple[HarpNote, ...]
+    rule: str = "R2"
 
 
 @dataclass(frozen=True, slots=True)

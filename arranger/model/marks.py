@@ -60,10 +60,14 @@ class Hairpin:
 
 @dataclass(frozen=True, slots=True)
 class DampSign:
-    """A damping sign; ``all``: for the whole harp."""
+    """A damping sign; ``all``: for the whole harp.
+
+    ``letters``: of the strings it names; "" for whatever sounds.
+    """
 
     onset: Fraction
     all: bool = False
+    letters: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -89,13 +89,14 @@ def _hurry(letters: Letters, one: PedalMove, two: PedalMove, settings: Settings)
 
 def _ringing(draft: Draft, letters: Letters, move: PedalMove,
              settings: Settings) -> Iterator[Risk]:
-    """Strings of the letter that still sound at the old pitch when the pedal moves."""
+    """Strings of the letter that still sound at the old pitch, undamped, when the pedal moves."""
     struck: dict[HarpString, HarpNote] = {}
     own = letters[move.pedal]
     for note in own[:bisect_left(own, move.onset, key=_onset)]:
         struck[note.string] = note
+    damped = {n.id for d in draft.damps if d.onset <= move.onset for n in d.notes}
     worst, loud = None, AUDIBLE
-    for note in struck.values():
+    for note in (n for n in struck.values() if n.id not in damped):
         began = clock(draft.source.tempo, [note.onset])[0]
         left = 10.0 ** (-3.0 * (move.seconds - began) / float(T60[note.pitch.midi]))
         if note.pitch.alter == move.before and left > loud:

@@ -17,6 +17,7 @@ from arranger.options.ideas import Idea, Workshop, ideas
 from arranger.options.knock_on import knock_on
 from arranger.options.present import loosened
 from arranger.options.spots import Spot, risks
+from arranger.passes.damping import free_hands
 from arranger.passes.feet import move_pedals
 from arranger.passes.jumps import barline_groups
 from arranger.passes.pipeline import weighed
@@ -211,7 +212,7 @@ class Scales:
         """A draft with its pedals timed again under pins; also the windows that no foot meets."""
         settings = self.shop.settings
         return move_pedals(draft, replace(settings, pins=settings.pins.plus(pins)), {},
-                           recall=self._recall)
+                           recall=self._recall, hands=free_hands(draft, settings))
 
     def _excerpt(self, spot: Spot) -> Score:
         """The bars around a spot as a score of their own, numbered as in the whole."""

@@ -13,7 +13,8 @@ from arranger.model.ledger import Alteration, Drop
 from arranger.passes.settings import Settings
 from arranger.plan.recall import Recall
 from arranger.plan.settings import key_setting
-from arranger.plan.timing import Use, Window, schedule, uses_of, windows
+from arranger.plan.timing import Use, Window, draft_uses, schedule, windows
+from arranger.plan.touch import Hands
 
 
 def give_up(draft: Draft, missed: Sequence[Window]) -> Draft:
@@ -36,14 +37,14 @@ def give_up(draft: Draft, missed: Sequence[Window]) -> Draft:
 
 def move_pedals(draft: Draft, settings: Settings,
                 pins: Mapping[Fraction, tuple[int, ...]], ornaments: Sequence[Use] = (),
-                recall: Recall | None = None) -> tuple[Draft, tuple[Window, ...]]:
+                recall: Recall | None = None, hands: Hands | None = None,
+                ) -> tuple[Draft, tuple[Window, ...]]:
     """Time every pedal move; also return the windows that no foot can meet.
 
     ``ornaments``: what these ask of the pedals. ``recall``: of the same piece under other pins.
+    ``hands``: those of the draft, where they are to damp what a pedal would be heard on.
     """
-    uses = uses_of([(n.onset, n.source.end, n.string, n.pitch.alter) for n in draft.notes],
-                   frozenset(draft.plan.fixed))
-    uses += ornaments
+    uses = [*draft_uses(draft), *ornaments]
     for onset, state in pins.items():
         uses += [Use(onset, step, position - 1, onset)
                  for step, position in zip(PEDALS, state, strict=True)]
@@ -51,7 +52,7 @@ def move_pedals(draft: Draft, settings: Settings,
     opening, changes = windows(uses, _default(draft, settings.harp) if idle else PedalSetting())
     onsets = list(dict.fromkeys(n.onset for n in draft.notes))
     moves, missed = schedule(draft.source, onsets, changes, settings.player, settings.prices,
-                             settings.pins.pedals, recall)
+                             settings.pins.pedals, recall, hands)
     return replace(draft, plan=PedalPlan(opening, moves, draft.plan.fixed)), missed
 
 

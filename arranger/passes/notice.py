@@ -96,7 +96,8 @@ def _case(draft: Draft, settings: Settings) -> Case:
     fingers = {n.id: n.finger for n in draft.notes if n.finger is not None}
     judge = Judge(settings.harp, settings.player, settings.prices)
     marks = PartMarks(pedals=tuple(_pedal_marks(draft)),
-                      damps=tuple(DampSign(d.onset) for d in draft.damps))
+                      damps=tuple(DampSign(d.onset, letters="".join(
+                          n.pitch.step for n in d.notes)) for d in draft.damps))
     blank = Case(as_source(draft), draft.part, judge, (), (), (), marks, fingers,
                  changes_marked=draft.levers is None)
     case = with_notes(blank, blank.score.part_notes(draft.part), hands=False)

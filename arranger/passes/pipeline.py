@@ -18,7 +18,7 @@ from arranger.passes.account import net
 from arranger.passes.again import spare_strings
 from arranger.passes.alike import alike
 from arranger.passes.compass import fold, fold_price, tuning
-from arranger.passes.damping import mark_damping
+from arranger.passes.damping import free_hands, mark_damping
 from arranger.passes.feet import give_up, move_pedals
 from arranger.passes.fingers import finger_as_read
 from arranger.passes.hands import give_hands
@@ -32,6 +32,7 @@ from arranger.passes.strings import Strung, give_strings
 from arranger.passes.together import Planned, plan_together
 from arranger.plan.recall import Recall
 from arranger.plan.timing import Window
+from arranger.plan.touch import Hands
 
 Progress = Callable[[str], None]
 
@@ -123,11 +124,12 @@ def mark_pedals(score: Score, part: str, settings: Settings,
 
 
 def _pedalled(draft: Draft, settings: Settings, planned: Planned | Strung,
-              recall: Recall | None = None) -> tuple[Draft, tuple[Window, ...]]:
+              recall: Recall | None = None,
+              hands: Hands | None = None) -> tuple[Draft, tuple[Window, ...]]:
     """Time the pedals for notes and ornaments; for no ornament is a note's move missed."""
-    found = move_pedals(draft, settings, planned.pins, planned.ornaments, recall)
+    found = move_pedals(draft, settings, planned.pins, planned.ornaments, recall, hands)
     if found[1] and planned.ornaments:
-        found = move_pedals(draft, settings, planned.pins, recall=recall)
+        found = move_pedals(draft, settings, planned.pins, recall=recall, hands=hands)
     return found
 
 
@@ -143,12 +145,14 @@ def _once(score: Score, part: str, settings: Settings, progress: Progress,
     planned = plan_together(ground, settings, recall)
     progress("timing the pedals")
     spared, lost = spare_strings(planned.draft, settings)
-    draft, missed = _pedalled(spared, settings, planned, recall)
+    draft, missed = _pedalled(spared, settings, planned, recall,
+                              free_hands(spared, settings))
     while missed:
         fewer = give_up(draft, missed)
         if len(fewer.notes) == len(draft.notes):  # a barline's setting, not a note, is late
             break
-        draft, missed = move_pedals(fewer, settings, planned.pins)
+        draft, missed = move_pedals(fewer, settings, planned.pins,
+                                    hands=free_hands(fewer, settings))
     cost = {**planned.cost, "notes": planned.cost["notes"] + lost + folding}
     return Arranged(replace(draft, cost=cost, bound=planned.bound + folding,
                             stays=planned.stays), missed, True)

@@ -19,7 +19,7 @@ import numpy as np
 from arranger.model.draft import Damp, HarpNote
 from arranger.model.harp import HarpString
 from arranger.model.score import Score
-from arranger.plan.ring import T60, level
+from arranger.plan.ring import T60
 from arranger.plan.slices import Slice, clock, slices
 from arranger.rulebook.damping import load_damping
 from arranger.rulebook.rules import rule
@@ -126,7 +126,7 @@ def _onwards(parts: Sequence[Slice], at: int) -> Iterator[Slice]:
 
 
 def _level(note: HarpNote, age: float) -> float:
-    return float(level(np.array([note.pitch.midi]), np.array([age]))[0])
+    return float(10.0 ** (-3.0 * age / float(T60[note.pitch.midi])))
 
 
 def _audible_share() -> float:

@@ -9,17 +9,19 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left, bisect_right
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from arranger.model.draft import PedalMove
+from arranger.model.draft import Draft, PedalMove
 from arranger.model.harp import LEFT_FOOT, PEDALS, HarpString, PedalSetting
 from arranger.model.pins import PedalPin
+from arranger.model.pitch import STEPS
 from arranger.model.score import Score
 from arranger.plan.recall import Recall
-from arranger.plan.ring import AUDIBLE, T60
 from arranger.plan.slices import clock, joined_barlines
+from arranger.plan.touch import Hands, Moment, Ring, hushed, with_hands
 from arranger.rulebook.players import Player
 
 _BEATS_BACK = 6  # beats looked at before the new note (assumption)
@@ -48,18 +50,25 @@ class Use:
     until: Fraction
     midi: int = 0
 
+    @property
+    def place(self) -> int:
+        """Diatonic place of its string."""
+        return 7 * ((self.midi - self.alter) // 12 - 1) + STEPS.index(self.letter)
+
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """A pedal change and where it may stand: strictly between ``after`` and ``before``."""
+    """A pedal change and where it may stand: strictly between ``after`` and ``before``.
+
+    ``rings``: the strings of the letter that were plucked at the old position, lowest first.
+    """
 
     pedal: str
     from_alter: int
     to_alter: int
     after: Fraction
     before: Fraction
-    midi: int
-    until: Fraction
+    rings: tuple[Ring, ...]
 
 
 def windows(uses: Iterable[Use], default: PedalSetting) -> tuple[PedalSetting, tuple[Window, ...]]:
@@ -69,17 +78,20 @@ def windows(uses: Iterable[Use], default: PedalSetting) -> tuple[PedalSetting, t
     """
     opening = default
     last: dict[str, Use] = {}
+    rings: defaultdict[str, dict[int, Ring]] = defaultdict(dict)
     found: list[Window] = []
     for use in sorted(uses, key=lambda u: (float(u.onset), u.letter, u.midi)):
-        before = last.get(use.letter)
+        before, ringing = last.get(use.letter), rings[use.letter]
         if before is None:
             opening = opening.with_pedal(use.letter, use.alter)
         elif before.alter != use.alter:
             found.append(Window(use.letter, before.alter, use.alter, before.onset, use.onset,
-                                before.midi, before.until))
-        else:  # what is held longest and rings longest at this position counts
-            lowest = min((m for m in (before.midi, use.midi) if m), default=0)
-            use = replace(use, until=max(before.until, use.until), midi=lowest)
+                                tuple(sorted(ringing.values()))))
+            ringing.clear()
+        if use.midi:
+            place, known = use.place, ringing.get(use.place)
+            ringing[place] = Ring(place, use.midi, use.onset, max(use.until, known.until)
+                                  if known else use.until)
         last[use.letter] = use
     found.sort(key=lambda w: (float(w.before), float(w.after), PEDALS.index(w.pedal)))
     return opening, tuple(found)
@@ -94,7 +106,8 @@ class _Moment:
 
 def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window], player: Player,
              prices: Mapping[str, int], pins: Sequence[PedalPin] = (),
-             recall: Recall | None = None) -> tuple[tuple[PedalMove, ...], tuple[Window, ...]]:
+             recall: Recall | None = None, hands: Hands | None = None,
+             ) -> tuple[tuple[PedalMove, ...], tuple[Window, ...]]:
     """Place every change.
 
     Parameters
@@ -103,6 +116,7 @@ def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window]
     changes : windows ordered by deadline.
     pins : moments that are decided; one outside the window of its change counts for nothing.
     recall : of the same piece, player and prices.
+    hands : what may damp a string before its pedal moves; None: nothing does.
 
     Returns
     -------
@@ -115,13 +129,15 @@ def schedule(score: Score, onsets: Sequence[Fraction], changes: Sequence[Window]
     grid = sorted({**beats, **{float(o): o for o in onsets}}.items())
     times, places = [time for time, _ in grid], [place for _, place in grid]
     jumps = joined_barlines(score)
+    known = {w: replace(w, rings=with_hands(w.rings, w.after, w.before, score.tempo, hands))
+             for w in changes}
     moves: list[PedalMove] = []
     missed: list[Window] = []
     for left in (True, False):
         mine = [w for w in changes if (w.pedal in LEFT_FOOT) == left]
         for cuts in _CUTS:
             options = [_pinned(w, score, pins) or _known_moments(
-                w, score, places[bisect_right(times, float(w.after)):
+                known[w], score, places[bisect_right(times, float(w.after)):
                                  bisect_left(times, float(w.before))][-4 * _BEATS_BACK:],
                 beats, cuts, player, prices, recall) for w in mine]
             placed, late = _known_placed(mine, options, player, prices, jumps, recall)
@@ -173,23 +189,22 @@ def _moments(window: Window, score: Score, inside: Sequence[Fraction],
     between = [start + (window.before - start) * i / cuts for i in range(1, cuts)]
     places |= {moment: 6 for moment in between if moment not in places}
     ordered = sorted(places)
-    times = clock(score.tempo, [window.after, *ordered, window.before])
-    struck, arrive = times[0], times[-1]
+    times = clock(score.tempo, [*ordered, window.before])
+    arrive = times[-1]
     need = player.foot_move_seconds if window.to_alter - window.from_alter in (-1, 1) \
         else player.foot_two_notch_seconds
     moments = []
-    ready = {p for p, t in zip(ordered, times[1:-1], strict=True)
+    ready = {p for p, t in zip(ordered, times[:-1], strict=True)
              if float(p) in beats and arrive - t >= need - 1e-9}
     used_in = score.measure_at(window.before).index
     left_over = len(ready)  # beats still to come on which the move would be in time
-    for place, time in zip(ordered, times[1:-1], strict=True):
+    for place, time in zip(ordered, times[:-1], strict=True):
         price = places[place] or (0 if float(place) in beats else 3)
-        if window.midi:
-            left = 10.0 ** (-3.0 * (time - struck) / float(T60[window.midi]))
-            heard = prices["ring"] + prices["held"] * (place < window.until)
-            price += round(heard * max(0.0, left - AUDIBLE))
+        price += hushed(window.rings, Moment(place, time), prices, player).price
         if arrive - time < need - 1e-9:
             price += 25 + round(100 * (need - (arrive - time)))
+        if arrive - time < player.pedal_lead_seconds - 1e-9:
+            price += prices["rush"]
         if place in ready:
             left_over -= 1
         ahead = used_in - score.measure_at(place).index
@@ -338,3 +353,9 @@ def uses_of(notes: Iterable[tuple[Fraction, Fraction, HarpString, int]],
     """Uses of the pedals by plucked notes (onset, end, string, alter); fixed strings ask none."""
     return [Use(onset, string.step, alter, end, string.pitch(alter).midi)
             for onset, end, string, alter in notes if string not in fixed]
+
+
+def draft_uses(draft: Draft) -> list[Use]:
+    """Uses of the pedals by the notes of a draft."""
+    return uses_of([(n.onset, n.source.end, n.string, n.pitch.alter) for n in draft.notes],
+                   frozenset(draft.plan.fixed))

@@ -107,7 +107,7 @@ def _move(draft: Draft, move: PedalMove) -> dict[str, Any]:
 def _damp(draft: Draft, damp: Damp) -> dict[str, Any]:
     return {**_place(draft.source.locate(damp.onset)), "seconds": round(damp.seconds, 3),
             "hand": damp.hand, "strings": [n.pitch.name for n in damp.notes],
-            "notes": [n.id for n in damp.notes], "rule": "R2"}
+            "notes": [n.id for n in damp.notes], "rule": damp.rule}
 
 
 def _levers(draft: Draft, levers: LeverPlan) -> dict[str, Any]:

@@ -163,9 +163,10 @@ def damping_list(damps: Sequence[Entry], bars: Sequence[str]) -> str:
         link = f'<a href="#bar-{index}">{where}</a>' if index else where
         names = escape(", ".join(note_label(str(s)) for s in damp["strings"]))
         hand = "left" if damp["hand"] == "L" else "right"
-        rows.append(f"<li>{link}: the {hand} hand damps {names}</li>")
+        why = "" if damp["rule"] == "R2" else ", for the pedal"
+        rows.append(f"<li>{link}: the {hand} hand damps {names}{why}</li>")
     return ("<h3>Damping</h3><p>These strings would ring on into a harmony they are foreign to, "
-            "and a hand is free. Other places are left to you.</p>"
+            "or be heard as a pedal moves, and a hand is free. Other places are left to you.</p>"
             f'<ul class="damping">{"".join(rows)}</ul>')
 
 

@@ -121,8 +121,10 @@ def _damping(damps: Sequence[Entry]) -> Iterator[str]:
     names = ", ".join(note_label(str(s)) for s in first["strings"])
     more = f", {len(damps)} marks in all" if len(damps) > 1 else ""
     yield "Damping"
-    yield from wrapped(f"  {place(first)}: {names} would ring on into another harmony and the left "
-                     f"hand is free{more}", "  ")
+    hand = "left" if first["hand"] == "L" else "right"
+    why = ("would ring on into another harmony" if first["rule"] == "R2"
+           else "would be heard as the pedal moves")
+    yield from wrapped(f"  {place(first)}: {names} {why} and the {hand} hand is free{more}", "  ")
 
 
 def _busiest(moves: Sequence[Entry]) -> tuple[Entry, int]:
