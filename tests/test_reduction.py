@@ -258,7 +258,7 @@ def test_easier_drafts_are_nested_and_closed(tmp_path_factory, rows) -> None:
 
 
 def test_an_unknown_line_has_no_say() -> None:
-    assert part_roles({}, Ensemble({}, {}), (), RULES) == {}
+    assert part_roles({}, Ensemble({}, {}, lambda _: {}), (), RULES) == {}
 
 
 def held(names: str, bars: int) -> str:

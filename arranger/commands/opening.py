@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import partial
 
 from arranger.commands.lead_sheet import lead_sheet
 from arranger.commands.request import Request
+from arranger.io.as_read import as_read
 from arranger.io.document import Document
 from arranger.io.doubled import LaidTogether, laid_together
 from arranger.io.harp_part import HarpPart, as_harp_part
@@ -93,7 +95,8 @@ def open_to_arrange(request: Request, semitones: int = 0) -> Opened:
                      remarks=sheet.remarks)
     if len(chosen) < 2:
         return opened
-    ensemble = Ensemble(laid.lines, labels, tune, named_parts(root, request.keep))
+    ensemble = Ensemble(laid.lines, labels, partial(as_read, opened.document), tune,
+                        named_parts(root, request.keep))
     struck = frozenset(n.id for n in document.score.part_notes(harp_part.part_id)
                        if (n.onset, n.midi) in again and not n.grace)
     return replace(opened, ensemble=ensemble, struck_again=struck)
