@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 from lxml import etree
 
 from arranger.commands.converting import convert
 from arranger.commands.opening import open_to_arrange, settings_of
 from arranger.commands.request import Request
+from arranger.io.as_read import as_read
 from arranger.io.musicxml_read import read
 from arranger.io.musicxml_tree import parse
 from arranger.passes.pipeline import arrange
@@ -65,10 +64,9 @@ def test_a_draft_is_looked_at_as_its_page_is_read(tmp_path) -> None:
         "C5/16 | C5/0 D5./3 B4/1 B4/12 | r/12 F4/4", "C3/16 | G2/4 C3/6 G3/6 | r/16")))
     request = Request(path, ("all",), page=False)
     opened = open_to_arrange(request)
-    assert opened.ensemble is not None
     draft = arrange(opened.document.score, opened.part,
-                    replace(settings_of(request), ensemble=opened.ensemble)).draft
-    look = as_source(draft, opened.ensemble.as_read(draft))
+                    opened.arranging(settings_of(request))).draft
+    look = as_source(draft, as_read(opened.document, draft))
     xml = convert(request).files["draft.musicxml"]
     page = read(parse(xml, "draft"), "draft").score
     assert told(look.part_notes(draft.part)) == told(page.part_notes(page.parts[-1].id))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -55,7 +54,7 @@ def opened_of(root, tmp_path, **options):
     path.write_bytes(etree.tostring(root))
     request = Request(path, page=False, **options)
     opened = open_to_arrange(request)
-    return request, opened, replace(settings_of(request), ensemble=opened.ensemble)
+    return request, opened, opened.arranging(settings_of(request))
 
 
 def roles_of(root, tmp_path, **options):
@@ -258,7 +257,7 @@ def test_easier_drafts_are_nested_and_closed(tmp_path_factory, rows) -> None:
 
 
 def test_an_unknown_line_has_no_say() -> None:
-    assert part_roles({}, Ensemble({}, {}, lambda _: {}), (), RULES) == {}
+    assert part_roles({}, Ensemble({}, {}), (), RULES) == {}
 
 
 def held(names: str, bars: int) -> str:

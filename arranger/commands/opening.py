@@ -51,6 +51,12 @@ class Opened:
         """Id of the harp part."""
         return self.harp_part.part_id
 
+    def arranging(self, settings: Settings) -> Settings:
+        """Settings with what is known of the parts behind the harp part, if they are several."""
+        if len(self.parts) < 2:
+            return settings
+        return replace(settings, ensemble=self.ensemble, as_read=partial(as_read, self.document))
+
 
 def settings_of(request: Request) -> Settings:
     """Load harp, player and prices of a request."""
@@ -95,8 +101,7 @@ def open_to_arrange(request: Request, semitones: int = 0) -> Opened:
                      remarks=sheet.remarks)
     if len(chosen) < 2:
         return opened
-    ensemble = Ensemble(laid.lines, labels, partial(as_read, opened.document), tune,
-                        named_parts(root, request.keep))
+    ensemble = Ensemble(laid.lines, labels, tune, named_parts(root, request.keep))
     struck = frozenset(n.id for n in document.score.part_notes(harp_part.part_id)
                        if (n.onset, n.midi) in again and not n.grace)
     return replace(opened, ensemble=ensemble, struck_again=struck)

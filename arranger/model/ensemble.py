@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
-from arranger.model.draft import Draft
-from arranger.model.score import Note, NoteId
+from arranger.model.score import NoteId
 
 PartId = str
 
@@ -16,13 +15,11 @@ class Ensemble:
     """The source parts behind a harp part.
 
     ``lines`` gives for each note the parts that strike it, in score order; ``names`` the name of
-    every part; ``as_read`` the notes of a draft as they are read once they are written for one
-    player, by their ids, where they differ; ``tune``: the parts said to hold the tune; ``kept``:
-    parts that other players go on playing above the harp.
+    every part; ``tune``: the parts said to hold the tune; ``kept``: parts that other players go
+    on playing above the harp.
     """
 
     lines: Mapping[NoteId, tuple[PartId, ...]]
     names: Mapping[PartId, str]
-    as_read: Callable[[Draft], Mapping[NoteId, Note]]
     tune: frozenset[PartId] = frozenset()
     kept: frozenset[PartId] = frozenset()

@@ -56,16 +56,15 @@ def arrange(score: Score, part: str, settings: Settings,
     first = _once(score, part, settings, progress, recall or of_any.elsewhere())
     cost, bound, stays = first.draft.cost, first.draft.bound, first.draft.stays
     result, entries = first, first.draft.ledger.entries
-    several = settings.ensemble
     looked: Score | None = score
-    if several is not None:  # now it is one part, at the prices of one
+    if settings.ensemble is not None:  # now it is one part, at the prices of one
         looked, of_any = None, Recall(searches=False)
         settings = replace(settings, ensemble=None)
     settled = refused = False
     for _ in range(settings.looks):
         progress("looking again at the draft")
         like = result.draft if refused else alike(result.draft)
-        now = as_source(like, several.as_read(_of(like, score)) if several is not None else {})
+        now = as_source(like, settings.as_read(_of(like, score)) if settings.as_read else {})
         known = looked is not None and _asked(now, part) == _asked(looked, part)
         if not known:
             looked, again = now, _once(now, part, settings, progress, of_any.elsewhere())
@@ -79,7 +78,7 @@ def arrange(score: Score, part: str, settings: Settings,
         entries += (like.ledger.entries[len(result.draft.ledger.entries):]
                     + again.draft.ledger.entries)
         result = again
-    page = looked if several is not None and looked is not None else score  # the reader's
+    page = (looked if settings.as_read else None) or score  # what the reader has before him
     read = finger_as_read(_of(result.draft, page), settings)
     draft = replace(_of(mark_damping(read, settings), score),
                     cost=cost, bound=bound, stays=stays, ledger=Ledger(entries))
