@@ -48,11 +48,12 @@ CHANGED = {
         "r/2 G2/2 r/8 B3/1 B2/3 | r/16")}
 
 
+@pytest.mark.parametrize("ease", [0, 3])
 @pytest.mark.parametrize("name", CHANGED)
-def test_a_draft_of_several_parts_comes_back_unchanged(name: str, tmp_path) -> None:
+def test_a_draft_of_several_parts_comes_back_unchanged(name: str, ease: int, tmp_path) -> None:
     path = tmp_path / "quartet.musicxml"
     path.write_bytes(etree.tostring(CHANGED[name]))
-    convert(Request(path, ("all",), page=False, verify=True))
+    convert(Request(path, ("all",), page=False, verify=True, ease=ease))
 
 
 def test_a_draft_is_looked_at_as_its_page_is_read(tmp_path) -> None:
