@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -36,7 +35,7 @@ def difficulty(draft: Draft) -> tuple[int, int, float]:
 def test_levels_are_nested_and_never_harder(path: Path, tmp_path: Path) -> None:
     request = Request(cut(path, tmp_path / "score.musicxml", BARS), parts=("all",), page=False)
     opened = open_to_arrange(request)
-    settings = replace(settings_of(request), ensemble=opened.ensemble)
+    settings = opened.arranging(settings_of(request))
     levels = [arrange_within(opened.document.score, opened.part, settings, ease)
               for ease in (1, 2, 3, 4, 5, 0)]
     for draft in levels:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from fractions import Fraction
 
 import pytest
 
 from arranger.model.pitch import Pitch
 from arranger.model.score import Note
-from arranger.passes.start import one_ornament, start
+from arranger.passes.start import start
 from arranger.plan.ornaments import Wish, auxiliaries, wishes
 from arranger.plan.slices import slices
 from tests.handwritten import backup, low, note, piano, score_of
@@ -47,18 +46,6 @@ def test_a_trill_asks_while_it_lasts_and_a_mordent_at_once() -> None:
     d, f = (Pitch.parse(name) for name in ("D5", "F5"))
     assert wishes(draft, slices(draft.notes, draft.source.tempo), 61) == (
         (Wish(d, 31),), (Wish(d, 31),), (Wish(f, 61),), ())
-
-
-def test_of_the_ornaments_that_a_hand_has_at_once_the_highest_stays() -> None:
-    music = (note("C5", 8, notations=TRILL) + note("E5", 8, chord=True, notations=MORDENT)
-             + note("E5", 8, notations=TRILL) + backup(16) + note("C3", 16, voice=5, staff=2,
-                                                                  notations=TRILL))
-    score, part = score_of(piano(music), 60)
-    left = one_ornament(score, part)
-    assert [(n.pitch.name, sorted(n.marks)) for n in left.notes if n.marks] == [
-        ("C3", ["trill"]), ("E5", ["inverted", "mordent"]), ("E5", ["trill"])]
-    assert [replace(n, marks=frozenset()) for n in left.notes] == [
-        replace(n, marks=frozenset()) for n in score.notes]
 
 
 @pytest.mark.parametrize("sign", [MORDENT, TRILL])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -55,7 +54,7 @@ def opened_of(root, tmp_path, **options):
     path.write_bytes(etree.tostring(root))
     request = Request(path, page=False, **options)
     opened = open_to_arrange(request)
-    return request, opened, replace(settings_of(request), ensemble=opened.ensemble)
+    return request, opened, opened.arranging(settings_of(request))
 
 
 def roles_of(root, tmp_path, **options):

@@ -29,7 +29,6 @@ from arranger.io.write_phrase_signs import (
 from arranger.io.write_slurs import pairs
 from arranger.io.write_two_voices import write_two_voices
 from arranger.model.draft import PedalMove, PedalPlan
-from arranger.passes.start import one_ornament
 from tests.handwritten import attributes, backup, chord, low, note, part, score
 from tests.schema import validate
 from tests.test_reduction import melody
@@ -158,7 +157,7 @@ def test_the_words_of_a_unison_stay() -> None:
 
 
 def test_a_hand_has_one_ornament_at_a_time_whatever_the_voices() -> None:
-    """The highest note's; a tremolo is the stem's own. The planner knows it (``one_ornament``)."""
+    """The highest note's; a tremolo is the stem's own."""
     trill, turn, strokes = (f"<ornaments>{sign}</ornaments>" for sign in (
         "<trill-mark/>", "<turn/>", '<tremolo type="single">2</tremolo>'))
     harp, after = relaid(
@@ -168,7 +167,6 @@ def test_a_hand_has_one_ornament_at_a_time_whatever_the_voices() -> None:
     assert [(n.onset, n.pitch.name) for n in after.notes if n.marks & {"trill", "turn"}] == [
         (0, "G5"), (1, "A5")]
     assert len(list(harp.iter("tremolo"))) == 2
-    assert [n.marks for n in one_ornament(after, "P1").notes] == [n.marks for n in after.notes]
 
 
 def test_a_string_rings_on_through_strokes_that_are_left_out() -> None:

@@ -7,12 +7,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from arranger.commands.converting import drafted, transposed
-from arranger.commands.delivery import diagrams_at
+from arranger.commands.converting import drafted, transposed, written
 from arranger.commands.opening import settings_of
 from arranger.commands.request import Progress, Request, Result
 from arranger.commands.taking import named, take
-from arranger.io.musicxml_write import write
 from arranger.model.draft import Draft
 from arranger.model.errors import ChoiceError
 from arranger.model.score import Location, Score
@@ -59,7 +57,7 @@ def options(request: Request, folder: Path | None = None,
     recall = Recall()
     draft = chosen.arranged(opened, progress, recall)
     score = opened.document.score
-    usual = replace(chosen.settings, ensemble=opened.ensemble)
+    usual = opened.arranging(chosen.settings)
     scales = Scales(draft, replace(usual, pins=chosen.matched.pins), chosen.present,
                     recall=recall)
     if request.what_if:
@@ -80,9 +78,7 @@ def options(request: Request, folder: Path | None = None,
         whole = ()
     more = {"spots": [spot_entry(w, draft) for w in weighed],
             "drafts": [draft_entry(d) for d in whole]}
-    files = {_file(d): write(opened.document, d.draft, diagrams_at(opened, d.draft),
-                             request.fingering, request.pedals,
-                             span=usual.player.span_steps) for d in whole if d.weighting}
+    files = {_file(d): written(request, usual, opened, d.draft)[0] for d in whole if d.weighting}
     return drafted("options", request, chosen, opened, draft, folder, progress, more, files)
 
 

@@ -140,7 +140,7 @@ def drafted(command: str, request: Request, chosen: Taken, opened: Opened, draft
     draft = _accounted(request, opened, draft)
     errors, said, lever_keys = _judged(settings, opened, draft)
     progress("writing the draft")
-    xml, lengths = _written(request, settings, opened, draft)
+    xml, lengths = written(request, settings, opened, draft)
     proofread(request, xml, draft, settings, errors)
     figures = summary(draft, errors)
     if len(opened.parts) > 1:
@@ -196,8 +196,8 @@ def _printed(body: dict[str, Any], xml: bytes) -> dict[str, bytes]:
         return {}
 
 
-def _written(request: Request, settings: Settings, opened: Opened,
-             draft: Draft) -> tuple[bytes, Mapping[NoteId, Fraction]]:
+def written(request: Request, settings: Settings, opened: Opened,
+            draft: Draft) -> tuple[bytes, Mapping[NoteId, Fraction]]:
     """Write the draft and read it back; return it with the length of each note as written.
 
     Several parts are written as one player reads them only where that changes no note.

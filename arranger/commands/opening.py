@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import partial
 
 from arranger.commands.lead_sheet import lead_sheet
 from arranger.commands.request import Request
+from arranger.io.as_read import as_read
 from arranger.io.document import Document
 from arranger.io.doubled import LaidTogether, laid_together
 from arranger.io.harp_part import HarpPart, as_harp_part
@@ -48,6 +50,12 @@ class Opened:
     def part(self) -> str:
         """Id of the harp part."""
         return self.harp_part.part_id
+
+    def arranging(self, settings: Settings) -> Settings:
+        """Settings with what is known of the parts behind the harp part, if they are several."""
+        if len(self.parts) < 2:
+            return settings
+        return replace(settings, ensemble=self.ensemble, as_read=partial(as_read, self.document))
 
 
 def settings_of(request: Request) -> Settings:

@@ -44,7 +44,7 @@ class Taken:
 
         ``recall``: takes in what the first look at the score finds, to weigh options with.
         """
-        settings = replace(self.settings, ensemble=opened.ensemble)
+        settings = opened.arranging(self.settings)
         draft = arrange_within(opened.document.score, opened.part, settings, self.ease, progress,
                                recall)
         return with_reasons(draft, self.matched.placed)

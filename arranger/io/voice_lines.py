@@ -15,6 +15,7 @@ from arranger.io.rung_on import LeftOut
 from arranger.io.two_voices import Head, Place, share
 from arranger.io.write_events import Event, pitch_of
 from arranger.io.write_order import detach, drop, drop_tie, element, put
+from arranger.model.pitch import Pitch
 
 
 @dataclass(slots=True)
@@ -71,16 +72,19 @@ def voice_lines(here: Sequence[Event], staff: str, divisions: Fraction,
     as_written = {note: length for note, _, length in found}
     found = _without_twins(found, chains, divisions, left_out)
     out = 1 if staff == "1" else -1  # the right hand's top and the left hand's bottom lead
-    spread = [(out * _height(note), onset, onset + length) for note, onset, length in found]
-    outer = {at: max(height for height, start, end in spread if start <= at < end)
+    held = [(out * _pitch(n).position, o, o + v) for n, o, v in found]
+    outer = {at: max(height for height, o, e in held if o <= at < e)
              for at in {onset for _, onset, _ in found}}
-    spans = [(_pitch_class(n), e.onset / divisions, e.end / divisions) for e in here
-             if not e.rest and not e.grace for n in e.notes if pitch_of(n) is not None]
-    heads = [Head(note, onset, length, _height(note), note in chains.before,
-                  note in chains.after, out * _height(note) == outer[onset],
-                  sum(c == _pitch_class(note) and o <= onset and onset + length <= e
-                      for c, o, e in spans) > 1)
-             for note, onset, length in found]
+    spans: dict[int, list[tuple[Fraction, Fraction]]] = {}
+    for e in here:
+        for pitch in map(pitch_of, e.notes if not e.rest and not e.grace else ()):
+            if pitch is not None:
+                spans.setdefault(pitch.pitch_class, []).append(
+                    (e.onset / divisions, e.end / divisions))
+    heads = [Head(note, onset, length, pitch.position, note in chains.before,
+                  note in chains.after, out * pitch.position == outer[onset],
+                  sum(o <= onset and onset + length <= e for o, e in spans[pitch.pitch_class]) > 1)
+             for note, onset, length in found for pitch in (_pitch(note),)]
     places = share(heads, _fitting)
     lines = (Line(), Line(), Line())
     for head in sorted(heads, key=lambda h: (h.onset, -h.position)):
@@ -129,7 +133,7 @@ def _struck_again(found: Iterable[Written], chains: Chains,
         strings.setdefault(pitch_of(one[0]), []).append(one)
     for strokes in strings.values():
         reach = Fraction(0)
-        silent = [s for s in left_out if s.midi == _midi(strokes[0][0])]
+        silent = [s for s in left_out if s.midi == _pitch(strokes[0][0]).midi]
         for (note, onset, length), after in zip_longest(strokes, strokes[1:]):
             reach = max(reach, onset + length)
             for stroke in silent if note not in chains.after else ():
@@ -143,22 +147,10 @@ def _struck_again(found: Iterable[Written], chains: Chains,
                 yield note, onset, _fitting(reach - onset) if reach > onset + length else length
 
 
-def _midi(note: etree._Element) -> int:
+def _pitch(note: etree._Element) -> Pitch:
     pitch = pitch_of(note)
     assert pitch is not None
-    return pitch.midi
-
-
-def _height(note: etree._Element) -> int:
-    pitch = pitch_of(note)
-    assert pitch is not None
-    return pitch.position
-
-
-def _pitch_class(note: etree._Element) -> int:
-    pitch = pitch_of(note)
-    assert pitch is not None
-    return pitch.pitch_class
+    return pitch
 
 
 def _fitting(length: Fraction) -> Fraction:

@@ -57,7 +57,7 @@ def _grips(draft: Draft, hand: str) -> list[_Grip]:
     """What a hand plucks, in order of time; graces an eighth of a quarter apart."""
     found: list[_Grip] = []
     mine = sorted((n for n in draft.notes if n.hand == hand),
-                  key=lambda n: (n.onset, not n.source.grace, _written(n)))
+                  key=lambda n: (n.onset, not n.source.grace, n.source.chord, _written(n)))
     for onset, group in groupby(mine, key=lambda n: n.onset):
         graces: list[HarpNote] = []
         struck: list[HarpNote] = []

@@ -27,7 +27,7 @@ from arranger.passes.piece import Ground
 from arranger.passes.reduce import reduce
 from arranger.passes.runs import share_runs
 from arranger.passes.settings import Settings
-from arranger.passes.start import as_source, on_source, one_ornament, start
+from arranger.passes.start import as_source, on_source, start
 from arranger.passes.strings import Strung, give_strings
 from arranger.passes.together import Planned, plan_together
 from arranger.plan.recall import Recall
@@ -57,16 +57,15 @@ def arrange(score: Score, part: str, settings: Settings,
     first = _once(score, part, settings, progress, recall or of_any.elsewhere())
     cost, bound, stays = first.draft.cost, first.draft.bound, first.draft.stays
     result, entries = first, first.draft.ledger.entries
-    several = settings.ensemble is not None
     looked: Score | None = score
-    if several:  # now it is one part, at the prices of one
+    if settings.ensemble is not None:  # now it is one part, at the prices of one
         looked, of_any = None, Recall(searches=False)
         settings = replace(settings, ensemble=None)
     settled = refused = False
     for _ in range(settings.looks):
         progress("looking again at the draft")
         like = result.draft if refused else alike(result.draft)
-        now = one_ornament(as_source(like), part) if several else as_source(like)
+        now = as_source(like, settings.as_read(_of(like, score)) if settings.as_read else {})
         known = looked is not None and _asked(now, part) == _asked(looked, part)
         if not known:
             looked, again = now, _once(now, part, settings, progress, of_any.elsewhere())
@@ -80,10 +79,16 @@ def arrange(score: Score, part: str, settings: Settings,
         entries += (like.ledger.entries[len(result.draft.ledger.entries):]
                     + again.draft.ledger.entries)
         result = again
-    draft = replace(result.draft, source=score, notes=on_source(result.draft.notes, score, part),
+    page = (looked if settings.as_read else None) or score  # what the reader has before him
+    read = finger_as_read(_of(result.draft, page), settings)
+    draft = replace(_of(mark_damping(read, settings), score),
                     cost=cost, bound=bound, stays=stays, ledger=Ledger(entries))
-    read = finger_as_read(net(draft, settings), settings)
-    return Arranged(mark_damping(read, settings), result.missed, settled)
+    return Arranged(net(draft, settings), result.missed, settled)
+
+
+def _of(draft: Draft, score: Score) -> Draft:
+    """The same draft, its notes those of another score that they came from."""
+    return replace(draft, source=score, notes=on_source(draft.notes, score, draft.part))
 
 
 def weighed(score: Score, part: str, settings: Settings, recall: Recall) -> Draft:
@@ -198,7 +203,8 @@ def _without_pedals(draft: Draft, folding: int, settings: Settings,
 def _asked(score: Score, part: str) -> list[tuple[object, ...]]:
     """What a look at a score depends on, of all that one draft and the next may differ in."""
     chords: dict[int, int] = {}
-    return [(n.id, n.pitch, n.staff, n.marks, chords.setdefault(n.chord, len(chords)))
+    return [(n.id, n.onset, n.duration, n.pitch, n.staff, n.voice, n.marks,
+             chords.setdefault(n.chord, len(chords)))
             for n in score.part_notes(part)]
 
 

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from fractions import Fraction
 
 from arranger.model.draft import Draft, HarpNote
 from arranger.model.score import Note, NoteId, Score
-from arranger.plan.ornaments import ORNAMENTS
 
 HANDS = {1: "R", 2: "L"}
+_AS_MEANT: Mapping[NoteId, Note] = {}
 
 
 def start(score: Score, part: str) -> Draft:
@@ -20,26 +19,16 @@ def start(score: Score, part: str) -> Draft:
     return Draft(score, part, notes)
 
 
-def as_source(draft: Draft) -> Score:
-    """Score that the draft would be read back as: the same bars, its notes as the part."""
+def as_source(draft: Draft, read: Mapping[NoteId, Note] = _AS_MEANT) -> Score:
+    """Score that the draft would be read back as: the same bars, its notes as the part.
+
+    ``read``: notes, by their ids in the draft, that are known to read otherwise than by staff.
+    """
     others = tuple(n for n in draft.source.notes if n.part != draft.part)
-    mine = tuple(_written(n) for n in draft.notes)
+    mine = tuple(replace(read[n.id], id=n.id, source_ids=n.source.source_ids)
+                 if n.id in read else _written(n) for n in draft.notes)
     notes = sorted((*others, *mine), key=lambda n: (n.onset, n.midi, n.part, n.id))
     return replace(draft.source, notes=tuple(notes))
-
-
-def one_ornament(score: Score, part: str) -> Score:
-    """Leave each hand, of the ornaments of notes struck together, the highest note's.
-
-    So they are written where several players become one (``io.write_two_voices``).
-    """
-    last: dict[tuple[Fraction, int], NoteId] = {}
-    for note in sorted(score.part_notes(part), key=lambda n: n.pitch.position):
-        if note.marks & ORNAMENTS and not note.grace:
-            last[note.onset, note.staff] = note.id
-    return replace(score, notes=tuple(
-        replace(n, marks=n.marks - ORNAMENTS) if n.part == part and n.marks & ORNAMENTS
-        and not n.grace and last[n.onset, n.staff] != n.id else n for n in score.notes))
 
 
 def on_source(notes: Iterable[HarpNote], score: Score, part: str) -> tuple[HarpNote, ...]:
