@@ -130,6 +130,8 @@ def _with(command: Callable[..., Any],
               help="Thin the draft for less practice: 1, the easiest, to 5.")
 @click.option("--fingering", type=click.Choice(["all", "hints", "none"]), default="all",
               show_default=True, help="Fingers to print; hints: where a hand is placed anew.")
+@click.option("--damping", type=click.Choice(["all", "none"]), default="all",
+              show_default=True, help="Signs for strings to be damped.")
 @click.option("--pdf", is_flag=True, help="Print the part for the stand too: part.pdf.")
 @click.option("--wav", is_flag=True,
               help="Play the draft into draft.wav; needs fluidsynth and a sound font.")

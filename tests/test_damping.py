@@ -136,6 +136,15 @@ def test_a_damped_string_is_no_slide_to_the_check_and_the_sign_is_kept(tmp_path:
     assert "P2" not in {f["code"] for f in check(Request(draft, page=False)).report["findings"]}
 
 
+def test_signs_for_damping_may_be_left_out_and_are_told_all_the_same(tmp_path: Path):
+    usual, bare = (convert(Request(saved(tmp_path, G_SHARP), page=False, verify=True, damping=how))
+                   for how in ("all", "none"))
+    assert signs(bare.files["draft.musicxml"]) == []
+    assert bare.report["damping"] == usual.report["damping"] != []
+    assert bare.report["pedals"] == usual.report["pedals"]
+    assert bare.report["settings"]["damping"] == "none"
+
+
 @pytest.mark.parametrize(("text", "letters"), [
     ("damp F", "F"), ("damp low C, G", "CG"), (" damp A, B ", "AB"), ("damp", ""),
     ("damp everything", ""), ("damp F and G", "")])

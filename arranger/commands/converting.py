@@ -202,6 +202,8 @@ def written(request: Request, settings: Settings, opened: Opened,
 
     Several parts are written as one player reads them only where that changes no note.
     """
+    if request.damping == "none":
+        draft = replace(draft, damps=())
     signed = {bar.fifths for bar in draft.source.measures}
     keys_read = {fifths: written_key(fifths, settings.harp) for fifths in signed}
     for gathered in (True, False) if len(opened.parts) > 1 else (False,):

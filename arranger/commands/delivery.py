@@ -32,6 +32,8 @@ def heading(command: str, request: Request, opened: Opened,
             "tempo_word": "" if request.tempo else contradicted(
                 opened.document.root, tempo.marks[0].bpm, tempo.marks[0].beat),
             "fingering": request.fingering, "pedals": request.pedals, **(more or {})}
+    if request.damping != "all":
+        told["damping"] = request.damping
     if tempo.marks[0].origin != "number" and (beat := in_beats(tempo.marks[0])):
         told["tempo_beat"] = beat
     if said := timing(opened.document.root):

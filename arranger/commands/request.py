@@ -33,7 +33,7 @@ class Request:
     ``prove``: take longer to prove how near the draft is to the best. ``keep``: parts other
     players keep; ``tune``: parts that hold the tune; ``ease``: 1, the easiest, to 5; 0 is no
     limit. ``chords``: the left hand plays the chord symbols. ``seats``: the harps and players of
-    an ensemble.
+    an ensemble. ``fingering``, ``pedals``, ``damping``: which of these signs are written.
     """
 
     source: Path
@@ -45,6 +45,7 @@ class Request:
     limits: tuple[str, ...] = ()
     fingering: str = "all"
     pedals: str = "all"
+    damping: str = "all"
     page: bool = True
     pdf: bool = False
     wav: bool = False
