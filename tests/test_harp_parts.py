@@ -40,12 +40,12 @@ def _lost(rule: str, *places: str) -> list[Change]:
 #: tremolo of both hands. H2 a chord beyond the grip of both hands.
 CHANGES = {
     "brahms_op45_1": _lost("H1", "158 0 A4", "158 0 C5"),
-    "r-333-m": _lost("H1", "19 3 Bb4")
+    "r-333-m": _lost("H1", "19 3 F4")
     + _lost("R1", "1 2039/672 C6", "2 2039/672 Cb6", "66 0 C4", "60 2 G3",
             "64 2 G3", "71 15/8 G3", "71 19/8 G4", "71 23/8 G5", "71 27/8 G4",
             "71 31/8 G3", "72 15/8 G3"),
     "n26881--008": _lost("H2", "102 3/2 A3"),
-    "n26881--010": _lost("H1", "70 0 B4", "70 0 F4"),
+    "n26881--010": _lost("H1", "70 0 Ab4", "70 0 F4"),
     "n26882--001-002": _lost("H1", "148 0 A4"),
     "n26882--001-007": _lost("H1", "83 0 G4"),
 }

@@ -48,6 +48,8 @@ LEVER_CHECKS: Mapping[str, Rule] = {**lever_part.CHECKS, **lever_marks.CHECKS}
 _OF_PEDALS = frozenset({*pedals.CHECKS, *pedal_marks.CHECKS, "C2", "L1", "L3", "N1", "N3", "N6"})
 #: Rules that look at which hand takes what; H1 to H3 look at each attack by itself.
 _BY_HANDS = frozenset({*hands.CHECKS, *LEVER_CHECKS, "S3", "S4"} - {"H1", "H2", "H3"})
+#: Rules whose remedies have the hands share the notes anew, so that one may be placed too quickly.
+_SHARED_ANEW = _BY_HANDS | {"R1"}
 #: Errors that leaving out a note cannot bring about: each is of notes that are there, too near.
 _NOT_BY_LESS = frozenset({"P1", "P3", "S1", "S2", "H1", "H2", "H3", "R1", "O2", "C1"})
 #: Rules of single notes, of which several may be told at one moment.
@@ -193,12 +195,12 @@ def _levelled(found: Diagnostic, levels: Levels) -> Diagnostic:
     return replace(found, severity=level)  # type: ignore[arg-type]  # one of RANK
 
 
-def _could_add(remedy: Remedy, case: Case) -> list[str]:
-    """Codes of the errors that a remedy might bring about in this part."""
+def _could_add(remedy: Remedy, case: Case, cured: str) -> list[str]:
+    """Codes of the errors that a remedy for a finding might bring about in this part."""
     fewer = all(isinstance(e, Drop | Merge) for e in remedy.edits)
     return [code for code in _GRAVE if not (fewer and code in _NOT_BY_LESS)
             and (case.fingers or code != "H4")
-            and code != "H12"  # asks which hand takes what, which no proof of another rule does
+            and (code != "H12" or cured in _SHARED_ANEW)
             and (case.marks.pedals or code not in pedal_marks.CHECKS)
             and (code != "L3" or any(isinstance(e, MarkEdit) for e in remedy.edits))
             and (case.harp.mechanism == "lever" or code not in LEVER_CHECKS)]
@@ -234,7 +236,7 @@ class _Proof:
         key = (first, last)
         if key not in self._windows:
             self._windows[key] = excerpt(self.case, first, last, self._bars, hands=False)
-        grave = _could_add(remedy, self.case)
+        grave = _could_add(remedy, self.case, found.code)
         by_hands = not _BY_HANDS.isdisjoint({found.code, *grave})
         after = edited(self._windows[key], remedy.edits, by_hands)
         if any(_same(found, d) for d in checked(after, [found.code])):
