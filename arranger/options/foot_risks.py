@@ -15,7 +15,7 @@ from arranger.model.score import NoteId
 from arranger.options.risk import Risk
 from arranger.passes.settings import Settings
 from arranger.passes.start import start
-from arranger.plan.ring import AUDIBLE, T60
+from arranger.plan.ring import AUDIBLE, level_of
 from arranger.plan.roles import roles
 from arranger.plan.slices import clock
 from arranger.plan.worth import worth
@@ -98,7 +98,7 @@ def _ringing(draft: Draft, letters: Letters, move: PedalMove,
     worst, loud = None, AUDIBLE
     for note in (n for n in struck.values() if n.id not in damped):
         began = clock(draft.source.tempo, [note.onset])[0]
-        left = 10.0 ** (-3.0 * (move.seconds - began) / float(T60[note.pitch.midi]))
+        left = level_of(note.pitch.midi, move.seconds - began)
         if note.pitch.alter == move.before and left > loud:
             worst, loud = note, left
     if worst is None:

@@ -19,7 +19,7 @@ import numpy as np
 from arranger.model.draft import Damp, HarpNote
 from arranger.model.harp import HarpString
 from arranger.model.score import Score
-from arranger.plan.ring import T60
+from arranger.plan.ring import T60, level_of
 from arranger.plan.slices import Slice, clock, slices
 from arranger.rulebook.damping import load_damping
 from arranger.rulebook.rules import rule
@@ -100,7 +100,7 @@ def _blur(parts: Sequence[Slice], at: int, ringing: Mapping[int, tuple[HarpNote,
     loud = 10.0 ** (rule("P2").number("bad_decibels") / 20.0)
     rings = [(n, s) for n, s in ringing.values()
              if n.source.end <= here.onset and "let-ring" not in n.source.marks
-             and _level(n, here.seconds - s) > loud]
+             and level_of(n.pitch.midi, here.seconds - s) > loud]
     if not rings or not _on_a_beat(here.onset, score):
         return None
     stop, shares = _harmony(parts, at, score)
@@ -109,7 +109,8 @@ def _blur(parts: Sequence[Slice], at: int, ringing: Mapping[int, tuple[HarpNote,
                and {(n.pitch.midi + step) % 12 for step in (1, 11)} & weighty]
     if not foreign or len(shares) < 3:  # a chord has three notes
         return None
-    foreign.sort(key=lambda ring: (-_level(ring[0], here.seconds - ring[1]), ring[0].id))
+    foreign.sort(key=lambda ring: (
+        -level_of(ring[0].pitch.midi, here.seconds - ring[1]), ring[0].id))
     loudest, struck = foreign[0]
     ends = min(stop, struck + float(T60[loudest.pitch.midi]) * _audible_share())
     later = takewhile(lambda p: p.seconds < ends, _onwards(parts, at))
@@ -123,10 +124,6 @@ def _blur(parts: Sequence[Slice], at: int, ringing: Mapping[int, tuple[HarpNote,
 def _onwards(parts: Sequence[Slice], at: int) -> Iterator[Slice]:
     """Slices from one on; a long piece is not copied for a look at the next few."""
     return (parts[i] for i in range(at, len(parts)))
-
-
-def _level(note: HarpNote, age: float) -> float:
-    return float(10.0 ** (-3.0 * age / float(T60[note.pitch.midi])))
 
 
 def _audible_share() -> float:

@@ -355,9 +355,9 @@ def plan(scene: Scene, player: Player, prices: Mapping[str, int],
     ``prove``: how much work, in shares of the usual, goes into what is left when no better plan
     comes any more, the bound most of all; where both sides agree in the end, that is the best
     plan. ``recall``: of earlier plans of nearly the same piece, for the same player and prices.
-    ``wishes``: what ornaments ask of the pedals at each slice. ``start``: what
-    is known from a plan of the same piece; no proof takes another plan then, so that the answer is
-    the same with and without.
+    ``wishes``: what ornaments ask of the pedals at each slice. ``start``: what is known from a plan
+    of the same piece; no proof takes another plan then, so that the answer is the same with and
+    without.
     """
     table = _Table(scene, player, prices, pins, recall or Recall(searches=False), wishes)
     universe = scene.universe

@@ -22,3 +22,9 @@ AUDIBLE = 10.0 ** (_RULE.number("audible_decibels") / 20.0)
 def level(midi: npt.NDArray[np.int64], age: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     """Amplitude left of strings plucked ``age`` seconds ago at full level; 0 if never (inf)."""
     return np.asarray(10.0 ** (-3.0 * age / T60[midi]))
+
+
+def level_of(midi: int, age: float) -> float:
+    """Amplitude left of one string, as ``level``."""
+    left: float = 10.0 ** (-3.0 * age / float(T60[midi]))
+    return left

@@ -19,7 +19,7 @@ from typing import NamedTuple
 
 from arranger.model.draft import Damp
 from arranger.model.score import TempoMap
-from arranger.plan.ring import AUDIBLE, T60
+from arranger.plan.ring import AUDIBLE, T60, level_of
 from arranger.plan.slices import Slice
 from arranger.rulebook.players import Player
 
@@ -75,7 +75,7 @@ class Ring:
         """Level left of it, of 1 at the pluck, above what is heard of a pedal that moves."""
         if seconds >= self.silent - _EPS:
             return 0.0
-        left: float = 10.0 ** (-3.0 * (seconds - self.seconds) / float(T60[self.midi]))
+        left = level_of(self.midi, seconds - self.seconds)
         return left - AUDIBLE if left > AUDIBLE else 0.0
 
     def touched(self, hand: str, seconds: float) -> bool:

@@ -101,10 +101,10 @@ def _alone() -> frozenset[str]:
 @cache
 def _markings() -> tuple[re.Pattern[str], re.Pattern[str], re.Pattern[str]]:
     changes = _file()["changes"]
-    gives_way, slows = (re.compile(rf"(?<!\w)(?:{_either(words)})(?!\w)")
-                        for words in (changes["words"] + changes["slowing"], changes["slowing"]))
+    changing, slowing = (re.compile(rf"(?<!\w)(?:{_either(words)})(?!\w)")
+                         for words in (changes["words"] + changes["slowing"], changes["slowing"]))
     return (re.compile(rf"\W*(?:(?:{_either(changes['before'])})\s+)*"
-                       rf"(?:{_either(tempo_ranges()[1])})(?!\w)"), gives_way, slows)
+                       rf"(?:{_either(tempo_ranges()[1])})(?!\w)"), changing, slowing)
 
 
 @dataclass(frozen=True, slots=True)
