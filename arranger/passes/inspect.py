@@ -48,8 +48,6 @@ LEVER_CHECKS: Mapping[str, Rule] = {**lever_part.CHECKS, **lever_marks.CHECKS}
 _OF_PEDALS = frozenset({*pedals.CHECKS, *pedal_marks.CHECKS, "C2", "L1", "L3", "N1", "N3", "N6"})
 #: Rules that look at which hand takes what; H1 to H3 look at each attack by itself.
 _BY_HANDS = frozenset({*hands.CHECKS, *LEVER_CHECKS, "S3", "S4"} - {"H1", "H2", "H3"})
-#: Rules whose remedies have the hands share the notes anew, so that one may be placed too quickly.
-_SHARED_ANEW = _BY_HANDS | {"R1"}
 #: Errors that leaving out a note cannot bring about: each is of notes that are there, too near.
 _NOT_BY_LESS = frozenset({"P1", "P3", "S1", "S2", "H1", "H2", "H3", "R1", "O2", "C1"})
 #: Rules of single notes, of which several may be told at one moment.
@@ -200,7 +198,7 @@ def _could_add(remedy: Remedy, case: Case, cured: str) -> list[str]:
     fewer = all(isinstance(e, Drop | Merge) for e in remedy.edits)
     return [code for code in _GRAVE if not (fewer and code in _NOT_BY_LESS)
             and (case.fingers or code != "H4")
-            and (code != "H12" or cured in _SHARED_ANEW)
+            and (code != "H12" or cured in _BY_HANDS or (cured == "R1" and not fewer))
             and (case.marks.pedals or code not in pedal_marks.CHECKS)
             and (code != "L3" or any(isinstance(e, MarkEdit) for e in remedy.edits))
             and (case.harp.mechanism == "lever" or code not in LEVER_CHECKS)]
